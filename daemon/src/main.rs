@@ -1,0 +1,3 @@
+//! The service's program.
+
+fn main() {}
