@@ -1,0 +1,70 @@
+//! What the core is told: every way in that can change a decision.
+
+use hearthward_equipment::{Fault, FurnaceId, Generation, Reading, Tick, UnitId};
+use serde::{Deserialize, Serialize};
+
+/// One thing that happened outside.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Observation {
+    /// A value was read.
+    Reading(Reading),
+    /// A unit came, went or failed.
+    Unit {
+        /// Which.
+        unit: UnitId,
+        /// How it is now.
+        is: UnitState,
+    },
+    /// How far a cut has come.
+    Cut {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which cut.
+        generation: Generation,
+        /// How far.
+        is: CutState,
+    },
+    /// All that the core said up to this tick is on disk.
+    Durable {
+        /// The last such tick.
+        through: Tick,
+    },
+    /// The journal cannot write, or can again.
+    Record {
+        /// Whether it fails, with words.
+        failing: Option<String>,
+    },
+    /// The service was told to end in order.
+    Stopping,
+}
+
+/// How a unit is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum UnitState {
+    /// It answers.
+    Answering,
+    /// It did not answer, or made no sense.
+    Silent(Fault),
+    /// Its driver is out of service: refused, or quarantined after faults.
+    OutOfService(Fault),
+}
+
+/// How far a cut has come.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum CutState {
+    /// The bytes went out.
+    Sent,
+    /// The device says that it does not heat.
+    Confirmed,
+    /// It could not be sent or did not read back.
+    Failed(Fault),
+}
+
+/// Whether an observation can wait for the scan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Urgency {
+    /// Tick at once.
+    Now,
+    /// At the next scan.
+    Scan,
+}

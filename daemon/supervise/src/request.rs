@@ -1,0 +1,166 @@
+//! What people ask, and what they are told.
+
+use hearthward_equipment::{FurnaceId, Name, PointId, Value};
+use serde::{Deserialize, Serialize};
+
+use crate::interlock::InterlockKind;
+use crate::plan::SteelChoice;
+use crate::recipe::Load;
+
+/// Who acts.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Person {
+    /// As they are known in the shop.
+    pub name: String,
+}
+
+/// Something that a person asks of the core.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Request {
+    /// Begin a load's cycle in a furnace.
+    Start {
+        /// Where.
+        furnace: FurnaceId,
+        /// What.
+        load: Load,
+    },
+    /// Say that what was asked for is done: door shut, part out, part under, valve set.
+    Confirm {
+        /// The question that asked.
+        question: QuestionId,
+        /// What was read, where the question asks for a reading.
+        reading: Option<Value>,
+    },
+    /// Choose what happens to the steel.
+    Choose {
+        /// The question that asked.
+        question: QuestionId,
+        /// The choice.
+        choice: Choice,
+    },
+    /// A value read on equipment that is kept by hand.
+    Enter {
+        /// Where it belongs.
+        point: PointId,
+        /// What was read.
+        value: Value,
+    },
+    /// Keep the cycle where it is: set point held, no step begins.
+    Hold {
+        /// Which furnace.
+        furnace: FurnaceId,
+    },
+    /// Go on after a hold or an interruption.
+    Resume {
+        /// Which furnace.
+        furnace: FurnaceId,
+    },
+    /// End the step now, though it is not complete.
+    Skip {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Why, for the record.
+        reason: String,
+    },
+    /// End the cycle: heat off, gas as it is until the steel is cool.
+    Abort {
+        /// Which furnace.
+        furnace: FurnaceId,
+    },
+    /// Clear a latch whose cause is gone.
+    Reset {
+        /// Which furnace; all of them if absent.
+        furnace: Option<FurnaceId>,
+        /// Which interlock; every one that can be reset if absent.
+        interlock: Option<InterlockKind>,
+    },
+    /// Cut everything that heats, latched.
+    Stop {
+        /// One furnace, or the shop.
+        furnace: Option<FurnaceId>,
+    },
+}
+
+/// Gives a request and its answer the same number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct Ticket(pub u64);
+
+/// Names a question to a person.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct QuestionId(pub u64);
+
+/// What a person may choose.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Choice {
+    /// About the steel.
+    Steel(SteelChoice),
+    /// Go on with the cycle.
+    GoOn,
+    /// Begin the step again.
+    RestartStep,
+    /// End the cycle.
+    End,
+}
+
+/// What the core asks of a person.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ask {
+    /// Load the chamber and shut the door.
+    LoadAndShut,
+    /// Set the gas flow by hand, and say what the meter shows.
+    SetFlow {
+        /// Litres a minute at the shown reference conditions.
+        litres_per_minute: f64,
+    },
+    /// Say what a meter kept by eye shows now.
+    ReadFlow,
+    /// Set the controller by hand.
+    SetController {
+        /// To what, in °C.
+        set_point_c: f64,
+    },
+    /// Turn the furnace off by hand.
+    TurnOff,
+    /// Bring the bath into its window, by hand.
+    BringBath {
+        /// Lower end, in °C.
+        low_c: f64,
+        /// Upper end, in °C.
+        high_c: f64,
+    },
+    /// Take the next part out: say when it is under.
+    PartUnder {
+        /// Which part, from 1.
+        part: u16,
+        /// Of how many.
+        of: u16,
+    },
+    /// Put the load into the furnace that tempers it, and shut the door.
+    Transfer {
+        /// The furnace's name.
+        to: Name,
+    },
+    /// What shall become of the steel.
+    Steel {
+        /// What happened, in a sentence.
+        because: String,
+        /// For how long it can still be quenched, in seconds, if it can.
+        quenchable_s: Option<u32>,
+    },
+    /// Whether to go on after an interruption.
+    GoOn {
+        /// What happened and what the purge, the soak and the steel are still worth.
+        because: String,
+    },
+}
+
+/// What came of a request.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Answer {
+    /// It was done; the words say what happens next.
+    Done(String),
+    /// It was refused; the words say why and what would mend it.
+    Refused(String),
+}
