@@ -1,8 +1,8 @@
 //! The traits that an author implements. Plain Rust: none of them mentions Wasm, so a driver is tested natively.
 
 use crate::{
-    Description, Fault, FlowReading, FurnaceReading, GasFlow, HeatCommand, Point, Problem, Settings, TankCommand,
-    TankReading, Unit, Value, fault,
+    Description, Fault, FlowReading, FurnaceReading, GasFlow, HeatCommand, Point, Problem, Settings, TankCommand, TankReading,
+    Unit, Value, fault,
 };
 
 /// Required of every driver.

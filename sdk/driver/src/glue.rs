@@ -107,10 +107,7 @@ macro_rules! __export_face {
             fn read(unit: u32) -> ::std::result::Result<$crate::FurnaceReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::Furnace::read(driver, unit as usize)))
             }
-            fn heat(
-                unit: u32,
-                command: $crate::HeatCommand,
-            ) -> ::std::result::Result<$crate::FurnaceReading, $crate::Fault> {
+            fn heat(unit: u32, command: $crate::HeatCommand) -> ::std::result::Result<$crate::FurnaceReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::Furnace::heat(driver, unit as usize, command)))
             }
             fn cut(unit: u32) -> ::std::result::Result<$crate::FurnaceReading, $crate::Fault> {
@@ -124,10 +121,7 @@ macro_rules! __export_face {
             fn read(unit: u32) -> ::std::result::Result<$crate::FlowReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::FlowMeter::read(driver, unit as usize)))
             }
-            fn set_flow(
-                unit: u32,
-                flow: $crate::GasFlow,
-            ) -> ::std::result::Result<$crate::FlowReading, $crate::Fault> {
+            fn set_flow(unit: u32, flow: $crate::GasFlow) -> ::std::result::Result<$crate::FlowReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::FlowMeter::set_flow(driver, unit as usize, flow)))
             }
         }
@@ -138,10 +132,7 @@ macro_rules! __export_face {
             fn read(unit: u32) -> ::std::result::Result<$crate::TankReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::QuenchTank::read(driver, unit as usize)))
             }
-            fn write(
-                unit: u32,
-                command: $crate::TankCommand,
-            ) -> ::std::result::Result<$crate::TankReading, $crate::Fault> {
+            fn write(unit: u32, command: $crate::TankCommand) -> ::std::result::Result<$crate::TankReading, $crate::Fault> {
                 $slot.with(|slot| slot.with(|driver| $crate::QuenchTank::write(driver, unit as usize, command)))
             }
         }

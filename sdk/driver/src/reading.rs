@@ -53,11 +53,7 @@ pub fn flag(value: bool) -> Flag {
 /// A flow in litres a minute at these reference conditions (degrees Celsius, kilopascals absolute).
 #[must_use]
 pub fn flow(standard_litres_per_minute: f64, reference_temperature_c: f64, reference_pressure_kpa: f64) -> GasFlow {
-    GasFlow {
-        standard_litres_per_minute: number(standard_litres_per_minute),
-        reference_temperature_c,
-        reference_pressure_kpa,
-    }
+    GasFlow { standard_litres_per_minute: number(standard_litres_per_minute), reference_temperature_c, reference_pressure_kpa }
 }
 
 /// A point; a number that is not finite makes it bad.
