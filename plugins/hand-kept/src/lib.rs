@@ -18,7 +18,7 @@ impl Points for HandKept {
         Ok(vec![reading::point("asked", "text", Value::Text(String::new()), Quality::Good)])
     }
     fn write(&mut self, _unit: usize, name: &str, _value: Value) -> Result<Point, Fault> {
-        Err(fault::not_there(format!("no point {name}")))
+        Err(fault::not_supported(format!("no point {name}")))
     }
 }
 hearthward_driver::export!(HandKept: points);

@@ -56,10 +56,10 @@ pub trait FlowMeter: Driver {
     /// Sets the flow and returns what the device says afterwards.
     ///
     /// # Errors
-    /// [`fault::NOT_THERE`] unless a driver says otherwise: most meters only show.
+    /// [`fault::NOT_SUPPORTED`] unless a driver says otherwise: most meters only show.
     fn set_flow(&mut self, unit: usize, flow: GasFlow) -> Result<FlowReading, Fault> {
         let _ = flow;
-        Err(fault::not_there(format!("unit {unit} only shows its flow")))
+        Err(fault::not_supported(format!("unit {unit} only shows its flow")))
     }
 }
 
@@ -74,7 +74,7 @@ pub trait QuenchTank: Driver {
     /// Does one command and returns what the device says afterwards.
     ///
     /// # Errors
-    /// [`fault::NOT_THERE`] for what the unit lacks.
+    /// [`fault::NOT_SUPPORTED`] for what the unit lacks.
     fn write(&mut self, unit: usize, command: TankCommand) -> Result<TankReading, Fault>;
 }
 
@@ -89,7 +89,8 @@ pub trait Points: Driver {
     /// Writes one point and returns what the device says afterwards.
     ///
     /// # Errors
-    /// [`fault::NOT_THERE`] for a point that is missing or only read, [`fault::REFUSED`] for a value that does not fit.
+    /// [`fault::NOT_SUPPORTED`] for a point that is missing, [`fault::NOT_ALLOWED`] for one that is only read and for a value that
+    /// does not fit.
     fn write(&mut self, unit: usize, name: &str, value: Value) -> Result<Point, Fault>;
 }
 

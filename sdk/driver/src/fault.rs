@@ -1,33 +1,29 @@
 //! The codes of faults, as in the table of `sdk/README.md`, and the words to make one.
 //!
-//! The list may grow; a code never changes its meaning. A daemon that does not know a code treats it as [`DEVICE`].
+//! The list may grow; a code never changes its meaning. A daemon that does not know a code treats it as [`OTHER`].
 
 use crate::Fault;
 
-/// The driver has no unit with this index.
-pub const NO_UNIT: u32 = 1;
-/// No answer, or not the whole of it, within the deadline.
-pub const TIMEOUT: u32 = 2;
-/// The line is not open, or the driver itself is not.
-pub const NOT_OPEN: u32 = 3;
-/// The unit has no such thing, or has it only for reading.
-pub const NOT_THERE: u32 = 4;
-/// A value or a setting that does not fit: wrong kind, out of range, not allowed now.
-pub const REFUSED: u32 = 5;
-/// The reply cannot be understood: wrong length, wrong check sum, wrong function.
-pub const GARBLED: u32 = 6;
-/// The host withdrew the exchange in favour of a cut.
+/// Anything that has no code of its own, a driver's own mistake among it.
+pub const OTHER: u32 = 0;
+/// No answer, or not the whole of it, before the deadline.
+pub const TIMED_OUT: u32 = 1;
+/// The line is not there or was lost.
+pub const LINE_DOWN: u32 = 2;
+/// An answer that makes no sense: length, check sum, framing, another unit's or to another request.
+pub const BAD_ANSWER: u32 = 3;
+/// The device understood and refused.
+pub const REFUSED: u32 = 4;
+/// The driver has no such unit, point or power.
+pub const NOT_SUPPORTED: u32 = 5;
+/// The settings do not allow it: a value of the wrong kind or out of range, a point that is only read.
+pub const NOT_ALLOWED: u32 = 6;
+/// A cut overtook the call, which was therefore not carried out.
 pub const WITHDRAWN: u32 = 7;
-/// A sound reply, but of another unit or to another request.
-pub const NOT_OURS: u32 = 8;
-/// The device understood and said no.
-pub const DEVICE: u32 = 9;
+/// A bound of the host was reached: time, memory, calls, size.
+pub const LIMIT: u32 = 8;
 /// Written without complaint, but the device then shows something else.
-pub const NOT_CONFIRMED: u32 = 10;
-/// A limit of the host was reached: reply too long, too many calls.
-pub const LIMIT: u32 = 11;
-/// The driver's own mistake.
-pub const DRIVER: u32 = 12;
+pub const NOT_CONFIRMED: u32 = 9;
 
 /// A fault with any code.
 #[must_use]
@@ -35,20 +31,20 @@ pub fn new(code: u32, detail: impl Into<String>) -> Fault {
     Fault { code, detail: detail.into() }
 }
 
-/// [`NO_UNIT`], for an index past the end.
+/// [`NOT_SUPPORTED`], for an index past the end.
 #[must_use]
 pub fn no_unit(unit: usize) -> Fault {
-    new(NO_UNIT, format!("there is no unit with index {unit}"))
+    new(NOT_SUPPORTED, format!("there is no unit with index {unit}"))
 }
 
-/// [`NOT_THERE`], with what is missing.
+/// [`NOT_SUPPORTED`], with what is missing.
 #[must_use]
-pub fn not_there(detail: impl Into<String>) -> Fault {
-    new(NOT_THERE, detail)
+pub fn not_supported(detail: impl Into<String>) -> Fault {
+    new(NOT_SUPPORTED, detail)
 }
 
-/// [`REFUSED`], with what does not fit and what would.
+/// [`NOT_ALLOWED`], with what does not fit and what would.
 #[must_use]
-pub fn refused(detail: impl Into<String>) -> Fault {
-    new(REFUSED, detail)
+pub fn not_allowed(detail: impl Into<String>) -> Fault {
+    new(NOT_ALLOWED, detail)
 }

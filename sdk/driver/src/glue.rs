@@ -19,7 +19,7 @@ impl<D: Driver> Slot<D> {
     /// The contract's `open`.
     ///
     /// # Errors
-    /// [`fault::REFUSED`] with all problems in one text: `check` is the place where they come apart.
+    /// [`fault::NOT_ALLOWED`] with all problems in one text: `check` is the place where they come apart.
     pub fn open(&self, settings: Vec<Named>, lines: &[String]) -> Result<Vec<Unit>, Fault> {
         let (driver, units) = D::build(&Settings::new(settings), lines).map_err(|problems| as_fault(&problems))?;
         *self.0.borrow_mut() = Some(driver);
@@ -36,11 +36,11 @@ impl<D: Driver> Slot<D> {
     /// Any call that needs the open driver.
     ///
     /// # Errors
-    /// [`fault::NOT_OPEN`] before `open`, or what the call itself says.
+    /// [`fault::OTHER`] before `open`, or what the call itself says.
     pub fn with<R>(&self, call: impl FnOnce(&mut D) -> Result<R, Fault>) -> Result<R, Fault> {
         match self.0.borrow_mut().as_mut() {
             Some(driver) => call(driver),
-            None => Err(fault::new(fault::NOT_OPEN, "called before the driver was opened")),
+            None => Err(fault::new(fault::OTHER, "called before the driver was opened")),
         }
     }
 }
@@ -69,7 +69,7 @@ pub fn install_panic_hook() {
 
 fn as_fault(problems: &[Problem]) -> Fault {
     let told: Vec<String> = problems.iter().map(|problem| format!("{}: {}", problem.key, problem.message)).collect();
-    fault::new(fault::REFUSED, told.join("; "))
+    fault::new(fault::NOT_ALLOWED, told.join("; "))
 }
 
 /// Exports one face. One arm per face, since each has functions of its own.

@@ -45,7 +45,8 @@
 //!
 //! What is where: [`Form`] reads settings and collects every problem at once; [`Bus`] and [`Clock`] stand between a driver's
 //! logic and the host, so that the logic is tested natively; [`frame`] builds the rules that say where a reply ends;
-//! [`fault`] holds the codes; [`reading`] the small constructors; [`modbus`] a codec without any I/O.
+//! [`fault`] holds the codes; [`quantity`] the words for what a value measures; [`reading`] the
+//! small constructors; [`modbus`] a codec without any I/O.
 //!
 //! The crate compiles natively too, where [`export!`] expands to nothing and [`Host`] panics when called.
 
@@ -60,6 +61,7 @@ pub mod frame;
 pub mod glue;
 mod host;
 pub mod modbus;
+pub mod quantity;
 pub mod reading;
 mod settings;
 
@@ -72,7 +74,7 @@ pub use bindings::furnace::exports::hearthward::equipment::furnace::{FurnaceRead
 pub use bindings::quench_tank::exports::hearthward::equipment::quench_tank::{TankCommand, TankReading};
 pub use driver::{Driver, FlowMeter, Furnace, Identify, Points, QuenchTank};
 pub use host::{Bus, Clock, Host, log};
-pub use settings::{Form, Section, Settings, is_name};
+pub use settings::{Form, Section, Settings, is_point_name, is_unit_name};
 
 // For the generated code only.
 #[doc(hidden)]

@@ -235,10 +235,17 @@ impl Section<'_> {
     }
 }
 
-/// Whether this may be the name of a unit or a point: 1 to 64 lower case letters, digits, `-` and `_`.
+/// Whether this may be the name of a unit: a letter first, then lower case letters, digits and `-`, at most 40 in all.
 #[must_use]
-pub fn is_name(text: &str) -> bool {
-    (1..=64).contains(&text.len())
+pub fn is_unit_name(text: &str) -> bool {
+    !text.contains('_') && is_point_name(text)
+}
+
+/// Whether this may be the name of a point: as a unit's, and `_` too, which the service shows as `-`.
+#[must_use]
+pub fn is_point_name(text: &str) -> bool {
+    text.len() <= 40
+        && text.starts_with(|first: char| first.is_ascii_lowercase())
         && text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-' || byte == b'_')
 }
 
@@ -315,8 +322,9 @@ mod tests {
     /// Goal: names are the same everywhere, and a key given twice is not silently dropped.
     #[test]
     fn names_and_repeats() {
-        assert!(is_name("north-door_2"));
-        assert!(!is_name("North") && !is_name("") && !is_name("a.b"));
+        assert!(is_unit_name("north-door2") && is_point_name("north_door"));
+        assert!(!is_unit_name("north_door") && !is_unit_name("2north"));
+        assert!(!is_point_name("North") && !is_point_name("") && !is_point_name("a.b"));
         let settings = Settings::from([("a", Value::Whole(1)), ("a", Value::Whole(2))]);
         let form = Form::new(&settings);
         let _ = form.root().whole("a", 0..=9);

@@ -106,14 +106,15 @@ impl std::error::Error for ModbusError {}
 impl From<ModbusError> for Fault {
     fn from(error: ModbusError) -> Self {
         let code = match error {
-            ModbusError::Impossible { .. } => fault::DRIVER,
-            ModbusError::WrongUnit { .. } | ModbusError::WrongTransaction { .. } => fault::NOT_OURS,
-            ModbusError::Exception(_) => fault::DEVICE,
-            ModbusError::WrongProtocol(_)
+            ModbusError::Impossible { .. } => fault::OTHER,
+            ModbusError::Exception(_) => fault::REFUSED,
+            ModbusError::WrongUnit { .. }
+            | ModbusError::WrongTransaction { .. }
+            | ModbusError::WrongProtocol(_)
             | ModbusError::WrongLength { .. }
             | ModbusError::WrongFunction { .. }
             | ModbusError::WrongEcho
-            | ModbusError::WrongCheckSum { .. } => fault::GARBLED,
+            | ModbusError::WrongCheckSum { .. } => fault::BAD_ANSWER,
         };
         fault::new(code, error.to_string())
     }
