@@ -1,0 +1,30 @@
+//! The arithmetic of a small heat-treating shop: gas, purge, cylinder, furnace, quench, steel, each a pure function on
+//! quantities that carry their units.
+//!
+//! | module | answers |
+//! | --- | --- |
+//! | [`units`] | what a person wrote, and how to show it |
+//! | [`gas`], [`flow`] | properties; which gas protects; an amount of gas and its litres |
+//! | [`chamber`] | the oxygen in a chamber, step by step |
+//!
+//! Nothing here touches a clock, a file, a socket, a thread or chance, and transcendental functions come from `libm`, so
+//! that every computer gets the same bits. Every result that leaves the range of its model carries a [`note::Note`]
+//! that says so. A number here is an estimate with its basis beside it, not a safety function: ventilate when inert gas
+//! flows, keep hot oil well below its flash point, and let local codes decide.
+
+mod constants;
+mod error;
+mod si;
+
+pub mod chamber;
+pub mod flow;
+pub mod gas;
+pub mod note;
+pub mod units;
+
+pub use error::{ProcessError, Result};
+
+/// An amount of gas flowing: moles a second, which mean the same whatever the temperature and pressure.
+///
+/// The quantity has the dimension of a catalytic activity; its SI unit, the katal, is one mole a second.
+pub type AmountFlow = uom::si::f64::CatalyticActivity;

@@ -1,0 +1,1 @@
+//! The crate against values that others computed.
