@@ -1,0 +1,211 @@
+//! From settings to units, with every problem at once.
+
+use hearthward_driver::modbus::Framing;
+use hearthward_driver::quantity::Quantity;
+use hearthward_driver::{Form, Problem, Section, Settings, Value, is_unit_name};
+
+use crate::entry::Entry;
+use crate::map;
+use crate::overlap;
+use crate::plan::{self, Joining};
+use crate::unit::{Face, UnitPlan, Write, furnace, meter};
+
+/// What is the same for all units.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Shape {
+    pub(crate) framing: Framing,
+    pub(crate) deadline_ms: u32,
+}
+
+const FRAMINGS: [(&str, Framing); 2] = [("tcp", Framing::Tcp), ("rtu", Framing::Rtu)];
+/// Devices answer within tens of milliseconds; half a second is a device that is gone.
+const DEADLINE_MS: i64 = 500;
+/// On 19200 baud a turnaround of 10 ms is worth ten registers; a few less leave room for slow devices' own time per register.
+const GAP: i64 = 8;
+
+/// Reads everything.
+pub(crate) fn read(settings: &Settings, lines: &[String]) -> Result<(Shape, Vec<UnitPlan>), Vec<Problem>> {
+    let form = Form::new(settings);
+    let root = form.root();
+    let framing = root.choice("framing", &FRAMINGS).unwrap_or(Framing::Tcp);
+    let deadline_ms = root.whole("deadline_ms", 20..=10_000).unwrap_or(DEADLINE_MS) as u32;
+    let table = root.section("unit");
+    let mut units = Vec::new();
+    for name in table.names() {
+        let section = table.section(&name);
+        if !is_unit_name(&name) {
+            section.problem("", "a unit's name is lower case letters, digits and -, a letter first, at most 40");
+        }
+        units.extend(unit(&root, &section, &name, lines, framing));
+    }
+    if !root.has("unit") {
+        root.problem("unit", "is missing: the driver has nothing to speak for");
+    }
+    if lines.is_empty() {
+        root.problem("lines", "is missing: the driver needs at least one line");
+    }
+    overlap::check(&form, &units);
+    form.finish()?;
+    Ok((Shape { framing, deadline_ms }, units))
+}
+
+fn unit(root: &Section<'_>, section: &Section<'_>, name: &str, lines: &[String], framing: Framing) -> Option<UnitPlan> {
+    let face = section.must("face", section.choice("face", &Face::CHOICE));
+    let addresses = if framing == Framing::Rtu { 1..=247 } else { 0..=255 };
+    let address = section.must("address", section.whole("address", addresses));
+    let line = line(section, lines);
+    let joining = joining(root, section);
+    // Without a face every name of the map is taken for a point's, which would only add wrong problems.
+    let face = face?;
+    let entries = entries(section, face);
+    let reference = reference(section, face, &entries);
+    let fields: Vec<Option<usize>> = face.fields().iter().map(|field| find(&entries, field.name)).collect();
+    let extras = (0..entries.len()).filter(|&entry| !fields.contains(&Some(entry))).collect();
+    let (blocks, places) = plan::plan(&entries, framing, joining);
+    let cuts = cuts(section, face, &entries);
+    let start = start(section, face, &entries);
+    let unit = UnitPlan {
+        name: name.to_owned(),
+        face,
+        line: line.unwrap_or(0) as u32,
+        line_name: line.and_then(|line| lines.get(line)).cloned().unwrap_or_default(),
+        address: address.unwrap_or(0) as u8,
+        entries,
+        fields,
+        extras,
+        blocks,
+        places,
+        cuts,
+        start,
+        reference,
+    };
+    check_heat(section, &unit);
+    (address.is_some() && line.is_some()).then_some(unit)
+}
+
+/// The place of the unit's line among those granted; the first if none is named.
+fn line(section: &Section<'_>, lines: &[String]) -> Option<usize> {
+    let Some(wanted) = section.text("line") else { return (!section.has("line")).then_some(0) };
+    let found = lines.iter().position(|line| *line == wanted);
+    if found.is_none() {
+        section.problem("line", format!("\"{wanted}\" is not granted to this driver; granted: {}", lines.join(", ")));
+    }
+    found
+}
+
+fn joining(root: &Section<'_>, section: &Section<'_>) -> Joining {
+    let either = |name: &str, range: std::ops::RangeInclusive<i64>| {
+        let (own, general) = (section.whole(name, range.clone()), root.whole(name, range));
+        own.or(general)
+    };
+    Joining { gap: either("join_gap", 0..=64).unwrap_or(GAP) as u16, most: either("read_max", 1..=125).unwrap_or(125) as u16 }
+}
+
+fn entries(section: &Section<'_>, face: Face) -> Vec<Entry> {
+    let map = section.section("map");
+    let fixed =
+        |name: &str| -> Option<Quantity> { face.fields().iter().find(|field| field.name == name).map(|field| field.quantity) };
+    let entries: Vec<Entry> = map.names().iter().filter_map(|name| map::entry(&map.section(name), name, fixed(name))).collect();
+    if !section.has("map") {
+        section.problem("map", "is missing: nothing can be read");
+    }
+    for entry in &entries {
+        let field = face.fields().iter().find(|field| field.name == entry.name);
+        if entry.write && field.is_some_and(|field| !field.may_write) {
+            map.section(&entry.name).problem("write", "this is never written");
+        }
+        if entry.cuts_heat && face != Face::Points {
+            map.section(&entry.name).problem("cuts_heat", "belongs to a unit with face \"points\"; a furnace has a table `cut`");
+        }
+    }
+    entries
+}
+
+fn find(entries: &[Entry], name: &str) -> Option<usize> {
+    entries.iter().position(|entry| entry.name == name)
+}
+
+/// A flow without reference conditions is not an amount of gas.
+fn reference(section: &Section<'_>, face: Face, entries: &[Entry]) -> (f64, f64) {
+    if face != Face::FlowMeter {
+        return (0.0, 0.0);
+    }
+    let temperature_c = section.number("reference_temperature_c", -50.0..=50.0);
+    let pressure_kpa = section.number("reference_pressure_kpa", 50.0..=200.0);
+    let fields = face.fields();
+    if find(entries, fields[meter::FLOW].name).or_else(|| find(entries, fields[meter::SET_FLOW].name)).is_some() {
+        section.must("reference_temperature_c", temperature_c);
+        section.must("reference_pressure_kpa", pressure_kpa);
+    }
+    (temperature_c.unwrap_or(0.0), pressure_kpa.unwrap_or(0.0))
+}
+
+/// What makes the unit safe: a furnace's table `cut`, the contactors of a unit of points.
+fn cuts(section: &Section<'_>, face: Face, entries: &[Entry]) -> Vec<Write> {
+    match face {
+        Face::Furnace => writes(section, "cut", entries),
+        Face::Points => {
+            let contactors = entries.iter().enumerate().filter(|(_, entry)| entry.cuts_heat);
+            contactors.filter_map(|(index, entry)| contactor(section, index, entry)).collect()
+        }
+        Face::FlowMeter | Face::QuenchTank => Vec::new(),
+    }
+}
+
+fn contactor(section: &Section<'_>, index: usize, entry: &Entry) -> Option<Write> {
+    let open = Value::Flag(false);
+    match entry.encode(&open) {
+        Ok(raw) => Some((index, raw)),
+        Err(_) => {
+            let map = section.section("map").section(&entry.name);
+            map.problem("cuts_heat", "only a state can cut heat: true lets the furnace heat, false cuts it");
+            None
+        }
+    }
+}
+
+/// What follows a heat command: the table `start`, or the run-enable if there is one.
+fn start(section: &Section<'_>, face: Face, entries: &[Entry]) -> Vec<Write> {
+    if face != Face::Furnace {
+        return Vec::new();
+    }
+    if section.has("start") {
+        return writes(section, "start", entries);
+    }
+    let heat_on = find(entries, face.fields()[furnace::HEAT_ON].name).filter(|&entry| entries[entry].write);
+    heat_on.and_then(|entry| Some((entry, entries[entry].encode(&Value::Flag(true)).ok()?))).into_iter().collect()
+}
+
+/// A table of values to write, by names of the map. States come first: switching off acts sooner than a lower set point.
+fn writes(section: &Section<'_>, table: &str, entries: &[Entry]) -> Vec<Write> {
+    let inner = section.section(table);
+    let mut writes: Vec<Write> = inner.names().iter().filter_map(|name| write(&inner, name, entries)).collect();
+    writes.sort_by_key(|(entry, _)| !matches!(entries[*entry].kind, crate::entry::Kind::Bool));
+    writes
+}
+
+fn write(table: &Section<'_>, name: &str, entries: &[Entry]) -> Option<Write> {
+    let value = table.value(name)?;
+    let Some(entry) = find(entries, name) else {
+        table.problem(name, "is not a sound entry of this unit's map");
+        return None;
+    };
+    if !entries[entry].write {
+        table.problem(name, "cannot be written: its entry in the map needs write = true");
+        return None;
+    }
+    match entries[entry].encode(&value) {
+        Ok(raw) => Some((entry, raw)),
+        Err(fault) => {
+            table.problem(name, fault.detail);
+            None
+        }
+    }
+}
+
+/// Whoever can be told to heat can be told to stop.
+fn check_heat(section: &Section<'_>, unit: &UnitPlan) {
+    if unit.face == Face::Furnace && !unit.heated_by().is_empty() && !section.has("cut") {
+        section.problem("cut", "is missing: say which writes take heat away, for example cut.set_point = 0");
+    }
+}

@@ -1,0 +1,212 @@
+//! Reading one line of the map from the settings.
+
+use hearthward_driver::modbus::Table;
+use hearthward_driver::quantity::{self, Quantity};
+use hearthward_driver::{Section, is_point_name, reading};
+
+use crate::entry::{Entry, Kind};
+
+const TABLES: [(&str, Table); 4] =
+    [("coil", Table::Coil), ("discrete-input", Table::DiscreteInput), ("holding", Table::Holding), ("input", Table::Input)];
+
+const KINDS: [(&str, Kind); 6] =
+    [("bool", Kind::Bool), ("u16", Kind::U16), ("i16", Kind::I16), ("u32", Kind::U32), ("i32", Kind::I32), ("f32", Kind::F32)];
+
+const LOW_FIRST: [(&str, bool); 2] = [("high-first", false), ("low-first", true)];
+
+/// Larger scales, offsets and bounds are slips of the pen.
+const LARGEST: f64 = 1e9;
+
+/// Reads `map.<name>`. `fixed` is the quantity of a face's own field; other names say theirs.
+///
+/// Everything is asked for even after a first problem, so that all of them are told at once.
+pub(crate) fn entry(section: &Section<'_>, name: &str, fixed: Option<Quantity>) -> Option<Entry> {
+    if !is_point_name(name) {
+        section.problem("", "a name is lower case letters, digits, - and _, a letter first, at most 40");
+    }
+    let quantity = match fixed {
+        Some(quantity) => Some(quantity),
+        None => section.must("quantity", section.choice("quantity", &quantity::CHOICE)),
+    };
+    let table = section.must("table", section.choice("table", &TABLES));
+    let at = section.must("register", section.whole("register", 0..=0xFFFF)).map(|at| at as u16);
+    let kind = kind(section, table, quantity);
+    let measure = measure(section, quantity);
+    let scaling = scaling(section, quantity);
+    let bounds = bounds(section, quantity);
+    let bits = bits(section, table, kind);
+    let low_first = section.choice("words", &LOW_FIRST);
+    let broken = broken(section);
+    let writing = writing(section, table, kind, bits.0);
+
+    let (quantity, table, at, kind) = (quantity?, table?, at?, kind?);
+    if low_first.is_some() && kind.words() == 1 {
+        section.problem("words", "only a value of two registers has an order of words");
+    }
+    if !table.is_bits() && at > u16::MAX - (kind.words() - 1) {
+        section.problem("register", "the second register would be past the last address, 65535");
+    }
+    let (factor, shift) = measure?;
+    let writing = writing?;
+    Some(Entry {
+        name: name.to_owned(),
+        quantity,
+        table,
+        at,
+        kind,
+        low_first: low_first.unwrap_or(false),
+        mask: bits.0,
+        invert: bits.1,
+        scale: scaling.0,
+        offset: scaling.1,
+        factor,
+        shift,
+        least: bounds.0,
+        most: bounds.1,
+        broken,
+        write: writing.write,
+        often: writing.often,
+        function: writing.function,
+        cuts_heat: writing.cuts_heat,
+    })
+}
+
+/// A bit table holds bits, a state is a bit; anything else must say its type.
+fn kind(section: &Section<'_>, table: Option<Table>, quantity: Option<Quantity>) -> Option<Kind> {
+    let given = section.choice("type", &KINDS);
+    let (table, quantity) = (table?, quantity?);
+    let is_state = quantity.kind == quantity::Kind::Flag;
+    if quantity.kind == quantity::Kind::Text {
+        section.problem("quantity", "a register map has no text");
+        return None;
+    }
+    if table.is_bits() && !is_state {
+        section.problem("table", format!("single bits cannot hold a {}", quantity.word));
+        return None;
+    }
+    match given {
+        Some(kind) if is_state != (kind == Kind::Bool) => {
+            section.problem("type", format!("a {} is {}a bool", quantity.word, if is_state { "" } else { "not " }));
+            None
+        }
+        Some(kind) => Some(kind),
+        None if is_state && !section.has("type") => Some(Kind::Bool),
+        None => section.must("type", None),
+    }
+}
+
+/// Factor and shift to the quantity's own unit. A measure without a unit is refused: a bare 1900 may be anything.
+fn measure(section: &Section<'_>, quantity: Option<Quantity>) -> Option<(f64, f64)> {
+    let unit = section.text("unit");
+    let quantity = quantity?;
+    if quantity.kind != quantity::Kind::Number {
+        if unit.is_some() {
+            section.problem("unit", format!("a {} has no unit of measure", quantity.word));
+        }
+        return Some((1.0, 0.0));
+    }
+    let found = section.must("unit", unit)?;
+    let measure = quantity.measure(&found);
+    if measure.is_none() {
+        section.problem("unit", format!("\"{found}\" is no unit of {}; use one of {}", quantity.word, quantity.units()));
+    }
+    measure
+}
+
+fn scaling(section: &Section<'_>, quantity: Option<Quantity>) -> (f64, f64) {
+    let scale = section.number_or("scale", -LARGEST..=LARGEST, 1.0);
+    let offset = section.number_or("offset", -LARGEST..=LARGEST, 0.0);
+    if scale == 0.0 {
+        section.problem("scale", "0 would make every value the same");
+    }
+    if quantity.is_some_and(|quantity| quantity.kind == quantity::Kind::Flag) && (scale, offset) != (1.0, 0.0) {
+        section.problem(if scale == 1.0 { "offset" } else { "scale" }, "a state has no scale and no offset");
+    }
+    (scale, offset)
+}
+
+fn bounds(section: &Section<'_>, quantity: Option<Quantity>) -> (f64, f64) {
+    let least = section.number("min", -LARGEST..=LARGEST);
+    let most = section.number("max", -LARGEST..=LARGEST);
+    if quantity.is_some_and(|quantity| quantity.kind == quantity::Kind::Flag) && (least.is_some() || most.is_some()) {
+        section.problem(if least.is_some() { "min" } else { "max" }, "a state has no bounds");
+    }
+    if let (Some(least), Some(most)) = (least, most)
+        && least > most
+    {
+        section.problem("min", format!("{least} is above max, {most}"));
+    }
+    (least.unwrap_or(f64::NEG_INFINITY), most.unwrap_or(f64::INFINITY))
+}
+
+/// Register contents, before scale and offset, that stand for "no value".
+fn broken(section: &Section<'_>) -> Vec<i64> {
+    let given = section.list("broken");
+    let whole: Vec<i64> = given.iter().filter_map(reading::as_whole).collect();
+    if whole.len() != given.len() {
+        section.problem("broken", "should be whole numbers, as the register holds them");
+    }
+    whole
+}
+
+/// Mask and inversion.
+fn bits(section: &Section<'_>, table: Option<Table>, kind: Option<Kind>) -> (Option<u16>, bool) {
+    let mask = section.whole("mask", 1..=0xFFFF).map(|mask| mask as u16);
+    let invert = section.flag("invert");
+    if mask.is_some() && table.is_some_and(Table::is_bits) {
+        section.problem("mask", "a single bit needs no mask");
+    }
+    if mask.is_some() && kind.is_some_and(|kind| !matches!(kind, Kind::Bool | Kind::U16)) {
+        section.problem("mask", "only a bool or a u16 can be a part of a register");
+    }
+    if let Some(mask) = mask
+        && kind == Some(Kind::U16)
+        && !(u32::from(mask >> mask.trailing_zeros()) + 1).is_power_of_two()
+    {
+        section.problem("mask", "the bits of a number must stand side by side");
+    }
+    if invert.is_some() && kind.is_some_and(|kind| kind != Kind::Bool) {
+        section.problem("invert", "only a bool can be inverted; for a number use a negative scale");
+    }
+    (mask, invert.unwrap_or(false))
+}
+
+struct Writing {
+    write: bool,
+    often: bool,
+    function: u8,
+    cuts_heat: bool,
+}
+
+fn writing(section: &Section<'_>, table: Option<Table>, kind: Option<Kind>, mask: Option<u16>) -> Option<Writing> {
+    let write = section.flag("write").unwrap_or(false);
+    let often = section.flag("often").unwrap_or(false);
+    let cuts_heat = section.flag("cuts_heat").unwrap_or(false);
+    let function = section.whole("write_function", 5..=22);
+    let (table, kind) = (table?, kind?);
+    if write && !table.is_writable() {
+        section.problem("write", "this table can only be read: use coil or holding");
+    }
+    if !write && (often || cuts_heat || function.is_some()) {
+        let key = if often {
+            "often"
+        } else if cuts_heat {
+            "cuts_heat"
+        } else {
+            "write_function"
+        };
+        section.problem(key, "means nothing without write = true");
+    }
+    let allowed: &[i64] = match (table.is_bits(), mask, kind.words()) {
+        (true, ..) => &[5, 15],
+        (false, Some(_), _) => &[22],
+        (false, None, 1) => &[6, 16],
+        _ => &[16],
+    };
+    let function = function.unwrap_or(allowed[0]);
+    if !allowed.contains(&function) {
+        let list: Vec<String> = allowed.iter().map(i64::to_string).collect();
+        section.problem("write_function", format!("{function} cannot write this value; it may be {}", list.join(" or ")));
+    }
+    Some(Writing { write, often, function: function as u8, cuts_heat })
+}
