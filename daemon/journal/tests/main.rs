@@ -1,0 +1,3 @@
+//! The journal against what happens to files and processes.
+
+fn main() {}
