@@ -1,1 +1,13 @@
-//! hearthward-drivers
+//! x
+mod abi;
+mod cache;
+mod clock;
+mod component;
+mod cut;
+mod engine;
+mod line;
+mod plan;
+mod refusal;
+mod sandbox;
+mod ticker;
+mod values;

@@ -1,0 +1,210 @@
+//! The lane of a line: keeps it connected, and carries standing cuts ahead of everything else until they read back.
+//!
+//! It runs on the lines' own runtime and needs no guest, no core and no disk.
+
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use hearthward_equipment::{Fault, FaultCode};
+use hearthward_supervise::observe::CutState;
+use tokio::net::TcpStream;
+use tokio::time::{Instant, sleep_until, timeout};
+
+use super::deliver::{Delivered, deliver};
+use super::tcp::{Link, State, TcpLine};
+use crate::cut::{CutCell, Role, StandingCut, lock};
+
+/// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off
+/// costs this much for each try.
+pub(super) const CONNECT_WITHIN: Duration = Duration::from_secs(1);
+
+/// The first wait after a refused connection, doubled up to [`RECONNECT_LONGEST`].
+const RECONNECT_FIRST: Duration = Duration::from_millis(100);
+
+/// Short enough that a device that comes back is read again while a person still looks at it.
+const RECONNECT_LONGEST: Duration = Duration::from_secs(5);
+
+/// From one try of a standing cut to the next: four in a second are no load for any line.
+const CUT_AGAIN_AFTER: Duration = Duration::from_millis(250);
+
+/// How long the reply to a standing cut is waited for before it is sent again.
+pub(super) const CUT_REPLY_WITHIN: Duration = Duration::from_millis(500);
+
+/// Tries on one connection after which it is taken for dead or out of step, and made anew.
+const CUT_TRIES_PER_CONNECTION: u32 = 2;
+
+/// What one line carries for one role of one furnace.
+#[derive(Debug)]
+pub(crate) struct CutGroup {
+    cell: Arc<CutCell>,
+    role: Role,
+    cuts: Vec<StandingCut>,
+    far: Mutex<Far>,
+}
+
+/// How far it has come.
+#[derive(Debug)]
+struct Far {
+    /// The last wish that was tried, and how often.
+    tried: u64,
+    tries: u32,
+    /// The last wish that read back.
+    read_back: u64,
+    again_at: Instant,
+}
+
+impl CutGroup {
+    pub(crate) fn new(cell: Arc<CutCell>, role: Role, cuts: Vec<StandingCut>) -> Self {
+        let far = Far { tried: 0, tries: 0, read_back: 0, again_at: Instant::now() };
+        Self { cell, role, cuts, far: Mutex::new(far) }
+    }
+
+    fn wish(&self) -> u64 {
+        self.cell.role(self.role).wish()
+    }
+
+    /// When it is to be sent: absent if nothing is owed, `None` inside if it was never tried.
+    fn due(&self) -> Option<Option<Instant>> {
+        let wish = self.wish();
+        let far = lock(&self.far);
+        (far.read_back < wish).then(|| (far.tried >= wish).then_some(far.again_at))
+    }
+
+    fn is_fresh(&self) -> bool {
+        matches!(self.due(), Some(None))
+    }
+
+    /// Notes a try without confirmation and says how many there were of this wish.
+    fn failed(&self, wish: u64, why: &str) -> u32 {
+        let tries = {
+            let mut far = lock(&self.far);
+            far.tries = if far.tried == wish { far.tries + 1 } else { 1 };
+            (far.tried, far.again_at) = (wish, Instant::now() + CUT_AGAIN_AFTER);
+            far.tries
+        };
+        if tries == 1 && self.cell.role(self.role).done() < wish {
+            self.cell.tell(CutState::Failed(Fault::new(FaultCode::TIMED_OUT, why)));
+        }
+        tries
+    }
+
+    fn read_back(&self, wish: u64) {
+        {
+            let mut far = lock(&self.far);
+            (far.tried, far.tries, far.read_back) = (wish, 0, wish);
+        }
+        self.cell.confirm_line(self.role, wish);
+    }
+}
+
+/// Runs for the life of the line.
+pub(super) async fn run(line: Arc<TcpLine>) {
+    let mut back_off = RECONNECT_FIRST;
+    let mut retry_at = Instant::now();
+    loop {
+        let state = line.wire().state.clone();
+        let groups = line.groups();
+        let owed = groups.iter().filter_map(|group| group.due()).min();
+        if !matches!(state, State::Up(_)) && Instant::now() >= retry_at {
+            line.opened(connect(&line).await);
+            let up = matches!(line.wire().state, State::Up(_));
+            back_off = if up { RECONNECT_FIRST } else { (back_off * 2).min(RECONNECT_LONGEST) };
+            retry_at = Instant::now() + if owed.is_some() { CUT_AGAIN_AFTER } else { back_off };
+            continue;
+        }
+        if owed.is_some_and(|at| at.is_none_or(|at| at <= Instant::now())) {
+            send_first_due(&line, &groups, &state).await;
+            continue;
+        }
+        let connect_at = (!matches!(state, State::Up(_))).then_some(retry_at);
+        let wake_at = owed.flatten().into_iter().chain(connect_at).min();
+        tokio::select! {
+            () = line.lane.notified() => {
+                // A connection that ended just now was good until then.
+                if matches!(line.wire().state, State::Connecting) {
+                    retry_at = retry_at.min(Instant::now() + RECONNECT_FIRST);
+                }
+                // Exchanges that a cut has made void sit on lines that carry no standing cut, too.
+                line.changed.notify_waiters();
+            }
+            () = async { sleep_until(wake_at.unwrap_or_else(Instant::now)).await }, if wake_at.is_some() => {}
+        }
+    }
+}
+
+async fn connect(line: &TcpLine) -> std::io::Result<TcpStream> {
+    let opening = timeout(CONNECT_WITHIN, TcpStream::connect(line.address()));
+    tokio::pin!(opening);
+    loop {
+        tokio::select! {
+            opened = &mut opening => {
+                return opened.unwrap_or_else(|_| Err(std::io::Error::new(std::io::ErrorKind::TimedOut, "nobody answered")));
+            }
+            () = line.lane.notified() => line.changed.notify_waiters(),
+        }
+    }
+}
+
+/// Sends the cut that has waited longest; one that was never sent goes before all repetitions.
+async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State) {
+    let Some(group) = groups.iter().filter(|group| group.due().is_some()).min_by_key(|group| group.due()) else { return };
+    let wish = group.wish();
+    let State::Up(link) = state else {
+        group.failed(wish, "the line is not open");
+        return;
+    };
+    while let Err(turnaround_over_at) = line.take() {
+        tokio::select! {
+            () = line.lane.notified() => {}
+            () = sleep_until(turnaround_over_at) => {}
+        }
+    }
+    let _given_back = GivesBack(line);
+    for cut in &group.cuts {
+        match send(line, link, groups, group, cut).await {
+            Delivered::ReadBack => {}
+            // Another furnace's cut must not wait for this one's device; this one comes again.
+            Delivered::Overtaken => {
+                group.failed(wish, "another cut had to go out before the reply came");
+                return;
+            }
+            Delivered::Silent(why) => {
+                if group.failed(wish, &why) % CUT_TRIES_PER_CONNECTION == 0 {
+                    line.ended(link, "a cut was not read back");
+                }
+                return;
+            }
+            Delivered::Ended(why) => {
+                group.failed(wish, &why);
+                line.ended(link, &why);
+                return;
+            }
+        }
+    }
+    group.read_back(wish);
+}
+
+async fn send(line: &TcpLine, link: &Link, groups: &[Arc<CutGroup>], group: &CutGroup, cut: &StandingCut) -> Delivered {
+    // The frame that was begun goes out whole before the cut: half a frame could swallow it.
+    let rest = std::mem::take(&mut line.wire().unsent);
+    let overtaken = async {
+        loop {
+            line.lane.notified().await;
+            line.changed.notify_waiters();
+            if groups.iter().any(|other| !std::ptr::eq(Arc::as_ptr(other), group) && other.is_fresh()) {
+                return;
+            }
+        }
+    };
+    let until = Instant::now() + CUT_REPLY_WITHIN;
+    deliver(&link.lane, &rest, cut, until, || group.cell.tell_sent(), overtaken).await
+}
+
+/// Gives the wire back on every way out.
+struct GivesBack<'a>(&'a TcpLine);
+
+impl Drop for GivesBack<'_> {
+    fn drop(&mut self) {
+        self.0.give_back();
+    }
+}

@@ -1,0 +1,526 @@
+//! A TCP line: a connection that is kept open, and whose turn it is.
+//!
+//! ```text
+//! Connecting ──lane──▶ Up ──end of stream, error, silence──▶ Connecting ──refused──▶ Down ──back-off──▶ Connecting
+//! ```
+//!
+//! Three handles lead to one socket: one registered with the guests' runtime, one with the lane's, so that each is woken without
+//! the other, and a plain one for reading and writing at once without asking either runtime.
+
+use std::io::{self, ErrorKind, Read, Write};
+use std::net::TcpStream as Plain;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard};
+use std::time::Duration;
+
+use hearthward_equipment::{Fault, FaultCode, Name};
+use tokio::net::TcpStream;
+use tokio::runtime::Handle;
+use tokio::sync::{Notify, oneshot};
+use tokio::time::{Instant, sleep_until};
+
+use super::frame::{FRAME_LONGEST, Progress, progress};
+use super::lane::CutGroup;
+use super::{Ask, Class, LineStatus};
+use crate::cut::lock;
+
+/// Bytes that are read at once: longer than nearly every reply.
+const READ_AT_ONCE: usize = 512;
+
+/// The most late bytes that are thrown away before a request; a peer that has more to say without being asked is not one of ours.
+const LATE_MOST: usize = 64 * 1024;
+
+/// Exchanges in a row without a single byte after which the connection is given up: a peer that lost its power leaves a
+/// connection that looks open for hours.
+const SILENT_MOST: u32 = 3;
+
+/// A connection that several drivers may share.
+#[derive(Debug)]
+pub(crate) struct TcpLine {
+    name: Name,
+    address: String,
+    pub(super) turnaround: Duration,
+    guests: Handle,
+    wire: Mutex<Wire>,
+    /// The wire came up or went down, a turn was lost, or a cut was raised: whoever waits looks again.
+    pub(super) changed: Notify,
+    /// Wakes the lane.
+    pub(super) lane: Arc<Notify>,
+    groups: Mutex<Vec<Arc<CutGroup>>>,
+    exchanges: AtomicU64,
+    faults: AtomicU64,
+}
+
+/// What the lock guards; held for single steps, never while waiting.
+#[derive(Debug)]
+pub(super) struct Wire {
+    pub(super) state: State,
+    /// Whose turn it is: a ticket, [`FREE`] or [`LANE`].
+    holder: u64,
+    next_ticket: u64,
+    waiting: Vec<Waiting>,
+    /// The rest of a frame that was begun; goes out before anything else.
+    pub(super) unsent: Vec<u8>,
+    /// When the request under way went out.
+    asked_at: Option<Instant>,
+    /// The lane waits for the one who has the turn; nobody else gets it meanwhile.
+    lane_waits: bool,
+    silent: u32,
+}
+
+/// How the connection is.
+#[derive(Clone, Debug)]
+pub(super) enum State {
+    Connecting,
+    Up(Arc<Link>),
+    Down(String),
+}
+
+/// One open connection.
+#[derive(Debug)]
+pub(super) struct Link {
+    pub(super) plain: Plain,
+    guests: TcpStream,
+    pub(super) lane: TcpStream,
+}
+
+#[derive(Debug)]
+struct Waiting {
+    class: Class,
+    ticket: u64,
+    grant: oneshot::Sender<()>,
+}
+
+/// Nobody has the turn.
+const FREE: u64 = 0;
+/// The lane has it.
+const LANE: u64 = 1;
+/// The first ticket of an exchange.
+const FIRST_TICKET: u64 = 2;
+
+/// What a step on the wire came to.
+enum Step {
+    Done,
+    /// The socket is full: the rest follows.
+    Rest,
+    /// The connection had ended before anything went out.
+    Ended(String),
+}
+
+impl TcpLine {
+    pub(super) fn new(name: Name, address: String, turnaround: Duration, guests: Handle) -> Self {
+        let wire = Wire {
+            state: State::Connecting,
+            holder: FREE,
+            next_ticket: FIRST_TICKET,
+            waiting: Vec::new(),
+            unsent: Vec::new(),
+            asked_at: None,
+            lane_waits: false,
+            silent: 0,
+        };
+        Self {
+            name,
+            address,
+            turnaround,
+            guests,
+            wire: Mutex::new(wire),
+            changed: Notify::new(),
+            lane: Arc::new(Notify::new()),
+            groups: Mutex::default(),
+            exchanges: AtomicU64::new(0),
+            faults: AtomicU64::new(0),
+        }
+    }
+
+    pub(super) fn name(&self) -> &Name {
+        &self.name
+    }
+
+    pub(super) fn address(&self) -> &str {
+        &self.address
+    }
+
+    pub(super) fn lane(&self) -> Arc<Notify> {
+        Arc::clone(&self.lane)
+    }
+
+    pub(super) fn set_groups(&self, groups: Vec<Arc<CutGroup>>) {
+        *lock(&self.groups) = groups;
+        self.lane.notify_one();
+    }
+
+    pub(super) fn groups(&self) -> Vec<Arc<CutGroup>> {
+        lock(&self.groups).clone()
+    }
+
+    pub(super) fn status(&self) -> LineStatus {
+        let (open, why) = match &self.wire().state {
+            State::Up(_) => (true, String::new()),
+            State::Connecting => (false, "connecting".to_owned()),
+            State::Down(why) => (false, why.clone()),
+        };
+        LineStatus {
+            name: self.name.clone(),
+            to: self.address.clone(),
+            open,
+            why,
+            exchanges: self.exchanges.load(Ordering::Relaxed),
+            faults: self.faults.load(Ordering::Relaxed),
+        }
+    }
+
+    pub(super) fn wire(&self) -> MutexGuard<'_, Wire> {
+        lock(&self.wire)
+    }
+
+    /// One request and its reply, in turn.
+    pub(super) async fn exchange(&self, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+        self.exchanges.fetch_add(1, Ordering::Relaxed);
+        let result = self.in_turn(ask).await;
+        if result.is_err() {
+            self.faults.fetch_add(1, Ordering::Relaxed);
+        }
+        result
+    }
+
+    async fn in_turn(&self, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+        let turn = self.turn(ask).await?;
+        let link = self.begin(&turn, ask).await?;
+        let asked = Instant::now();
+        let until = asked + ask.within;
+        self.send_rest(&turn, &link, ask, until).await?;
+        if ask.rules.is_empty() {
+            return Ok(Vec::new());
+        }
+        self.reply(&turn, &link, ask, until).await
+    }
+
+    /// Waits for the turn.
+    async fn turn(&self, ask: &Ask<'_>) -> Result<Turn<'_>, Fault> {
+        let (ticket, granted) = {
+            let mut wire = self.wire();
+            let ticket = wire.next_ticket;
+            wire.next_ticket += 1;
+            if wire.holder == FREE && !wire.lane_waits {
+                wire.holder = ticket;
+                (ticket, None)
+            } else {
+                let (grant, granted) = oneshot::channel();
+                wire.waiting.push(Waiting { class: ask.class, ticket, grant });
+                (ticket, Some(granted))
+            }
+        };
+        // Made before waiting, so that a turn granted to somebody who has just given up is passed on.
+        let turn = Turn { line: self, ticket };
+        let Some(mut granted) = granted else { return Ok(turn) };
+        loop {
+            let changed = self.changed.notified();
+            if ask.tag.is_some_and(super::Tag::is_void) {
+                return Err(withdrawn());
+            }
+            tokio::select! {
+                biased;
+                got = &mut granted => match got {
+                    Ok(()) => return Ok(turn),
+                    Err(_) => return Err(Fault::new(FaultCode::LINE_DOWN, format!("line {} is being closed", self.name))),
+                },
+                () = changed => {}
+            }
+        }
+    }
+
+    /// Puts the request on the wire. A connection that had ended in the meantime is made anew, once.
+    async fn begin(&self, turn: &Turn<'_>, ask: &Ask<'_>) -> Result<Arc<Link>, Fault> {
+        let until = Instant::now() + ask.within;
+        for last in [false, true] {
+            let link = self.up(until).await?;
+            match self.first_bytes(turn, &link, ask)? {
+                Step::Done | Step::Rest => return Ok(link),
+                Step::Ended(why) => {
+                    self.ended(&link, &why);
+                    if last {
+                        return Err(self.down(&why));
+                    }
+                }
+            }
+        }
+        Err(self.down("the connection ended twice"))
+    }
+
+    /// Waits until the line is open, or is known not to be.
+    async fn up(&self, until: Instant) -> Result<Arc<Link>, Fault> {
+        loop {
+            let changed = self.changed.notified();
+            match &self.wire().state {
+                State::Up(link) => return Ok(Arc::clone(link)),
+                State::Down(why) => return Err(self.down(why)),
+                State::Connecting => {}
+            }
+            tokio::select! {
+                () = changed => {}
+                () = sleep_until(until) => return Err(self.down("it is still connecting")),
+            }
+        }
+    }
+
+    /// Empties the wire of late bytes and writes what the socket takes, unless the turn or the permission is gone.
+    fn first_bytes(&self, turn: &Turn<'_>, link: &Link, ask: &Ask<'_>) -> Result<Step, Fault> {
+        let mut wire = self.wire();
+        wire.still(turn.ticket, ask)?;
+        if let Err(why) = throw_away_late(&link.plain) {
+            return Ok(Step::Ended(why.to_string()));
+        }
+        match (&link.plain).write(ask.request) {
+            Ok(written) => {
+                wire.asked_at = Some(Instant::now());
+                if written == ask.request.len() {
+                    return Ok(Step::Done);
+                }
+                wire.unsent.extend_from_slice(&ask.request[written..]);
+                Ok(Step::Rest)
+            }
+            // Nothing of ours can be unsent here, so a full socket means a peer that has stopped reading.
+            Err(why) => Ok(Step::Ended(why.to_string())),
+        }
+    }
+
+    /// Writes what the socket did not take at first. Whoever gets the wire next ends the frame first, so nothing is torn.
+    async fn send_rest(&self, turn: &Turn<'_>, link: &Link, ask: &Ask<'_>, until: Instant) -> Result<(), Fault> {
+        loop {
+            {
+                let mut wire = self.wire();
+                if wire.unsent.is_empty() {
+                    return Ok(());
+                }
+                wire.still(turn.ticket, ask)?;
+                if let Err(why) = wire.flush(&link.plain) {
+                    drop(wire);
+                    return Err(self.lost(link, &why.to_string()));
+                }
+            }
+            tokio::select! {
+                _ = link.guests.writable() => {}
+                () = sleep_until(until) => return Err(self.lost(link, "it takes no more bytes")),
+            }
+        }
+    }
+
+    async fn reply(&self, turn: &Turn<'_>, link: &Link, ask: &Ask<'_>, until: Instant) -> Result<Vec<u8>, Fault> {
+        let mut reply = Vec::with_capacity(READ_AT_ONCE);
+        let deadline = sleep_until(until);
+        tokio::pin!(deadline);
+        loop {
+            let changed = self.changed.notified();
+            self.wire().still(turn.ticket, ask)?;
+            let got = match link.guests.try_read_buf(&mut reply) {
+                Ok(0) => return Err(self.lost(link, "the peer closed it")),
+                Ok(got) => got,
+                Err(none) if none.kind() == ErrorKind::WouldBlock => 0,
+                Err(why) => return Err(self.lost(link, &why.to_string())),
+            };
+            let mut pause = None;
+            match progress(&reply, ask.rules) {
+                Progress::Whole(end) => {
+                    reply.truncate(end);
+                    self.wire().silent = 0;
+                    return Ok(reply);
+                }
+                Progress::Refused(why) => return Err(self.garbled(link, why)),
+                Progress::Pause(pause_for) => pause = Some(Instant::now() + pause_for),
+                Progress::More => {}
+            }
+            if got > 0 {
+                // There may be more, and a pause counts from the last byte.
+                if reply.len() >= FRAME_LONGEST {
+                    return Err(self.garbled(link, "the reply is too long"));
+                }
+                reply.reserve(READ_AT_ONCE);
+            }
+            tokio::select! {
+                biased;
+                _ = link.guests.readable() => {}
+                () = changed => {}
+                () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => {
+                    self.wire().silent = 0;
+                    return Ok(reply);
+                }
+                () = &mut deadline => return Err(self.too_late(link, ask, reply.len())),
+            }
+        }
+    }
+
+    /// The connection is over: the lane makes a new one.
+    pub(super) fn ended(&self, link: &Link, why: &str) {
+        let mut wire = self.wire();
+        if matches!(&wire.state, State::Up(now) if std::ptr::eq(Arc::as_ptr(now), link)) {
+            tracing::info!(line = %self.name, why, "connection ended");
+            wire.state = State::Connecting;
+            wire.unsent.clear();
+            wire.silent = 0;
+            drop(wire);
+            self.lane.notify_one();
+            self.changed.notify_waiters();
+        }
+    }
+
+    /// Opens the line with this connection, or says why it is down.
+    pub(super) fn opened(&self, opened: io::Result<TcpStream>) {
+        let state = match opened.and_then(|stream| Link::new(stream, &self.guests)) {
+            Ok(link) => State::Up(Arc::new(link)),
+            Err(why) => State::Down(why.to_string()),
+        };
+        {
+            let mut wire = self.wire();
+            wire.state = state;
+            wire.unsent.clear();
+        }
+        self.changed.notify_waiters();
+    }
+
+    /// Takes the wire for a cut if nobody has it or whoever has it has had his turnaround; otherwise says when to try again.
+    pub(super) fn take(&self) -> Result<(), Instant> {
+        let mut wire = self.wire();
+        if wire.holder != FREE && wire.holder != LANE {
+            let end = wire.asked_at.map(|asked| asked + self.turnaround);
+            if let Some(end) = end.filter(|end| *end > Instant::now()) {
+                wire.lane_waits = true;
+                return Err(end);
+            }
+        }
+        wire.lane_waits = false;
+        wire.holder = LANE;
+        wire.asked_at = None;
+        drop(wire);
+        self.changed.notify_waiters();
+        Ok(())
+    }
+
+    /// Gives the wire back after a cut.
+    pub(super) fn give_back(&self) {
+        self.release(LANE);
+    }
+
+    fn release(&self, ticket: u64) {
+        let mut wire = self.wire();
+        if wire.holder != ticket {
+            // Somebody who gave up while waiting, or lost his turn to the lane.
+            wire.waiting.retain(|waiting| waiting.ticket != ticket);
+            return;
+        }
+        wire.asked_at = None;
+        wire.holder = FREE;
+        if wire.lane_waits {
+            drop(wire);
+            self.lane.notify_one();
+            return;
+        }
+        while let Some(next) = wire.next_in_turn() {
+            wire.holder = next.ticket;
+            if next.grant.send(()).is_ok() {
+                return;
+            }
+            wire.holder = FREE;
+        }
+    }
+
+    fn down(&self, why: &str) -> Fault {
+        Fault::new(FaultCode::LINE_DOWN, format!("line {} to {} is not open: {why}", self.name, self.address))
+    }
+
+    fn lost(&self, link: &Link, why: &str) -> Fault {
+        self.ended(link, why);
+        self.down(why)
+    }
+
+    /// After rubbish there is no telling where the next reply begins: a new connection is the only clean start.
+    fn garbled(&self, link: &Link, why: &str) -> Fault {
+        self.ended(link, why);
+        Fault::new(FaultCode::BAD_ANSWER, format!("line {}: {why}", self.name))
+    }
+
+    fn too_late(&self, link: &Link, ask: &Ask<'_>, got: usize) -> Fault {
+        let silent = {
+            let mut wire = self.wire();
+            wire.silent = if got == 0 { wire.silent + 1 } else { 0 };
+            wire.silent
+        };
+        if silent >= SILENT_MOST {
+            self.ended(link, "nothing was heard on it");
+        }
+        let detail = format!("line {}: {got} bytes came within {} ms, not a whole reply", self.name, ask.within.as_millis());
+        Fault::new(FaultCode::TIMED_OUT, detail)
+    }
+}
+
+impl Wire {
+    /// Whether the exchange may go on: it has the turn, and no cut has overtaken it.
+    fn still(&self, ticket: u64, ask: &Ask<'_>) -> Result<(), Fault> {
+        if self.holder != ticket || ask.tag.is_some_and(super::Tag::is_void) { Err(withdrawn()) } else { Ok(()) }
+    }
+
+    /// Writes of the rest of a begun frame what the socket takes.
+    pub(super) fn flush(&mut self, mut plain: &Plain) -> io::Result<()> {
+        while !self.unsent.is_empty() {
+            match plain.write(&self.unsent) {
+                Ok(written) => {
+                    self.unsent.drain(..written);
+                }
+                Err(full) if full.kind() == ErrorKind::WouldBlock => return Ok(()),
+                Err(why) => return Err(why),
+            }
+        }
+        Ok(())
+    }
+
+    /// The next in turn: writes before reads, then who came first.
+    fn next_in_turn(&mut self) -> Option<Waiting> {
+        let first = self.waiting.iter().enumerate().min_by_key(|(_, waiting)| (waiting.class, waiting.ticket))?.0;
+        Some(self.waiting.swap_remove(first))
+    }
+}
+
+impl Link {
+    fn new(stream: TcpStream, guests: &Handle) -> io::Result<Self> {
+        stream.set_nodelay(true)?;
+        let lane = stream.into_std()?;
+        let plain = lane.try_clone()?;
+        let other = lane.try_clone()?;
+        let entered = guests.enter();
+        let guests = TcpStream::from_std(other)?;
+        drop(entered);
+        Ok(Self { plain, guests, lane: TcpStream::from_std(lane)? })
+    }
+}
+
+/// Somebody's turn on the wire, given back when it is dropped.
+struct Turn<'a> {
+    line: &'a TcpLine,
+    ticket: u64,
+}
+
+impl Drop for Turn<'_> {
+    fn drop(&mut self) {
+        self.line.release(self.ticket);
+    }
+}
+
+fn throw_away_late(mut plain: &Plain) -> io::Result<()> {
+    let mut late = [0; READ_AT_ONCE];
+    let mut thrown = 0;
+    loop {
+        match plain.read(&mut late) {
+            Ok(0) => return Err(io::Error::new(ErrorKind::UnexpectedEof, "the peer closed it")),
+            Ok(got) => thrown += got,
+            Err(none) if none.kind() == ErrorKind::WouldBlock => return Ok(()),
+            Err(why) => return Err(why),
+        }
+        if thrown > LATE_MOST {
+            return Err(io::Error::new(ErrorKind::InvalidData, "the peer talks without being asked"));
+        }
+    }
+}
+
+fn withdrawn() -> Fault {
+    Fault::new(FaultCode::WITHDRAWN, "a cut went ahead of it")
+}
