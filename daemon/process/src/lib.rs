@@ -14,12 +14,19 @@
 
 mod constants;
 mod error;
+mod numeric;
 mod si;
 
 pub mod chamber;
+pub mod cylinder;
 pub mod flow;
 pub mod gas;
+pub mod jet;
+pub mod meter;
 pub mod note;
+pub mod purge;
+pub mod room;
+pub mod stack;
 pub mod units;
 
 pub use error::{ProcessError, Result};
