@@ -9,7 +9,7 @@ It is driven by JSON lines on standard input and prints JSON lines of what it sa
   resume    {"name"}                                                 opens it again after the last number it saw
   seen      {"name"}                                                 prints the numbers that the stream brought, and what is wrong with them
   readings  {"name", "interval_ms"?, "points"?, "read_every_s"?}     opens a stream of readings, read as slowly as asked
-  stall     {"name", "after_seq"?}                                   opens an event stream of which nothing is ever read
+  stall     {"name", "service", "method", "request"?}                opens any stream, of which nothing is ever read
   questions {"every_s"?}                                             looks for questions and prints each new one as {"question": {...}}
   health    {}                                                       asks the standard health service
 
@@ -153,7 +153,6 @@ class Shop:
     """The service at the other end."""
 
     def __init__(self, at, modules):
-        # Small windows show sooner whether a reader that does not read is in anybody's way.
         self.at = at
         self.channel = grpc.insecure_channel(at)
         self.modules = modules
@@ -258,8 +257,7 @@ def do(shop, command):
         # A connection of its own with the smallest window there is, and a reader that never reads.
         channel = grpc.insecure_channel(shop.at, options=[("grpc.http2.lookahead_bytes", 1), ("grpc.use_local_subchannel_pool", 1),
                                                           ("grpc.http2.bdp_probe", 0)])
-        request = {"after_seq": command.get("after_seq", 0)}
-        shop.streams[name] = (channel, shop.stream("EventService", "StreamEvents", request, channel))
+        shop.streams[name] = (channel, shop.stream(command["service"], command["method"], command.get("request", {}), channel))
         say(stalled=name)
     elif what == "questions":
         threading.Thread(target=shop.look_for_questions, args=(command.get("every_s", 0.2),), daemon=True).start()

@@ -23,7 +23,10 @@ impl Client {
     #[must_use]
     pub fn start(at: &str) -> Self {
         let mut command = Command::new(place::python());
-        command.arg(place::root().join("tests/peers/shop_client.py")).args(["--at", at, "--proto"]).arg(place::root().join("proto"));
+        command
+            .arg(place::root().join("tests/peers/shop_client.py"))
+            .args(["--at", at, "--proto"])
+            .arg(place::root().join("proto"));
         let talk = Talk::start("the client", &mut command);
         talk.wait(0, "that it is ready", |said| said["ready"] == true);
         Self { talk, calls: 0 }

@@ -57,7 +57,8 @@ impl Daemon {
     /// If it does not come up.
     #[must_use]
     pub fn start_with(folder: &Path, arguments: &[&str]) -> Self {
-        let errors = File::options().create(true).append(true).open(folder.join("daemon.log")).expect("the folder can be written");
+        let errors =
+            File::options().create(true).append(true).open(folder.join("daemon.log")).expect("the folder can be written");
         let mut command = on_shop("serve", folder, arguments);
         command.args(["--listen", "127.0.0.1:0"]).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(errors);
         let mut child = command.spawn().expect("the daemon can be started");
@@ -140,7 +141,8 @@ impl Drop for Daemon {
 /// If it does not end.
 #[must_use]
 pub fn run_within(command: &mut Command, longest: Duration) -> Output {
-    let mut child = command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it can be started");
+    let mut child =
+        command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it can be started");
     let until = Instant::now() + longest;
     let pid = child.id();
     // Its output is read by `wait_with_output`; a watch beside it ends what does not end by itself.

@@ -145,7 +145,8 @@ impl Equipment {
     pub fn command(&mut self, command: &Value) -> Value {
         let from = self.talk.so_far();
         self.talk.tell(command);
-        let (said, _) = self.talk.wait(from, "that it is done", |said| said.get("done").is_some() || said.get("problem").is_some());
+        let (said, _) =
+            self.talk.wait(from, "that it is done", |said| said.get("done").is_some() || said.get("problem").is_some());
         assert!(said.get("problem").is_none(), "the equipment did not understand: {said}");
         said
     }

@@ -22,7 +22,13 @@ pub fn start(client: &mut Client, load: &str, recipe: &str, parts: u32) -> Value
 ///
 /// # Panics
 /// If the end does not come within `longest`, or something is asked that nobody expects in a good cycle.
-pub fn attend(client: &mut Client, equipment: &mut Equipment, from: usize, longest: Duration, end: impl Fn(&Value) -> bool) -> Vec<String> {
+pub fn attend(
+    client: &mut Client,
+    equipment: &mut Equipment,
+    from: usize,
+    longest: Duration,
+    end: impl Fn(&Value) -> bool,
+) -> Vec<String> {
     let until = Instant::now() + longest;
     let mut place = from;
     let mut asked = Vec::new();

@@ -55,6 +55,10 @@ pub fn cache() -> PathBuf {
 #[must_use]
 pub fn python() -> PathBuf {
     let python = root().join("target/peers/bin/python");
-    assert!(python.exists(), "{} is missing: run `tests/run e2e`, which makes it from tests/peers/requirements.txt", python.display());
+    assert!(
+        python.exists(),
+        "{} is missing: run `tests/run e2e`, which makes it from tests/peers/requirements.txt",
+        python.display()
+    );
     python
 }

@@ -6,8 +6,8 @@ use hearthward_driver::bindings::base::exports::hearthward::equipment::driver::G
 use hearthward_driver::bindings::furnace::exports::hearthward::equipment::furnace::Guest as Furnace;
 use hearthward_driver::bindings::points::exports::hearthward::equipment::points::Guest as Points;
 use hearthward_driver::{
-    Bus, Clock, Description, Fault, FurnaceReading, HeatCommand, Host, Level, Named, Number, Point, Problem, Quality, Unit, Value, fault,
-    frame, glue, log, reading,
+    Bus, Clock, Description, Fault, FurnaceReading, HeatCommand, Host, Level, Named, Number, Point, Problem, Quality, Unit,
+    Value, fault, frame, glue, log, reading,
 };
 
 use crate::{MISDEEDS, Misdeed, PANIC_WORDS};
@@ -156,8 +156,18 @@ fn misbehave(misdeed: Misdeed) -> Result<FurnaceReading, Fault> {
             set_point_c: Some(number(1e300)),
             output_share: Some(number(f64::NEG_INFINITY)),
             points: vec![
-                Point { name: "lie".to_owned(), quantity: "temperature_c".to_owned(), value: Value::Number(1e300), quality: Quality::Good },
-                Point { name: "nan".to_owned(), quantity: "share".to_owned(), value: Value::Number(f64::NAN), quality: Quality::Good },
+                Point {
+                    name: "lie".to_owned(),
+                    quantity: "temperature_c".to_owned(),
+                    value: Value::Number(1e300),
+                    quality: Quality::Good,
+                },
+                Point {
+                    name: "nan".to_owned(),
+                    quantity: "share".to_owned(),
+                    value: Value::Number(f64::NAN),
+                    quality: Quality::Good,
+                },
             ],
             ..shown(number(f64::NAN))
         }),

@@ -1,0 +1,45 @@
+//! Goal: the demo ends with its summary and status 0, and leaves a record without gaps. Method: run it as the quick start does, then
+//! read its journal back.
+
+use std::time::Duration;
+
+use hearthward_tests::client::assert_without_gaps;
+use hearthward_tests::daemon::{command, run_within};
+use hearthward_tests::place;
+use serde_json::Value;
+
+const LONGEST: Duration = Duration::from_secs(180);
+
+#[test]
+fn with_a_summary_and_a_record() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut demo = command();
+    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+    let output = run_within(&mut demo, LONGEST);
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "it ended with {}:\n{said}\n{}", output.status, String::from_utf8_lossy(&output.stderr));
+    for word in ["purge", "door", "quench", "temper"] {
+        assert!(said.to_lowercase().contains(word), "the demo does not speak of {word}:\n{said}");
+    }
+
+    let journal = journal_in(folder.path());
+    let mut watch = command();
+    watch.args(["watch", "--json", "--from", "1", "--journal"]).arg(&journal);
+    let output = run_within(&mut watch, LONGEST);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let events: Vec<Value> = String::from_utf8_lossy(&output.stdout)
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("not JSON: {line}")))
+        .collect();
+    let numbers: Vec<u64> = events.iter().filter_map(|event| event["seq"].as_u64()).collect();
+    assert_eq!(numbers.len(), events.len());
+    assert_without_gaps(&numbers, 1);
+    assert!(events.iter().any(|event| event["kind"] == "cycle_ended"), "no cycle ended in the demo");
+}
+
+fn journal_in(folder: &std::path::Path) -> std::path::PathBuf {
+    let found = std::fs::read_dir(folder).expect("the demo's folder").filter_map(|entry| Some(entry.ok()?.path()));
+    let mut journals: Vec<_> = found.filter(|path| path.extension().is_some_and(|extension| extension == "sqlite")).collect();
+    assert_eq!(journals.len(), 1, "the demo left {journals:?} in {}", folder.display());
+    journals.remove(0)
+}
