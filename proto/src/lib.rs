@@ -4,7 +4,11 @@
 //! from the inner types live in `hearthward-api` and nowhere else.
 
 /// Version 1 of the API.
-#[expect(clippy::allow_attributes, clippy::allow_attributes_without_reason, reason = "the code generator writes its own exceptions")]
+#[expect(
+    clippy::allow_attributes,
+    clippy::allow_attributes_without_reason,
+    reason = "the code generator writes its own exceptions"
+)]
 pub mod v1 {
     tonic::include_proto!("hearthward.v1");
 }

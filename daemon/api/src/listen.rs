@@ -26,7 +26,9 @@ pub enum Address {
 #[derive(Debug, thiserror::Error)]
 pub enum BindError {
     /// The address can be reached from other computers.
-    #[error("{0} can be reached from other computers, and this version cannot tell people apart; listen at 127.0.0.1 or [::1], or at a Unix socket")]
+    #[error(
+        "{0} can be reached from other computers, and this version cannot tell people apart; listen at 127.0.0.1 or [::1], or at a Unix socket"
+    )]
     NotLoopback(SocketAddr),
     /// Another process answers there.
     #[error("another service answers at {path}; stop it, or name another socket", path = .0.display())]

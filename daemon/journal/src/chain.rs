@@ -38,13 +38,10 @@ impl Row<'_> {
     pub(crate) fn hash(&self, prev: &Hash) -> Hash {
         let mut hasher = Sha256::new();
         hasher.update(prev);
-        for number in
-            [self.seq, self.boot, self.mono_ms, self.wall_ms, self.tick, self.ord, self.plan, self.priority]
-        {
+        for number in [self.seq, self.boot, self.mono_ms, self.wall_ms, self.tick, self.ord, self.plan, self.priority] {
             hasher.update(number.to_le_bytes());
         }
-        let texts =
-            [self.furnace.as_deref(), Some(&*self.kind), self.person.as_deref(), Some(&*self.text), Some(&*self.body)];
+        let texts = [self.furnace.as_deref(), Some(&*self.kind), self.person.as_deref(), Some(&*self.text), Some(&*self.body)];
         for text in texts {
             // No text is as long as `u64::MAX`, which therefore can stand for none.
             hasher.update(text.map_or(u64::MAX, |text| text.len() as u64).to_le_bytes());

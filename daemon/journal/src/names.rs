@@ -20,10 +20,7 @@ impl Names {
     /// The names of a plan.
     #[must_use]
     pub fn of(plan: &ShopPlan) -> Self {
-        Self {
-            furnaces: plan.furnaces.iter().map(|furnace| furnace.name.clone()).collect(),
-            directory: plan.directory.clone(),
-        }
+        Self { furnaces: plan.furnaces.iter().map(|furnace| furnace.name.clone()).collect(), directory: plan.directory.clone() }
     }
 
     /// The furnace's name.

@@ -155,7 +155,8 @@ fn check_tail(connection: &Connection, path: &Path) -> Result<(i64, Hash), Journ
     let Some(newest) = newest else { return Ok((0, GENESIS)) };
     let mut end = GENESIS;
     let from = (newest - TAIL_CHECKED + 1).max(1);
-    walk_rows(connection, from, TAIL_CHECKED, &mut Walk::new(), |_, hash| end = hash).map_err(|error| damaged(error.to_string()))?;
+    walk_rows(connection, from, TAIL_CHECKED, &mut Walk::new(), |_, hash| end = hash)
+        .map_err(|error| damaged(error.to_string()))?;
     Ok((newest, end))
 }
 
@@ -208,11 +209,9 @@ fn begin(connection: &mut Connection, options: &OpenOptions) -> rusqlite::Result
     let names = serde_json::to_string(&options.names).unwrap_or_default();
     let transaction = connection.transaction()?;
     let newest: Option<(i64, bool)> = transaction
-        .query_row(
-            "SELECT id, sha256 = ?1 AND names = ?2 FROM plan ORDER BY id DESC LIMIT 1",
-            params![digest, names],
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )
+        .query_row("SELECT id, sha256 = ?1 AND names = ?2 FROM plan ORDER BY id DESC LIMIT 1", params![digest, names], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })
         .optional()?;
     let plan = match newest {
         Some((id, true)) => id,

@@ -51,9 +51,8 @@ impl Reader {
         let wrong = |error| schema::trouble(path, &error);
         let connection = connect(path).map_err(wrong)?;
         schema::check(&connection, path)?;
-        let journal_id = connection
-            .query_row("SELECT value FROM meta WHERE key = 'journal_id'", [], |row| row.get(0))
-            .map_err(wrong)?;
+        let journal_id =
+            connection.query_row("SELECT value FROM meta WHERE key = 'journal_id'", [], |row| row.get(0)).map_err(wrong)?;
         let reader = Self::new(path.into(), journal_id, Arc::new(Shared::new(0, 0)));
         reader.give_back(connection);
         reader.refresh().map_err(|error| JournalError::Damaged { path: path.into(), detail: error.to_string() })?;
@@ -193,13 +192,7 @@ impl Reader {
         events
     }
 
-    fn look_with(
-        &self,
-        connection: &Connection,
-        sql: &str,
-        from: u64,
-        through: u64,
-    ) -> Result<Vec<Arc<Recorded>>, ReadError> {
+    fn look_with(&self, connection: &Connection, sql: &str, from: u64, through: u64) -> Result<Vec<Arc<Recorded>>, ReadError> {
         let mut statement = connection.prepare_cached(sql)?;
         let mut rows = statement.query(params![signed(from), signed(through)])?;
         let mut events = Vec::with_capacity(usize::try_from(through.saturating_sub(from) + 1).unwrap_or(0).min(LOOK_ROWS));
@@ -228,8 +221,7 @@ impl Reader {
         let json: Option<String> =
             connection.query_row("SELECT names FROM plan WHERE id = ?1", [plan], |row| row.get(0)).optional()?;
         // Names that cannot be read leave numbers without names; the event's text still says it.
-        let names: Arc<Names> =
-            Arc::new(json.and_then(|json| serde_json::from_str(&json).ok()).unwrap_or_default());
+        let names: Arc<Names> = Arc::new(json.and_then(|json| serde_json::from_str(&json).ok()).unwrap_or_default());
         cache.insert(plan, Arc::clone(&names));
         Ok(names)
     }

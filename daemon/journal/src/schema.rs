@@ -32,8 +32,7 @@ CREATE TABLE answer (id INTEGER PRIMARY KEY, request_id TEXT NOT NULL UNIQUE, se
 pub(crate) fn prepare(connection: &mut Connection, path: &Path) -> Result<(), JournalError> {
     let wrong = |error| trouble(path, &error);
     let application: i64 = pragma(connection, "application_id").map_err(wrong)?;
-    let tables: i64 =
-        connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(wrong)?;
+    let tables: i64 = connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(wrong)?;
     if application == 0 && tables == 0 {
         return create(connection).map_err(wrong);
     }
@@ -72,9 +71,13 @@ pub(crate) fn trouble(path: &Path, error: &rusqlite::Error) -> JournalError {
     let detail = error.to_string();
     match error.sqlite_error_code() {
         Some(ErrorCode::NotADatabase) => JournalError::Foreign { path, detail: "not a database, or its head is damaged".into() },
-        Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::DiskFull | ErrorCode::SystemIoFailure) => {
-            JournalError::Unreachable { path, detail }
-        }
+        Some(
+            ErrorCode::CannotOpen
+            | ErrorCode::ReadOnly
+            | ErrorCode::PermissionDenied
+            | ErrorCode::DiskFull
+            | ErrorCode::SystemIoFailure,
+        ) => JournalError::Unreachable { path, detail },
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => JournalError::InUse { path },
         _ => JournalError::Damaged { path, detail },
     }

@@ -1,0 +1,275 @@
+//! Loads, cycles and questions.
+
+use std::time::Duration;
+
+use hearthward_equipment::quantity::{celsius, in_celsius, in_kelvins, kelvins};
+use hearthward_equipment::{Name, ShopMs};
+use hearthward_proto::v1;
+use hearthward_proto::v1::step::Step as StepOf;
+use hearthward_supervise::plan::{ShopPlan, SteelChoice};
+use hearthward_supervise::recipe::{Drive, Load, Protection, Step, StepKind};
+use hearthward_supervise::request::{Ask, Choice};
+use hearthward_supervise::view::{CycleView, QuestionView};
+
+use super::millis;
+use crate::door::Recipe;
+use crate::error::ApiError;
+
+/// Most steps of a cycle. Three tempers and two preheats make eleven; the rest is room.
+const STEPS: usize = 64;
+
+/// Most parts of a load.
+const PARTS: u32 = 1000;
+
+/// The longest span that a step may name, in milliseconds: a week.
+const SPAN_MS: u64 = 7 * 24 * 3600 * 1000;
+
+/// The range of temperatures that a step may name, in degrees Celsius. What a furnace is rated for is the core's to judge.
+const STEP_C: std::ops::RangeInclusive<f64> = -100.0..=1600.0;
+
+/// The range of heating rates, in kelvins an hour.
+const RATE_K_H: std::ops::RangeInclusive<f64> = 1.0..=20_000.0;
+
+/// The range of half bands, in kelvins.
+const BAND_K: std::ops::RangeInclusive<f64> = 0.1..=100.0;
+
+/// The longest trade designation of a steel.
+const STEEL_CHARS: usize = 60;
+
+pub(crate) fn recipe(recipe: &Recipe, plan: &ShopPlan) -> v1::Recipe {
+    v1::Recipe {
+        name: recipe.name.to_string(),
+        text: recipe.text.clone(),
+        plan: Some(v1::CyclePlan {
+            steel: recipe.steel.clone(),
+            protection: protection(recipe.protection).into(),
+            steps: recipe.steps.iter().map(|one| step(one, plan)).collect(),
+            controller_program: match recipe.drive {
+                Drive::SetPoints => None,
+                Drive::Program(number) => Some(number),
+            },
+        }),
+    }
+}
+
+/// The load of a request to start, from a recipe or from steps given in full.
+pub(crate) fn load(request: &v1::StartCycleRequest, recipes: &[Recipe], plan: &ShopPlan) -> Result<Load, ApiError> {
+    let name = Name::new(request.load.as_str()).map_err(|error| ApiError::field("load", format!("is needed: {error}")))?;
+    if request.parts > PARTS {
+        return Err(ApiError::field("parts", format!("must be 1 to {PARTS}")));
+    }
+    let parts = u16::try_from(request.parts.max(1)).unwrap_or(u16::MAX);
+    match &request.cycle {
+        None => Err(ApiError::field("cycle", "must be the name of a recipe or a plan in full")),
+        Some(v1::start_cycle_request::Cycle::Recipe(wanted)) => {
+            let recipe = recipes
+                .iter()
+                .find(|recipe| recipe.name.as_str() == wanted)
+                .ok_or_else(|| ApiError::Unknown { what: "recipe", name: wanted.clone() })?;
+            let Recipe { steel, protection, drive, steps, .. } = recipe.clone();
+            Ok(Load { name, steel, parts, protection, steps, drive })
+        }
+        Some(v1::start_cycle_request::Cycle::Plan(cycle)) => {
+            let (steel, protection, drive, steps) = plan_from(cycle, plan)?;
+            Ok(Load { name, steel, parts, protection, steps, drive })
+        }
+    }
+}
+
+fn plan_from(cycle: &v1::CyclePlan, plan: &ShopPlan) -> Result<(String, Protection, Drive, Vec<Step>), ApiError> {
+    let steel = cycle.steel.trim();
+    if steel.is_empty() || steel.chars().count() > STEEL_CHARS || steel.chars().any(char::is_control) {
+        return Err(ApiError::field("plan.steel", format!("must be 1 to {STEEL_CHARS} printable characters")));
+    }
+    let protection = match cycle.protection() {
+        v1::Protection::Unspecified => return Err(ApiError::field("plan.protection", "must say what keeps air off the steel")),
+        v1::Protection::Gas => Protection::Gas,
+        v1::Protection::FoilPack => Protection::FoilPack,
+        v1::Protection::Coating => Protection::Coating,
+        v1::Protection::None => Protection::None,
+    };
+    if !(1..=STEPS).contains(&cycle.steps.len()) {
+        return Err(ApiError::field("plan.steps", format!("must be 1 to {STEPS} steps")));
+    }
+    let steps = cycle.steps.iter().enumerate().map(|(place, one)| step_from(one, place, plan)).collect::<Result<_, _>>()?;
+    Ok((steel.into(), protection, cycle.controller_program.map_or(Drive::SetPoints, Drive::Program), steps))
+}
+
+fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, ApiError> {
+    let field = |name: &str| format!("plan.steps[{place}].{name}");
+    let within = |value: f64, range: &std::ops::RangeInclusive<f64>, name: &str| {
+        if range.contains(&value) {
+            Ok(value)
+        } else {
+            Err(ApiError::field(field(name), format!("must be {} to {}", range.start(), range.end())))
+        }
+    };
+    let temperature = |value: f64, name: &str| within(value, &STEP_C, name).map(celsius);
+    let span = |value: u64, name: &str| {
+        if value <= SPAN_MS {
+            Ok(Duration::from_millis(value))
+        } else {
+            Err(ApiError::field(field(name), "must be at most a week"))
+        }
+    };
+    let name_of = |text: &str, name: &str| Name::new(text).map_err(|error| ApiError::field(field(name), error.to_string()));
+    Ok(match step.step.as_ref().ok_or_else(|| ApiError::field(field("step"), "must be one of the kinds of step"))? {
+        StepOf::Purge(v1::PurgeStep {}) => Step::Purge,
+        StepOf::Preheat(s) => Step::Preheat {
+            to: temperature(s.temperature_c, "preheat.temperature_c")?,
+            hold: span(s.hold_ms, "preheat.hold_ms")?,
+        },
+        StepOf::Ramp(s) => Step::Ramp {
+            to: temperature(s.temperature_c, "ramp.temperature_c")?,
+            rate_k_per_h: s.rate_k_h.map(|rate| within(rate, &RATE_K_H, "ramp.rate_k_h")).transpose()?,
+        },
+        StepOf::Soak(s) if s.maximum_ms < s.minimum_ms => {
+            return Err(ApiError::field(field("soak.maximum_ms"), "must be at least minimum_ms"));
+        }
+        StepOf::Soak(s) => Step::Soak {
+            at: temperature(s.temperature_c, "soak.temperature_c")?,
+            band: s.band_k.map(|band| within(band, &BAND_K, "soak.band_k").map(kelvins)).transpose()?,
+            minimum: span(s.minimum_ms, "soak.minimum_ms")?,
+            maximum: span(s.maximum_ms, "soak.maximum_ms")?,
+        },
+        StepOf::Pull(s) => Step::Pull { window: span(s.window_ms, "pull.window_ms")? },
+        StepOf::Quench(s) => Step::Quench {
+            tank: plan
+                .find_tank(&name_of(&s.tank, "quench.tank")?)
+                .ok_or_else(|| ApiError::Unknown { what: "tank", name: s.tank.clone() })?,
+            under: span(s.under_ms, "quench.under_ms")?,
+        },
+        StepOf::Cool(s) => Step::Cool { to: temperature(s.temperature_c, "cool.temperature_c")? },
+        StepOf::Temper(s) => Step::Temper {
+            furnace: match s.furnace.as_str() {
+                "" => None,
+                name => Some(
+                    plan.find_furnace(&name_of(name, "temper.furnace")?)
+                        .ok_or_else(|| ApiError::Unknown { what: "furnace", name: name.into() })?,
+                ),
+            },
+            at: temperature(s.temperature_c, "temper.temperature_c")?,
+            hold: span(s.hold_ms, "temper.hold_ms")?,
+            within: span(s.within_ms, "temper.within_ms")?,
+        },
+    })
+}
+
+fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
+    let of = match step {
+        Step::Purge => StepOf::Purge(v1::PurgeStep {}),
+        Step::Preheat { to, hold } => StepOf::Preheat(v1::PreheatStep { temperature_c: in_celsius(*to), hold_ms: millis(*hold) }),
+        Step::Ramp { to, rate_k_per_h } => StepOf::Ramp(v1::RampStep { temperature_c: in_celsius(*to), rate_k_h: *rate_k_per_h }),
+        Step::Soak { at, band, minimum, maximum } => StepOf::Soak(v1::SoakStep {
+            temperature_c: in_celsius(*at),
+            band_k: band.map(in_kelvins),
+            minimum_ms: millis(*minimum),
+            maximum_ms: millis(*maximum),
+        }),
+        Step::Pull { window } => StepOf::Pull(v1::PullStep { window_ms: millis(*window) }),
+        Step::Quench { tank, under } => StepOf::Quench(v1::QuenchStep {
+            tank: plan.tanks.get(tank.index()).map(|tank| tank.name.to_string()).unwrap_or_default(),
+            under_ms: millis(*under),
+        }),
+        Step::Cool { to } => StepOf::Cool(v1::CoolStep { temperature_c: in_celsius(*to) }),
+        Step::Temper { furnace, at, hold, within } => StepOf::Temper(v1::TemperStep {
+            furnace: furnace.and_then(|id| plan.furnace(id)).map(|furnace| furnace.name.to_string()).unwrap_or_default(),
+            temperature_c: in_celsius(*at),
+            hold_ms: millis(*hold),
+            within_ms: millis(*within),
+        }),
+    };
+    v1::Step { step: Some(of) }
+}
+
+pub(crate) fn cycle(view: &CycleView, now: ShopMs) -> v1::Cycle {
+    v1::Cycle {
+        load: view.load.to_string(),
+        steel: view.steel.clone(),
+        protection: protection(view.protection).into(),
+        step_index: view.index.into(),
+        steps: view.steps.into(),
+        step: step_kind(view.step).into(),
+        step_ms: millis(now.since(view.since)),
+        waiting_for: view.waiting_for.clone(),
+        in_band_ms: view.in_band_ms,
+        owed_ms: view.owed_ms,
+        held: view.held,
+    }
+}
+
+pub(crate) fn question(view: &QuestionView, now: ShopMs) -> v1::Question {
+    v1::Question {
+        id: view.id.0,
+        furnace: view.furnace.as_ref().map(ToString::to_string).unwrap_or_default(),
+        ask: Some(ask(&view.ask)),
+        text: view.text.clone(),
+        choices: view.choices.iter().map(|one| choice(*one).into()).collect(),
+        default_choice: view.default.map_or(v1::Choice::Unspecified, |(default, _)| choice(default)).into(),
+        default_in_ms: view.default.map(|(_, at)| millis(at.since(now))),
+        waiting_ms: millis(now.since(view.since)),
+    }
+}
+
+pub(crate) fn ask(ask: &Ask) -> v1::Ask {
+    use v1::ask::{self as of, Ask as AskOf};
+    let inner = match ask {
+        Ask::LoadAndShut => AskOf::LoadAndShut(of::LoadAndShut {}),
+        Ask::SetFlow { litres_per_minute } => AskOf::SetFlow(of::SetFlow { flow_l_min: *litres_per_minute }),
+        Ask::ReadFlow => AskOf::ReadFlow(of::ReadFlow {}),
+        Ask::SetController { set_point_c } => AskOf::SetController(of::SetController { temperature_c: *set_point_c }),
+        Ask::TurnOff => AskOf::TurnOff(of::TurnOff {}),
+        Ask::BringBath { low_c, high_c } => AskOf::BringBath(of::BringBath { low_c: *low_c, high_c: *high_c }),
+        Ask::PartUnder { part, of: parts } => AskOf::PartUnder(of::PartUnder { part: (*part).into(), parts: (*parts).into() }),
+        Ask::Transfer { to } => AskOf::Transfer(of::Transfer { furnace: to.to_string() }),
+        Ask::Steel { because, quenchable_s } => AskOf::Steel(of::Steel { because: because.clone(), quenchable_s: *quenchable_s }),
+        Ask::GoOn { because } => AskOf::GoOn(of::GoOn { because: because.clone() }),
+    };
+    v1::Ask { ask: Some(inner) }
+}
+
+pub(crate) fn choice(choice: Choice) -> v1::Choice {
+    match choice {
+        Choice::Steel(SteelChoice::QuenchNow) => v1::Choice::QuenchNow,
+        Choice::Steel(SteelChoice::Finish) => v1::Choice::Finish,
+        Choice::Steel(SteelChoice::SlowCoolUnderGas) => v1::Choice::SlowCoolUnderGas,
+        Choice::GoOn => v1::Choice::GoOn,
+        Choice::RestartStep => v1::Choice::RestartStep,
+        Choice::End => v1::Choice::End,
+    }
+}
+
+/// The choice that a client names; none when it names none.
+pub(crate) fn choice_from(choice: v1::Choice) -> Option<Choice> {
+    Some(match choice {
+        v1::Choice::Unspecified => return None,
+        v1::Choice::QuenchNow => Choice::Steel(SteelChoice::QuenchNow),
+        v1::Choice::Finish => Choice::Steel(SteelChoice::Finish),
+        v1::Choice::SlowCoolUnderGas => Choice::Steel(SteelChoice::SlowCoolUnderGas),
+        v1::Choice::GoOn => Choice::GoOn,
+        v1::Choice::RestartStep => Choice::RestartStep,
+        v1::Choice::End => Choice::End,
+    })
+}
+
+pub(crate) fn step_kind(kind: StepKind) -> v1::StepKind {
+    match kind {
+        StepKind::Purge => v1::StepKind::Purge,
+        StepKind::Preheat => v1::StepKind::Preheat,
+        StepKind::Ramp => v1::StepKind::Ramp,
+        StepKind::Soak => v1::StepKind::Soak,
+        StepKind::Pull => v1::StepKind::Pull,
+        StepKind::Quench => v1::StepKind::Quench,
+        StepKind::Cool => v1::StepKind::Cool,
+        StepKind::Temper => v1::StepKind::Temper,
+    }
+}
+
+fn protection(protection: Protection) -> v1::Protection {
+    match protection {
+        Protection::Gas => v1::Protection::Gas,
+        Protection::FoilPack => v1::Protection::FoilPack,
+        Protection::Coating => v1::Protection::Coating,
+        Protection::None => v1::Protection::None,
+    }
+}

@@ -1,0 +1,159 @@
+//! Events.
+
+use hearthward_journal::{Names, Recorded};
+use hearthward_proto::v1;
+use hearthward_proto::v1::event::{self as of, Body};
+use hearthward_supervise::event::{EventBody, Priority};
+use hearthward_supervise::output::Via;
+use prost::Message;
+
+use super::cycles::{ask, choice, step_kind};
+use super::interlocks::{kind, kinds};
+use super::{timestamp, values};
+
+/// An event as a stream sends it: a whole `StreamEventsResponse`, in bytes.
+pub(crate) fn encoded(recorded: &Recorded) -> Vec<u8> {
+    let item = v1::stream_events_response::Item::Event(event(recorded));
+    v1::StreamEventsResponse { item: Some(item) }.encode_to_vec()
+}
+
+pub(crate) fn event(recorded: &Recorded) -> v1::Event {
+    v1::Event {
+        seq: recorded.seq,
+        time: Some(timestamp(recorded.wall_ms)),
+        shop_ms: recorded.at.0,
+        boot: recorded.boot,
+        tick: recorded.tick.0,
+        furnace: recorded.furnace.as_ref().map(ToString::to_string).unwrap_or_default(),
+        kind: recorded.kind.clone(),
+        priority: priority(recorded.priority).into(),
+        person: recorded.person.clone().unwrap_or_default(),
+        text: recorded.text.clone(),
+        body: recorded.body.as_ref().map(|inner| body(inner, &recorded.names)),
+    }
+}
+
+pub(crate) fn priority(priority: Priority) -> v1::Priority {
+    match priority {
+        Priority::Record => v1::Priority::Record,
+        Priority::Notice => v1::Priority::Notice,
+        Priority::Warning => v1::Priority::Warning,
+        Priority::Urgent => v1::Priority::Urgent,
+    }
+}
+
+/// The priority that a client names; the least when it names none.
+pub(crate) fn priority_from(priority: v1::Priority) -> Priority {
+    match priority {
+        v1::Priority::Unspecified | v1::Priority::Record => Priority::Record,
+        v1::Priority::Notice => Priority::Notice,
+        v1::Priority::Warning => Priority::Warning,
+        v1::Priority::Urgent => Priority::Urgent,
+    }
+}
+
+/// Heat, equipment and people here; what belongs to a load in [`load_body`].
+fn body(body: &EventBody, names: &Names) -> Body {
+    let point = |id| names.point(id).map(ToString::to_string).unwrap_or_default();
+    match body {
+        EventBody::Began { away_ms, clean } => Body::Began(of::Began { away_ms: *away_ms, clean: *clean }),
+        EventBody::Ending => Body::Ending(of::Ending {}),
+        EventBody::Unit { unit, state, detail } => Body::Unit(of::Unit {
+            unit: names.unit(*unit).map(ToString::to_string).unwrap_or_default(),
+            state: state.clone(),
+            detail: detail.clone(),
+        }),
+        EventBody::PointQuality { point: id, quality } => {
+            Body::PointQuality(of::PointQuality { point: point(*id), quality: quality.clone() })
+        }
+        EventBody::Cut { generation, via: by, because } => {
+            Body::Cut(of::Cut { generation: generation.0, via: via(*by).into(), because: kinds(because) })
+        }
+        EventBody::CutConfirmed { generation, after_ms } => {
+            Body::CutConfirmed(of::CutConfirmed { generation: generation.0, after_ms: *after_ms })
+        }
+        EventBody::CutUnconfirmed { generation, detail } => {
+            Body::CutUnconfirmed(of::CutUnconfirmed { generation: generation.0, detail: detail.clone() })
+        }
+        EventBody::Tripped { interlock, latched, first, acts } => {
+            Body::Tripped(of::Tripped { interlock: kind(*interlock).into(), latched: *latched, first: *first, acts: *acts })
+        }
+        EventBody::Cleared { interlock } => Body::Cleared(of::Cleared { interlock: kind(*interlock).into() }),
+        EventBody::Reset { interlock } => Body::Reset(of::Reset { interlock: kind(*interlock).into() }),
+        EventBody::Permitted { ceiling_c } => Body::Permitted(of::Permitted { ceiling_c: *ceiling_c }),
+        EventBody::Withheld { by } => Body::Withheld(of::Withheld { by: kinds(by) }),
+        EventBody::CycleBegan { .. }
+        | EventBody::StepBegan { .. }
+        | EventBody::StepEnded { .. }
+        | EventBody::PurgeProved { .. }
+        | EventBody::PurgeBroken { .. }
+        | EventBody::Recovered { .. }
+        | EventBody::PartUnder { .. }
+        | EventBody::CycleEnded { .. } => load_body(body),
+        EventBody::Held => Body::Held(of::Held {}),
+        EventBody::Resumed => Body::Resumed(of::Resumed {}),
+        EventBody::RodeThrough { gap_ms } => Body::RodeThrough(of::RodeThrough { gap_ms: *gap_ms }),
+        EventBody::Asked { question, ask: what, default } => Body::Asked(of::Asked {
+            question_id: question.0,
+            ask: Some(ask(what)),
+            default_choice: default.map_or(v1::Choice::Unspecified, |(default, _)| choice(default)).into(),
+            default_at_shop_ms: default.map(|(_, at)| at),
+        }),
+        EventBody::Answered { question, by_silence, choice: chosen } => Body::Answered(of::Answered {
+            question_id: question.0,
+            by_silence: *by_silence,
+            choice: chosen.map_or(v1::Choice::Unspecified, choice).into(),
+        }),
+        EventBody::Withdrawn { question } => Body::Withdrawn(of::Withdrawn { question_id: question.0 }),
+        EventBody::Entered { point: id } => Body::Entered(of::Entered { point: point(*id) }),
+        EventBody::Record { failing } => Body::Record(of::Record { failing: *failing }),
+        EventBody::Noted => Body::Noted(of::Noted {}),
+    }
+}
+
+/// # Panics
+/// With a kind that [`body`] does not hand on.
+fn load_body(body: &EventBody) -> Body {
+    match body {
+        EventBody::CycleBegan { load, steel, steps } => {
+            Body::CycleBegan(of::CycleBegan { load: load.to_string(), steel: steel.clone(), steps: (*steps).into() })
+        }
+        EventBody::StepBegan { load, index, step } => {
+            Body::StepBegan(of::StepBegan { load: load.to_string(), index: (*index).into(), step: step_kind(*step).into() })
+        }
+        EventBody::StepEnded { load, index, step, took_ms, complete } => Body::StepEnded(of::StepEnded {
+            load: load.to_string(),
+            index: (*index).into(),
+            step: step_kind(*step).into(),
+            took_ms: *took_ms,
+            complete: *complete,
+        }),
+        EventBody::PurgeProved { changes, evidence, probe_ppm, estimate_ppm } => Body::PurgeProved(of::PurgeProved {
+            changes: *changes,
+            evidence: values::evidence(*evidence).into(),
+            probe_ppm: *probe_ppm,
+            estimate_ppm: *estimate_ppm,
+        }),
+        EventBody::PurgeBroken { changes } => Body::PurgeBroken(of::PurgeBroken { changes: *changes }),
+        EventBody::Recovered { open_ms, exposure_ppm_s } => {
+            Body::Recovered(of::Recovered { open_ms: *open_ms, exposure_ppm_s: *exposure_ppm_s })
+        }
+        EventBody::PartUnder { load, part, transfer_ms, in_time } => Body::PartUnder(of::PartUnder {
+            load: load.to_string(),
+            part: (*part).into(),
+            transfer_ms: *transfer_ms,
+            in_time: *in_time,
+        }),
+        EventBody::CycleEnded { load, outcome, soaked_ms } => {
+            Body::CycleEnded(of::CycleEnded { load: load.to_string(), outcome: outcome.clone(), soaked_ms: *soaked_ms })
+        }
+        _ => unreachable!("not handed on: {}", body.kind()),
+    }
+}
+
+fn via(via: Via) -> v1::Via {
+    match via {
+        Via::Controller => v1::Via::Controller,
+        Via::Contactor => v1::Via::Contactor,
+    }
+}

@@ -1,0 +1,56 @@
+//! Interlock state, reset and stop.
+
+use std::sync::Arc;
+
+use hearthward_proto::v1;
+use hearthward_proto::v1::interlock_service_server::InterlockService;
+use hearthward_supervise::request::Request as Wish;
+use tonic::{Request, Response, Status};
+
+use super::furnace_or_all;
+use crate::commands::{Commands, Envelope};
+use crate::convert::interlocks;
+use crate::door::ShopDoor;
+use crate::error::ApiError;
+
+/// The interlocks' service.
+pub(crate) struct Interlocks {
+    pub(crate) shop: Arc<dyn ShopDoor>,
+    pub(crate) commands: Commands,
+}
+
+#[tonic::async_trait]
+impl InterlockService for Interlocks {
+    async fn get_interlocks(
+        &self,
+        request: Request<v1::GetInterlocksRequest>,
+    ) -> Result<Response<v1::GetInterlocksResponse>, Status> {
+        let wanted = furnace_or_all(&self.shop.plan(), &request.into_inner().furnace)?;
+        let view = self.shop.view().borrow().clone();
+        let chosen = view.furnaces.iter().enumerate().filter(|(place, _)| wanted.is_none_or(|id| id.index() == *place));
+        let furnaces = chosen.map(|(_, furnace)| interlocks::furnace(furnace, view.at)).collect();
+        Ok(Response::new(v1::GetInterlocksResponse { furnaces }))
+    }
+
+    async fn reset_interlock(
+        &self,
+        request: Request<v1::ResetInterlockRequest>,
+    ) -> Result<Response<v1::ResetInterlockResponse>, Status> {
+        let request = request.into_inner();
+        let envelope = Envelope::new("ResetInterlock", &request, &request.request_id, &request.person)?;
+        let furnace = furnace_or_all(&self.shop.plan(), &request.furnace)?;
+        let interlock = v1::InterlockKind::try_from(request.interlock)
+            .map_err(|_| ApiError::field("interlock", "must be one of the interlocks"))?;
+        let wish = Wish::Reset { furnace, interlock: interlocks::kind_from(interlock) };
+        let text = self.commands.run(envelope, wish).await?;
+        Ok(Response::new(v1::ResetInterlockResponse { text }))
+    }
+
+    async fn stop(&self, request: Request<v1::StopRequest>) -> Result<Response<v1::StopResponse>, Status> {
+        let request = request.into_inner();
+        let envelope = Envelope::new("Stop", &request, &request.request_id, &request.person)?;
+        let furnace = furnace_or_all(&self.shop.plan(), &request.furnace)?;
+        let text = self.commands.run(envelope, Wish::Stop { furnace }).await?;
+        Ok(Response::new(v1::StopResponse { text }))
+    }
+}

@@ -1,0 +1,3 @@
+//! The API as a client sees it.
+
+fn main() {}
