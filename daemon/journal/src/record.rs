@@ -127,7 +127,8 @@ impl Recorder {
     /// # Errors
     /// [`JournalError::Unwritten`] when the disk did not take it within `patience`.
     pub fn finish(mut self, patience: Duration) -> Result<(), JournalError> {
-        let unwritten = |detail: &str| JournalError::Unwritten { path: self.path.clone(), detail: detail.into() };
+        let path = self.path.clone();
+        let unwritten = |detail: &str| JournalError::Unwritten { path: path.clone(), detail: detail.into() };
         // A full queue of a failing disk must not hold this up for longer than the patience, so the wait is on the answer only.
         let asked = match &self.orders {
             Some(orders) => send_within(orders, Order::Finish, patience),
@@ -136,21 +137,21 @@ impl Recorder {
         if !asked {
             return Err(unwritten("its queue stayed full"));
         }
-        let said = match self.done.recv_timeout(patience) {
-            Ok(said) => said,
-            Err(RecvTimeoutError::Disconnected) => Err("its thread ended".into()),
-            Err(RecvTimeoutError::Timeout) => {
-                // Told to give up, it answers with what the last attempt said.
-                self.patience = None;
-                self.done.recv_timeout(LONGEST_PAUSE * 2).unwrap_or_else(|_| Err("the disk does not answer".into()))
-            }
-        };
-        let result = said.map_err(|detail| unwritten(&detail));
-        if result.is_err() {
-            // The thread may hang in the disk; the process ends without it.
-            self.thread = None;
+        let mut said = self.done.recv_timeout(patience);
+        if said == Err(RecvTimeoutError::Timeout) {
+            // Told to give up, it answers with what the last attempt said.
+            self.patience = None;
+            said = self.done.recv_timeout(LONGEST_PAUSE * 2);
         }
-        result
+        match said {
+            Ok(said) => said.map_err(|detail| unwritten(&detail)),
+            Err(RecvTimeoutError::Disconnected) => Err(unwritten("its thread ended")),
+            Err(RecvTimeoutError::Timeout) => {
+                // The thread hangs in the disk, and the process ends without it.
+                self.thread = None;
+                Err(unwritten("the disk does not answer"))
+            }
+        }
     }
 }
 

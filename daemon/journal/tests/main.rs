@@ -1,3 +1,10 @@
-//! The journal against what happens to files and processes.
+//! The journal against what happens to files, disks and processes.
 
-fn main() {}
+mod chain;
+mod common;
+mod damage;
+mod failing;
+mod kept;
+mod killed;
+mod readers;
+mod schema;

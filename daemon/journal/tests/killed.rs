@@ -1,0 +1,70 @@
+//! Goal: whatever was said to be durable survives a process that is killed, and numbers go on without a gap.
+//! Method: this test binary starts itself as a writer, and kills it with no warning.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::sync::mpsc;
+
+use hearthward_journal::{Journal, Reader};
+
+use crate::common::{Ear, Home, Said, batch, options, read_all, send};
+
+const CHILD: &str = "HEARTHWARD_JOURNAL_TEST_CHILD";
+
+/// The writer: writes until it is killed, and prints each number once it is durable.
+#[test]
+fn child() {
+    let Some(path) = std::env::var_os(CHILD) else { return };
+    let (journal, _) = Journal::open(Path::new(&path), options()).expect("opens");
+    let (ear, said) = mpsc::channel();
+    let recorder = journal.record(Ear(ear)).expect("a thread");
+    std::thread::spawn(move || {
+        for tick in 1.. {
+            send(&recorder, batch(tick, u32::try_from(tick % 5).expect("small")));
+        }
+    });
+    for what in said {
+        if let Said::Durable { seqs, .. } = what
+            && let Some(last) = seqs.last()
+        {
+            println!("durable {last}");
+        }
+    }
+}
+
+#[test]
+fn a_killed_writer_leaves_all_that_was_durable_and_no_gap() {
+    let home = Home::new();
+    let mut before = 0;
+    for round in 1..=4 {
+        let mut child = Command::new(std::env::current_exe().expect("this binary"))
+            .args(["--exact", "killed::child", "--nocapture"])
+            .env(CHILD, home.path())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("starts");
+        let mut last = 0;
+        let mut seen = 0;
+        for line in BufReader::new(child.stdout.take().expect("a pipe")).lines() {
+            let Some(number) = line.expect("text").strip_prefix("durable ").map(str::to_owned) else { continue };
+            last = number.parse().expect("a number");
+            seen += 1;
+            if seen == 20 * round {
+                child.kill().expect("killed");
+            }
+        }
+        child.wait().expect("gone");
+        assert!(last > before, "round {round} wrote nothing");
+
+        let running = home.start();
+        assert!(running.opened.last_seq >= last, "{} is on disk, {last} was said to be", running.opened.last_seq);
+        assert!(!running.opened.clean_stop);
+        let all = read_all(&running.reader);
+        assert!(all.iter().map(|event| event.seq).eq(1..=running.opened.last_seq), "a gap");
+        assert_eq!(running.reader.verify().expect("the chain holds"), running.opened.last_seq);
+        before = running.opened.last_seq;
+        running.finish();
+    }
+    assert_eq!(Reader::open(&home.path()).expect("opens").last_seq(), before);
+}
