@@ -21,12 +21,14 @@ pub mod chamber;
 pub mod cylinder;
 pub mod flow;
 pub mod gas;
+pub mod heating;
 pub mod jet;
 pub mod meter;
 pub mod note;
 pub mod purge;
 pub mod room;
 pub mod stack;
+pub mod thermal;
 pub mod units;
 
 pub use error::{ProcessError, Result};

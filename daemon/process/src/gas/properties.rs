@@ -2,7 +2,7 @@
 //!
 //! Correlations, each as published:
 //! - density and the pressure part of the heat capacity: second virial coefficient by Tsonopoulos, AIChE J. 20 (1974)
-//!   263 (from memory), from critical temperature, critical pressure and acentric factor;
+//!   263 (from memory), from critical temperature, critical pressure and acentric factor; helium by a fit of ours;
 //! - heat capacity without pressure: Shomate equations of the NIST Chemistry WebBook (from memory); 5/2 R for argon and
 //!   helium; air as 78.12 % nitrogen, 20.96 % oxygen, 0.92 % argon;
 //! - viscosity and conductivity of argon, nitrogen, oxygen and air at low density: Lemmon and Jacobsen, Int. J.
@@ -114,6 +114,11 @@ impl Gas {
 
     /// Second virial coefficient by Tsonopoulos with its first and second derivatives in temperature.
     fn virial(self, t_k: f64) -> Virial {
+        if self == Self::Helium {
+            let b_m3_mol = HELIUM_B_M3_MOL * libm::pow(si::ICE_K / t_k, HELIUM_POWER);
+            let slope_m3_mol_k = -HELIUM_POWER * b_m3_mol / t_k;
+            return Virial { b_m3_mol, slope_m3_mol_k, curvature_m3_mol_k2: -(HELIUM_POWER + 1.0) * slope_m3_mol_k / t_k };
+        }
         let (critical_k, critical_pa, acentric) = self.critical();
         let inverse = critical_k / t_k;
         let scale = R * critical_k / critical_pa;
@@ -211,6 +216,10 @@ struct Virial {
 /// Tsonopoulos' two functions: (simple fluid, acentric part, power of 1/Tr).
 const VIRIAL_TERMS: [(f64, f64, u8); 5] =
     [(0.1445, 0.0637, 0), (-0.330, 0.0, 1), (-0.1385, 0.331, 2), (-0.0121, -0.423, 3), (-0.000_607, -0.008, 8)];
+
+/// Helium lies outside Tsonopoulos' correlation: a power law through CoolProp's densities at 0 and 1100 °C, fitted by us.
+const HELIUM_B_M3_MOL: f64 = 11.9e-6;
+const HELIUM_POWER: f64 = 0.18;
 
 /// Standard air by mole, as in its reference equation of state.
 const AIR: [(Gas, f64); 3] = [(Gas::Nitrogen, 0.7812), (Gas::Oxygen, 0.2096), (Gas::Argon, 0.0092)];

@@ -1,0 +1,41 @@
+//! Gas properties against CoolProp, densities against handbooks.
+
+use crate::quantities::{bars, celsius};
+use crate::table::table;
+use hearthward_process::gas::Gas;
+
+const ATMOSPHERE_BAR: f64 = 1.013_25;
+
+#[test]
+fn properties_agree_with_the_reference_equations() {
+    for row in table!("gas_properties") {
+        let gas = Gas::named(row.text("gas")).unwrap();
+        let t = celsius(row.number("temperature_c"));
+        row.agrees("density_kg_m3", gas.density(t, bars(ATMOSPHERE_BAR)).unwrap().value, 1e-3);
+        row.agrees("cp_j_kg_k", gas.heat_capacity(t).unwrap().value, 5e-3);
+        row.agrees("viscosity_pa_s", gas.viscosity(t).unwrap().value, 0.02);
+        let conductivity = if gas == Gas::CarbonDioxide { 0.10 } else { 0.05 };
+        row.agrees("conductivity_w_m_k", gas.conductivity(t).unwrap().value, conductivity);
+    }
+}
+
+#[test]
+fn what_we_claim_is_closer_than_what_is_asked() {
+    for row in table!("gas_properties") {
+        let gas = Gas::named(row.text("gas")).unwrap();
+        let t = celsius(row.number("temperature_c"));
+        row.agrees("density_kg_m3", gas.density(t, bars(ATMOSPHERE_BAR)).unwrap().value, 5e-4);
+        row.agrees("cp_j_kg_k", gas.heat_capacity(t).unwrap().value, 2e-3);
+        row.agrees("viscosity_pa_s", gas.viscosity(t).unwrap().value, 6e-3);
+        row.agrees("conductivity_w_m_k", gas.conductivity(t).unwrap().value, 7e-3);
+    }
+}
+
+#[test]
+fn densities_at_nought_are_the_handbooks() {
+    for row in table!("published_checks").iter().filter(|row| row.text("topic") == "gas density") {
+        let gas = Gas::named(row.text("what").split(' ').next().unwrap()).unwrap();
+        let ours = gas.density(celsius(0.0), bars(ATMOSPHERE_BAR)).unwrap().value;
+        row.agrees("published", ours, row.number("expected_tolerance_percent") / 100.0);
+    }
+}

@@ -1,0 +1,53 @@
+//! The chimney against brentq and bisection by scipy.
+
+use crate::quantities::{celsius, millimetres, standard, to_standard};
+use crate::table::{SIX_DIGITS, table};
+use hearthward_process::gas::Mixture;
+use hearthward_process::stack::{Gaps, Shape, draught};
+use uom::si::length::meter;
+
+#[test]
+fn the_draught_agrees_with_two_other_methods() {
+    for row in table!("stack_leak") {
+        let shape = if row.text("shape") == "door frame" { Shape::DoorFrame } else { Shape::TwoSlots };
+        let gaps = Gaps {
+            height: millimetres(row.number("height_m") * 1e3),
+            width: millimetres(row.number("gap_width_mm")),
+            length: millimetres(row.number("gap_length_mm")),
+            depth: millimetres(20.0),
+            shape,
+        };
+        let gas = Mixture::named(row.text("gas")).unwrap();
+        let purge = standard(row.number("purge_std_l_min"));
+        let ours = draught(&gas, celsius(row.number("chamber_c")), celsius(row.number("room_c")), &gaps, purge).unwrap();
+        let tolerance = 1e-4 + SIX_DIGITS;
+        row.agrees("buoyancy_pa", ours.buoyancy.value, tolerance);
+        row.agrees("pressure_bottom_pa", ours.bottom.value, tolerance);
+        // The difference of two pressures that nearly cancel is as good as they are.
+        row.near("pressure_top_pa", ours.top.value, tolerance * ours.bottom.value.abs().max(ours.top.value.abs()));
+        row.agrees("neutral_plane_m", ours.neutral.get::<meter>(), tolerance);
+        row.agrees("neutral_plane_check_m", ours.neutral.get::<meter>(), tolerance);
+        row.agrees("gas_out_std_l_min", to_standard(ours.gas_out), tolerance);
+        row.near("air_in_std_l_min", to_standard(ours.air_in), tolerance * to_standard(ours.gas_out).max(1e-9));
+        row.agrees("smallest_purge_all_outward_std_l_min", to_standard(ours.holding), tolerance);
+        row.agrees("smallest_purge_if_viscous_20_mm_deep_std_l_min", to_standard(ours.holding_viscous), 0.02);
+        row.agrees("reynolds_in_gap", ours.reynolds.value, 0.02);
+        assert!(hearthward_process::note::outside_validity(&ours.notes) == (ours.reynolds.value < 300.0));
+    }
+}
+
+#[test]
+fn the_holding_flow_is_just_enough() {
+    let gaps = Gaps {
+        height: millimetres(200.0),
+        width: millimetres(0.3),
+        length: millimetres(200.0),
+        depth: millimetres(20.0),
+        shape: Shape::DoorFrame,
+    };
+    let argon = Mixture::named("argon").unwrap();
+    let at = |purge| draught(&argon, celsius(800.0), celsius(25.0), &gaps, purge).unwrap();
+    let holding = at(standard(0.0)).holding;
+    assert!(at(holding * 1.001).air_in.value < 1e-12);
+    assert!(at(holding * 0.99).air_in.value > 1e-9);
+}
