@@ -216,8 +216,12 @@ mod tests {
     #[test]
     fn names_are_told_apart() {
         assert_eq!(ours("hearthward:equipment/line@0.1.0"), Some(("line", CONTRACT)));
-        for other in ["wasi:cli/run@0.2.0", "hearthward:equipment/line", "hearthward:equipment/line@0.1", "hearthward:equipmentx/line@0.1.0"]
-        {
+        for other in [
+            "wasi:cli/run@0.2.0",
+            "hearthward:equipment/line",
+            "hearthward:equipment/line@0.1",
+            "hearthward:equipmentx/line@0.1.0",
+        ] {
             assert_eq!(ours(other), None, "{other}");
         }
     }

@@ -256,7 +256,7 @@ impl StandingCut {
 
 /// The standing cuts of a shop: the bytes that make every furnace safe without any driver. Kept on disk between two runs.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct StandingCuts {
+pub(crate) struct StandingCuts {
     pub(crate) entries: Vec<StandingEntry>,
 }
 
@@ -271,33 +271,18 @@ pub(crate) struct StandingEntry {
 
 impl StandingCuts {
     /// The cuts as bytes for the disk.
-    ///
-    /// # Panics
-    /// Never: writing to memory cannot fail.
-    #[must_use]
-    pub fn to_bytes(&self) -> Vec<u8> {
+    pub(crate) fn to_bytes(&self) -> Vec<u8> {
         postcard::to_allocvec(self).expect("plain values always serialize into memory")
     }
 
     /// The cuts from bytes that [`StandingCuts::to_bytes`] made; nothing if they are not such bytes.
-    #[must_use]
-    pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
+    pub(crate) fn from_bytes(bytes: &[u8]) -> Option<Self> {
         postcard::from_bytes(bytes).ok()
     }
 
     /// Whether there is nothing to send.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.entries.is_empty()
-    }
-
-    /// The furnaces that can be cut in this way by their controller or their contactor.
-    #[must_use]
-    pub fn furnaces(&self) -> Vec<FurnaceId> {
-        let mut furnaces: Vec<FurnaceId> = self.entries.iter().map(|entry| entry.furnace).collect();
-        furnaces.sort_unstable();
-        furnaces.dedup();
-        furnaces
     }
 }
 

@@ -71,12 +71,9 @@ impl Engine {
     pub fn new(cache: Option<PathBuf>) -> Result<Self, EngineError> {
         let wasm = wasmtime::Engine::new(&settings()).map_err(|why| EngineError::Engine(why.to_string()))?;
         let ticking = wasm.clone();
-        let ticker =
-            Ticker::start(move || ticking.increment_epoch()).map_err(|why| EngineError::Engine(why.to_string()))?;
+        let ticker = Ticker::start(move || ticking.increment_epoch()).map_err(|why| EngineError::Engine(why.to_string()))?;
         let cache = match cache {
-            Some(path) => {
-                Some(Cache::open(&path).map_err(|why| EngineError::Cache { path, why: why.to_string() })?)
-            }
+            Some(path) => Some(Cache::open(&path).map_err(|why| EngineError::Cache { path, why: why.to_string() })?),
             None => None,
         };
         let mut kind = DefaultHasher::new();

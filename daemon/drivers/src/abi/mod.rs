@@ -64,6 +64,11 @@ pub(crate) fn prepare(
     Ok(Box::new(v0_1::Prepared::new(engine, component)?))
 }
 
+/// The name under which the shop knows what the contract's text, or the driver, calls so.
+pub(crate) fn point_name(face: Option<Face>, wire: &str) -> String {
+    v0_1_values::point_name(face, wire)
+}
+
 /// Why a call did not do its work.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum CallError {

@@ -13,11 +13,12 @@ use super::v0_1_values as convert;
 use super::{Answer, CallError, Complaint, Description, Face, Guest, Listed, Read, TankCommand, death};
 use crate::engine::Engine;
 use crate::line::FrameRule;
+#[allow(unused_imports)]
+use crate::order_parts::OrderParts;
 use crate::plan::Setting;
 use crate::sandbox::{Call, Inside};
 use crate::values::{TEXT_LONGEST, shorten, tidy};
 
-#[expect(missing_docs, unreachable_pub, clippy::use_self, reason = "generated from the contract's text, which is documented")]
 pub(super) mod bindings {
     wasmtime::component::bindgen!({
         path: "../../sdk/wit/v0_1",

@@ -7,7 +7,7 @@ use hearthward_equipment::{Fault, FaultCode, Name, Quality, Value};
 
 use super::v0_1::bindings::exports::hearthward::equipment::{driver, flow_meter, furnace, quench_tank};
 use super::v0_1::bindings::hearthward::equipment::{line, types};
-use super::{CallError, Complaint, Cost, Description, Listed, Sample};
+use super::{CallError, Complaint, Cost, Description, Face, Listed, Sample};
 use crate::cut::StandingCut;
 use crate::line::{Extent, FRAME_LONGEST, FrameRule, check};
 use crate::plan::Setting;
@@ -51,6 +51,19 @@ pub(super) fn to_guest(value: &Setting) -> types::Value {
     }
 }
 
+/// Fields of the records by their names in the contract's text, with `_` for `-`; everything else keeps the driver's name.
+pub(super) fn point_name(face: Option<Face>, wire: &str) -> String {
+    let name = match (face, wire) {
+        (Some(Face::Furnace | Face::QuenchTank), "temperature_c") => field::TEMPERATURE,
+        (Some(Face::Furnace), "set_point_c") => field::SET_POINT,
+        (Some(Face::FlowMeter), "temperature_c") => field::GAS_TEMPERATURE,
+        (Some(Face::FlowMeter), "pressure_kpa") => field::PRESSURE,
+        // The others differ by the dash alone.
+        (_, other) => return other.replace('_', "-"),
+    };
+    name.to_owned()
+}
+
 /// The units, or a fault if there are more of them, or of anything in them, than can be.
 pub(super) fn units(given: Vec<driver::Unit>, lines: usize) -> Result<Vec<Listed>, CallError> {
     let too_much = |what: &str| CallError::Fault(Fault::new(FaultCode::LIMIT, format!("the driver lists {what}")));
@@ -65,7 +78,8 @@ pub(super) fn units(given: Vec<driver::Unit>, lines: usize) -> Result<Vec<Listed
             }
             let cuts = unit.cuts.into_iter().map(|cut| standing_cut(cut, lines)).collect::<Result<_, _>>();
             Ok(Listed {
-                cuts: cuts.map_err(|why| too_much(&format!("a standing cut of {} that {why}", shorten(unit.name.clone(), 40))))?,
+                cuts: cuts
+                    .map_err(|why| too_much(&format!("a standing cut of {} that {why}", shorten(unit.name.clone(), 40))))?,
                 name: shorten(unit.name, TEXT_LONGEST),
                 readings: unit.readings.into_iter().map(|name| shorten(name, TEXT_LONGEST)).collect(),
                 costs: unit

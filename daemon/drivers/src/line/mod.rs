@@ -16,6 +16,7 @@ use std::time::Duration;
 use hearthward_equipment::{Fault, FaultCode, Name};
 use tokio::sync::Notify;
 
+pub use deliver::StandingSent;
 pub(crate) use deliver::deliver_all;
 pub(crate) use frame::{Extent, FRAME_LONGEST, FrameRule, check};
 pub(crate) use lane::CutGroup;

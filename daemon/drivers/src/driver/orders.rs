@@ -1,0 +1,200 @@
+//! What a task is told to do: cuts before all else, then heat, then acts.
+
+use std::time::Duration;
+
+use hearthward_equipment::reading::field;
+use hearthward_equipment::{Fault, FaultCode, Quality, Value};
+use hearthward_supervise::observe::{CutState, UnitState};
+use uom::si::ratio::ratio;
+
+use super::task::Task;
+use super::unit::{Said, Wired};
+use super::{Deed, no_such_unit};
+use crate::abi::{CallError, Read};
+#[allow(unused_imports)]
+use crate::order_parts::OrderParts;
+use crate::plan::Setting;
+use crate::sandbox::Call;
+use crate::values::to_setting;
+
+/// From one try of a cut by the guest to the next, as on the lane.
+const CUT_AGAIN_AFTER: Duration = Duration::from_millis(250);
+
+/// The least share of power that counts as heating when a controller has nothing better to say.
+const SHARE_OF_NOTHING: f64 = 0.001;
+
+/// Where something that heats is found in a unit.
+#[derive(Clone, Copy)]
+enum Place {
+    Controller,
+    Contactor(usize),
+}
+
+impl Task {
+    /// Carries out what is owed: all cuts of all units first, then orders.
+    pub(super) async fn urgent(&mut self) {
+        for unit in 0..self.units.len() {
+            self.cuts_of(unit).await;
+        }
+        for unit in 0..self.units.len() {
+            for place in self.places(unit) {
+                self.order(unit, place).await;
+                // A cut may have come while the order was carried out.
+                self.cuts_of(unit).await;
+            }
+        }
+    }
+
+    async fn cuts_of(&mut self, unit: usize) {
+        for place in self.places(unit) {
+            let now = self.clock.now();
+            if let Some(wish) = self.wired(unit, place).due(now) {
+                self.cut(unit, place, wish).await;
+            }
+        }
+    }
+
+    fn places(&self, unit: usize) -> impl Iterator<Item = Place> + use<> {
+        let unit = &self.units[unit];
+        unit.controls.is_some().then_some(Place::Controller).into_iter().chain((0..unit.contactors.len()).map(Place::Contactor))
+    }
+
+    fn wired(&mut self, unit: usize, place: Place) -> &mut Wired {
+        let unit = &mut self.units[unit];
+        match place {
+            Place::Controller => unit.controls.as_mut().expect("`places` gives this place only for a unit that controls"),
+            Place::Contactor(which) => &mut unit.contactors[which].wired,
+        }
+    }
+
+    /// The guest's own cut, with its reading back. The host's standing cut is on its way without it.
+    async fn cut(&mut self, unit: usize, place: Place, wish: u64) {
+        let alone = {
+            let wired = self.wired(unit, place);
+            !wired.cell.role(wired.role).has_standing()
+        };
+        // Nobody else can take this heat away: the quarantine has to wait.
+        self.ensure_open(alone).await;
+        let again_at = self.again_at(CUT_AGAIN_AFTER);
+        let limit = self.shared.spec.call_limit;
+        let index = self.units[unit].index;
+        // The call is not tagged: a newer cut of the same furnace wants the same.
+        let call = Call::write(None, limit);
+        let result = match place {
+            Place::Controller => call_cut!(self, |guest| guest.cut(call, index)),
+            Place::Contactor(which) => {
+                let wire = self.units[unit].contactors[which].wire.clone();
+                call_cut!(self, |guest| guest.write(call, index, &wire, Setting::Flag(false)))
+            }
+        };
+        let off = result.as_ref().is_ok_and(|read| self.is_off(unit, place, read));
+        let wired = self.wired(unit, place);
+        let news = wired.tried != wish;
+        (wired.tried, wired.again_at) = (wish, again_at);
+        if off {
+            wired.done = wish;
+            wired.cell.confirm(wired.role, wish);
+        } else if alone && news {
+            let fault = match &result {
+                Ok(_) => Fault::new(FaultCode::BAD_ANSWER, "the device still shows heat after the cut"),
+                Err(error) => error.fault().clone(),
+            };
+            wired.cell.tell(CutState::Failed(fault));
+        }
+        self.tell(unit, result).await;
+    }
+
+    /// Whether the device says that it does not heat.
+    fn is_off(&self, unit: usize, place: Place, read: &Read) -> bool {
+        let good_flag = |name: &str| {
+            let sample = read.find(name).filter(|sample| sample.quality == Quality::Good)?;
+            sample.value.as_ref().and_then(Value::as_flag)
+        };
+        match place {
+            Place::Contactor(which) => good_flag(&self.units[unit].contactors[which].name) == Some(false),
+            Place::Controller if read.find(field::HEAT_ON).is_some() => good_flag(field::HEAT_ON) == Some(false),
+            Place::Controller => read
+                .find(field::OUTPUT_SHARE)
+                .filter(|sample| sample.quality == Quality::Good)
+                .and_then(|sample| sample.value.as_ref().and_then(Value::as_share))
+                .is_some_and(|share| share.get::<ratio>() <= SHARE_OF_NOTHING),
+        }
+    }
+
+    async fn order(&mut self, unit: usize, place: Place) {
+        let now = self.clock.now();
+        let slot = std::sync::Arc::clone(&self.wired(unit, place).slot);
+        let Some((order, tag)) = slot.take(now) else { return };
+        let index = self.units[unit].index;
+        let call = Call::write(Some(tag.clone()), self.shared.spec.call_limit);
+        let result = match place {
+            Place::Controller => call!(self, |guest| guest.heat(call, index, &order)),
+            Place::Contactor(which) => {
+                let wire = self.units[unit].contactors[which].wire.clone();
+                call!(self, |guest| guest.close_contactor(call, index, &wire, &order))
+            }
+        };
+        match &result {
+            Ok(_) => slot.carried(&order, &tag, now),
+            Err(error) => {
+                if error.fault().code != FaultCode::WITHDRAWN {
+                    tracing::warn!(driver = %self.shared.spec.name, fault = %error.fault(), "an order to heat was not carried out");
+                }
+                slot.failed(order, self.again_at(self.shared.spec.poll_every));
+            }
+        }
+        self.tell(unit, result).await;
+    }
+
+    /// What a command brought becomes known like a read, only that it need not bring everything.
+    async fn tell(&mut self, unit: usize, result: Result<Read, CallError>) {
+        match result {
+            Ok(read) => self.tell_read(unit, read, false).await,
+            Err(error @ CallError::Dead(_)) => self.failed(unit, &error).await,
+            // Whether the unit answers is for the next read to say.
+            Err(CallError::Fault(_)) => {}
+        }
+    }
+
+    pub(super) async fn act(&mut self, unit: usize, deed: Deed) {
+        let Some(known) = self.units.get(unit) else { return };
+        let (index, limit) = (known.index, self.shared.spec.call_limit);
+        let call = Call::write(None, limit);
+        let shown = format!("{}/{}: {deed:?}", self.shared.spec.name, known.facts.name);
+        let result = match deed {
+            Deed::SetFlow(l_min) => call!(self, |guest| guest.set_flow(call, index, l_min)),
+            Deed::Tank(command) => call!(self, |guest| guest.command_tank(call, index, command)),
+            Deed::Write { point, value } => match known.wire_name(&point).map(str::to_owned) {
+                Some(wire) => {
+                    let value = to_setting(&value);
+                    call!(self, |guest| guest.write(call, index, &wire, value))
+                }
+                None => {
+                    let detail = format!("the unit has no point {point}");
+                    Err(CallError::Fault(Fault::new(FaultCode::NOT_SUPPORTED, detail)))
+                }
+            },
+        };
+        if let Err(error) = &result {
+            tracing::warn!(act = %shown, fault = %error.fault(), "an act was not carried out");
+            if let CallError::Fault(fault) = error {
+                self.note_act_fault(unit, fault).await;
+            }
+        }
+        self.tell(unit, result).await;
+    }
+
+    /// A unit that does not do what it is told is told of as silent until it is read again.
+    async fn note_act_fault(&mut self, unit: usize, fault: &Fault) {
+        self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone())).await;
+    }
+
+    pub(super) async fn identify(&mut self, unit: usize) -> Result<String, Fault> {
+        let Some(known) = self.units.get(unit) else {
+            return Err(no_such_unit(hearthward_equipment::UnitId(u16::MAX)));
+        };
+        let index = known.index;
+        let call = Call::write(None, self.shared.spec.call_limit);
+        call!(self, |guest| guest.identify(call, index)).map_err(|error| error.fault().clone())
+    }
+}

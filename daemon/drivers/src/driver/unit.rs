@@ -1,0 +1,151 @@
+//! A unit as its task works with it: which points the shop wants of it, and what heats by it.
+
+use std::sync::Arc;
+
+use hearthward_equipment::{Fault, PointId, Quality, Reading, ShopMs, UnitId};
+
+use crate::abi::Read;
+use crate::cut::{CutCell, Role};
+use crate::slot::OrderSlot;
+use crate::survey::UnitFacts;
+
+/// A unit.
+#[derive(Debug)]
+pub(crate) struct Unit {
+    pub(crate) facts: UnitFacts,
+    /// Its place in what `open` lists.
+    pub(crate) index: u32,
+    /// Its number in the shop, if the shop uses it.
+    pub(crate) id: Option<UnitId>,
+    /// The points that the shop uses.
+    points: Vec<Point>,
+    /// The furnace that it controls.
+    pub(crate) controls: Option<Wired>,
+    /// The contactors that its points close.
+    pub(crate) contactors: Vec<Contactor>,
+    /// When the last read that is known to have come from the device did.
+    last_at: ShopMs,
+    /// What was last said of it.
+    pub(crate) said: Option<Said>,
+}
+
+#[derive(Debug)]
+struct Point {
+    name: String,
+    id: PointId,
+    /// Whether the present read has brought it.
+    seen: bool,
+}
+
+/// What heats by this unit, and how far its cuts have come here.
+#[derive(Debug)]
+pub(crate) struct Wired {
+    pub(crate) cell: Arc<CutCell>,
+    pub(crate) role: Role,
+    pub(crate) slot: Arc<OrderSlot>,
+    /// The last wish that the guest has carried out, and the last that it was asked to.
+    pub(crate) done: u64,
+    pub(crate) tried: u64,
+    pub(crate) again_at: ShopMs,
+}
+
+/// A contactor that one of the unit's points closes.
+#[derive(Debug)]
+pub(crate) struct Contactor {
+    pub(crate) wired: Wired,
+    /// The point, by the contract's name and by ours.
+    pub(crate) wire: String,
+    pub(crate) name: String,
+}
+
+/// What the core was last told of a unit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Said {
+    Answering,
+    Silent(u32),
+    OutOfService,
+}
+
+impl Wired {
+    pub(crate) fn new(cell: Arc<CutCell>, role: Role, slot: Arc<OrderSlot>) -> Self {
+        Self { cell, role, slot, done: 0, tried: 0, again_at: ShopMs(0) }
+    }
+
+    /// The wish that the guest is to carry out now, if there is one.
+    pub(crate) fn due(&self, now: ShopMs) -> Option<u64> {
+        let role = self.cell.role(self.role);
+        let wish = role.wish();
+        let fresh = self.tried < wish;
+        let owed = self.done < wish && (fresh || (role.done() < wish && now >= self.again_at));
+        owed.then_some(wish)
+    }
+}
+
+impl Unit {
+    pub(crate) fn new(facts: UnitFacts, index: u32, id: Option<UnitId>, points: Vec<(String, PointId)>) -> Self {
+        let points = points.into_iter().map(|(name, id)| Point { name, id, seen: false }).collect();
+        Self { facts, index, id, points, controls: None, contactors: Vec::new(), last_at: ShopMs(0), said: None }
+    }
+
+    /// Everything that heats by it.
+    pub(crate) fn wired(&self) -> impl Iterator<Item = &Wired> {
+        self.controls.iter().chain(self.contactors.iter().map(|contactor| &contactor.wired))
+    }
+
+    /// The time of a read: that of its first exchange, since its values are no fresher; of one without any, that of the last
+    /// that had one, so that a driver that answers from memory cannot look fresh. A unit without a line is always fresh.
+    pub(crate) fn time_of(&mut self, read: &Read, now: ShopMs) -> ShopMs {
+        match read.exchanged_at {
+            Some(at) => {
+                self.last_at = at;
+                at
+            }
+            None if self.facts.on_a_line => self.last_at,
+            None => now,
+        }
+    }
+
+    /// Readings of the points that the shop uses, out of what a call brought. `whole` also tells of the points that it should
+    /// have brought: they are bad.
+    pub(crate) fn readings(&mut self, read: Read, at: ShopMs, now: ShopMs, whole: bool) -> Vec<Reading> {
+        let evidence = self.facts.evidence;
+        self.points.iter_mut().for_each(|point| point.seen = false);
+        let mut readings = Vec::with_capacity(self.points.len());
+        for sample in read.samples {
+            // The first of two of the same name counts.
+            if let Some(point) = self.points.iter_mut().find(|point| !point.seen && point.name == sample.name) {
+                point.seen = true;
+                let quality = if sample.value.is_none() { Quality::Bad } else { sample.quality };
+                readings.push(Reading { point: point.id, at, value: sample.value, quality, evidence });
+            }
+        }
+        if whole {
+            let missing = self.points.iter().filter(|point| !point.seen);
+            readings.extend(missing.map(|point| Reading {
+                point: point.id,
+                at: now,
+                value: None,
+                quality: Quality::Bad,
+                evidence,
+            }));
+        }
+        readings
+    }
+
+    /// What is said of its points when it does not answer.
+    pub(crate) fn bad_readings(&mut self, now: ShopMs) -> Vec<Reading> {
+        self.readings(Read::default(), now, now, true)
+    }
+
+    /// The name in the contract of a point by ours.
+    pub(crate) fn wire_name(&self, name: &str) -> Option<&str> {
+        self.facts.readings.iter().find(|(known, _)| known.as_str() == name).map(|(_, wire)| wire.as_str())
+    }
+}
+
+impl Said {
+    /// What is to be said of a fault: the same kind again is no news.
+    pub(crate) fn silent(fault: &Fault) -> Self {
+        Self::Silent(fault.code.0)
+    }
+}

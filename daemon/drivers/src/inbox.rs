@@ -1,0 +1,85 @@
+//! Where observations go.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use hearthward_supervise::observe::Observation;
+use tokio::sync::Notify;
+
+use crate::cut::CutCell;
+
+/// The core's inbox as the host sees it. Any closure of this shape is one.
+pub trait Inbox: Send + Sync + 'static {
+    /// Takes the observation if there is room; must not wait.
+    ///
+    /// # Errors
+    /// The observation, when there is no room. The host waits a moment and offers it again; a driver reads no faster than the
+    /// core takes. When the core is gone the observation is to be taken and dropped.
+    fn offer(&self, what: Observation) -> Result<(), Box<Observation>>;
+}
+
+impl<F> Inbox for F
+where
+    F: Fn(Observation) -> Result<(), Box<Observation>> + Send + Sync + 'static,
+{
+    fn offer(&self, what: Observation) -> Result<(), Box<Observation>> {
+        self(what)
+    }
+}
+
+/// Between two offers to a full inbox.
+const OFFER_AGAIN_AFTER: Duration = Duration::from_millis(1);
+
+/// Offers until there is room.
+pub(crate) async fn deliver(inbox: &dyn Inbox, what: Observation) {
+    let mut offered = inbox.offer(what);
+    while let Err(back) = offered {
+        tokio::time::sleep(OFFER_AGAIN_AFTER).await;
+        offered = inbox.offer(*back);
+    }
+}
+
+/// Where a driver task puts its observations.
+pub(crate) enum Sink {
+    /// Into the core's inbox, as they come.
+    Inbox(Arc<dyn Inbox>),
+    /// Kept until the step is over, so that every run of a demonstration tells them in the same order.
+    Kept(Vec<Observation>),
+}
+
+impl Sink {
+    pub(crate) async fn put(&mut self, what: Observation) {
+        match self {
+            Self::Inbox(inbox) => deliver(inbox.as_ref(), what).await,
+            Self::Kept(kept) => kept.push(what),
+        }
+    }
+
+    pub(crate) fn take(&mut self) -> Vec<Observation> {
+        match self {
+            Self::Inbox(_) => Vec::new(),
+            Self::Kept(kept) => std::mem::take(kept),
+        }
+    }
+}
+
+/// Tells the core how far cuts have come. A task of its own: the lanes must not wait for the core.
+pub(crate) async fn report_cuts(cells: Vec<Arc<CutCell>>, told: Arc<Notify>, inbox: Arc<dyn Inbox>) {
+    loop {
+        told.notified().await;
+        for what in take_cuts(&cells) {
+            deliver(inbox.as_ref(), what).await;
+        }
+    }
+}
+
+/// What is to be told of cuts, in the order of the furnaces.
+pub(crate) fn take_cuts(cells: &[Arc<CutCell>]) -> Vec<Observation> {
+    cells
+        .iter()
+        .filter_map(|cell| {
+            let (generation, is) = cell.told()?;
+            Some(Observation::Cut { furnace: cell.furnace, generation, is })
+        })
+        .collect()
+}
