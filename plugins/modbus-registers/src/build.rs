@@ -58,6 +58,7 @@ fn unit(root: &Section<'_>, section: &Section<'_>, name: &str, lines: &[String],
     // Without a face every name of the map is taken for a point's, which would only add wrong problems.
     let face = face?;
     let entries = entries(section, face);
+    check_names(section, face, &entries);
     let reference = reference(section, face, &entries);
     let fields: Vec<Option<usize>> = face.fields().iter().map(|field| find(&entries, field.name)).collect();
     let extras = (0..entries.len()).filter(|&entry| !fields.contains(&Some(entry))).collect();
@@ -119,6 +120,25 @@ fn entries(section: &Section<'_>, face: Face) -> Vec<Entry> {
         }
     }
     entries
+}
+
+/// Fields are shown under names of their own, and `_` as `-`: two entries must not meet there.
+fn check_names(section: &Section<'_>, face: Face, entries: &[Entry]) {
+    let field = |entry: &Entry| face.fields().iter().find(|field| field.name == entry.name);
+    let shown = |entry: &Entry| field(entry).map_or_else(|| entry.shown(), |field| field.shown.to_owned());
+    for (place, entry) in entries.iter().enumerate() {
+        // A field keeps its name; it is the point that has to give way.
+        let taken = entries
+            .iter()
+            .enumerate()
+            .find(|(other, known)| *other != place && shown(known) == shown(entry) && (field(known).is_some() || *other < place));
+        if let Some((_, known)) = taken
+            && field(entry).is_none()
+        {
+            let words = format!("would be shown as {}, like {}: choose another name", shown(entry), known.name);
+            section.section("map").problem(&entry.name, words);
+        }
+    }
 }
 
 fn find(entries: &[Entry], name: &str) -> Option<usize> {

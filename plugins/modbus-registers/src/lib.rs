@@ -1,7 +1,7 @@
 //! Driver for any Modbus device, by a register map in its settings.
 //!
-//! The map is in the plugin's README; the way of one read is: the [`plan`] joined the unit's registers into as few requests
-//! as possible when the settings were read, the [`link`] exchanges them, an [`entry`] decodes each value, a face builds the
+//! The map is in the plugin's README; the way of one read is: the plan joined the unit's registers into as few requests
+//! as possible when the settings were read, the link exchanges them, an entry decodes each value, a face builds the
 //! reading. All of it runs natively against a stand-in for the line.
 
 mod build;

@@ -325,6 +325,28 @@ fn all_problems_of_a_map() {
     );
 }
 
+/// Goal: a point that would be shown under a field's name, or another point's, is found.
+#[test]
+fn names_that_meet() {
+    let entry =
+        |name: &str, at: u16, more: &str| format!("unit.u.map.{name}.register = {at}\nunit.u.map.{name}.table = coil\n{more}");
+    let quantity = |name: &str| format!("unit.u.map.{name}.quantity = state\n");
+    let text = [
+        "unit.u.face = quench-tank\nunit.u.address = 1\n".to_owned(),
+        entry("agitation", 0, ""),
+        entry("agitation-on", 1, &quantity("agitation-on")),
+        entry("a_b", 2, &quantity("a_b")),
+        entry("a-b", 3, &quantity("a-b")),
+    ];
+    assert_eq!(
+        problems(&text.concat()),
+        [
+            "unit.u.map.a_b: would be shown as a-b, like a-b: choose another name",
+            "unit.u.map.agitation-on: would be shown as agitation-on, like agitation: choose another name",
+        ]
+    );
+}
+
 /// Goal: two furnaces on one output are found, across units of one device; two that look at one door are not.
 #[test]
 fn two_units_on_the_same_bits() {
