@@ -25,11 +25,15 @@ pub mod heating;
 pub mod jet;
 pub mod meter;
 pub mod note;
+pub mod oxide;
 pub mod purge;
+pub mod quench;
 pub mod room;
 pub mod stack;
 pub mod thermal;
+pub mod transfer;
 pub mod units;
+pub mod vessel;
 
 pub use error::{ProcessError, Result};
 

@@ -89,6 +89,17 @@ impl Gas {
         in_range(temperature).map(|t_k| ThermalConductivity::new::<watt_per_meter_kelvin>(self.conductivity_w_m_k(t_k)))
     }
 
+    /// Density (ideal), heat capacity (without pressure), viscosity and conductivity at one atmosphere, for inner loops
+    /// that have checked their range.
+    pub(crate) fn film(self, t_k: f64) -> Film {
+        Film {
+            density_kg_m3: crate::constants::ATMOSPHERE_PA * self.molar_kg() / (R * t_k),
+            heat_j_kg_k: self.molar_heat(t_k) / self.molar_kg(),
+            viscosity_pa_s: viscosity_pa_s(self, t_k),
+            conductivity_w_m_k: self.conductivity_w_m_k(t_k),
+        }
+    }
+
     pub(crate) const fn molar_kg(self) -> f64 {
         match self {
             Self::Argon => 39.948e-3,
@@ -204,6 +215,14 @@ impl Gas {
             }
         }
     }
+}
+
+/// Properties of a gas film, in SI numbers.
+pub(crate) struct Film {
+    pub(crate) density_kg_m3: f64,
+    pub(crate) heat_j_kg_k: f64,
+    pub(crate) viscosity_pa_s: f64,
+    pub(crate) conductivity_w_m_k: f64,
 }
 
 /// Second virial coefficient and its derivatives.

@@ -4,10 +4,14 @@
 
 mod cylinder;
 mod gas;
+mod heating;
 mod jet;
 mod meter;
+mod oxide;
 mod purge;
 mod quantities;
+mod quench;
 mod room;
 mod stack;
 mod table;
+mod transfer;
