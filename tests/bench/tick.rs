@@ -1,0 +1,1 @@
+//! One decision of the core, for 1 to 256 furnaces.

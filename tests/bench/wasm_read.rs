@@ -1,0 +1,159 @@
+//! A Modbus TCP read of ten registers: through the Wasm driver of the running service, and through a client written for nothing else.
+//!
+//! Both ask the same device for the same ten registers of twelve units, one after the other, fifty times a second. What is timed is
+//! the span from one request to the next as the device sees it: its own answer, the way there and back, and all that the asking
+//! side does in between. A second native client in the same run shows what two equal things differ by.
+
+use std::collections::BTreeMap;
+use std::time::{Duration, Instant};
+
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpStream;
+
+use crate::device::{Came, Device};
+use crate::floor::Floor;
+use crate::numbers::{Report, Row, Samples, Target};
+
+const UNITS: u8 = 12;
+const REGISTERS: u16 = 10;
+const EVERY: Duration = Duration::from_millis(20);
+const LASTS: Duration = Duration::from_secs(20);
+
+pub(crate) fn measure(report: &mut Report) {
+    let device = Device::start();
+    device.show(250);
+    let floor = Floor::start(&configuration(device.port));
+    let until = Instant::now() + LASTS + Duration::from_secs(2);
+    let native: Vec<_> = [0, 7].map(|offset_ms| native(device.port, Duration::from_millis(offset_ms), until)).into_iter().collect();
+    // Everybody has settled.
+    std::thread::sleep(Duration::from_secs(2));
+    device.came();
+    device.keep(true);
+    std::thread::sleep(LASTS);
+    device.keep(false);
+    let mut spans = spans(&device.came());
+    native.into_iter().for_each(|thread| thread.join().expect("a client does not fail"));
+    drop(floor);
+
+    let of = |spans: &mut BTreeMap<Asker, Samples>, asker| spans.remove(&asker).unwrap_or_default();
+    let (wasm, one, other) = (of(&mut spans, Asker::Wasm), of(&mut spans, Asker::Native(0)), of(&mut spans, Asker::Native(1)));
+    report.note(&format!("{} reads through Wasm, {} and {} native", wasm.len(), one.len(), other.len()));
+    for (share, word, most) in [(0.5, "p50", 1.10), (0.99, "p99", 1.25)] {
+        let baseline = Some(one.quantile(share));
+        let row = |name: &str, samples: &Samples, target| Row {
+            name: format!("modbus tcp read of ten registers, {name}, {word}"),
+            value: samples.quantile(share),
+            unit: "us",
+            baseline,
+            target,
+        };
+        report.row(&row("wasm driver against native", &wasm, Target::RatioMost(most)));
+        report.row(&row("native against native (control)", &other, Target::None));
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Asker {
+    Wasm,
+    Native(u16),
+}
+
+/// Where the native clients read, so that the device can tell them apart; the register's number does nothing else.
+const NATIVE_AT: u16 = 1000;
+
+fn asker(came: &Came) -> Asker {
+    if came.at < NATIVE_AT { Asker::Wasm } else { Asker::Native((came.at - NATIVE_AT) / 1000) }
+}
+
+/// Spans from each request to the next of the same round of units; the pause between rounds is not one.
+fn spans(requests: &[Came]) -> BTreeMap<Asker, Samples> {
+    let mut last: BTreeMap<u64, Came> = BTreeMap::new();
+    let mut spans: BTreeMap<Asker, Samples> = BTreeMap::new();
+    for came in requests {
+        if let Some(before) = last.insert(came.connection, *came)
+            && came.unit == before.unit + 1
+        {
+            spans.entry(asker(came)).or_default().add(came.when - before.when);
+        }
+    }
+    spans
+}
+
+fn configuration(port: u16) -> String {
+    let mut text = format!(
+        r#"
+[shop]
+name = "Alder Yard Edge Tools"
+
+[line.many]
+tcp = "127.0.0.1:{port}"
+
+[driver.many]
+component = "modbus-registers.wasm"
+lines = ["many"]
+poll = "{} ms"
+
+[furnace.shown]
+controller = "many/u1"
+temperature = "many/u1.t0"
+heating = "watched"
+chamber = {{ kind = "fibre", volume = "20 L" }}
+rated = "700 C"
+limit = "650 C"
+power = "1.5 kW"
+"#,
+        EVERY.as_millis()
+    );
+    for unit in 1..=UNITS {
+        text += &format!("\n[driver.many.settings.unit.u{unit}]\nface = \"points\"\naddress = {unit}\n");
+        for register in 0..REGISTERS {
+            text += &format!(
+                "map.t{register} = {{ quantity = \"temperature_c\", table = \"input\", register = {register}, type = \"i16\", unit = \"C\", scale = 0.1 }}\n"
+            );
+        }
+    }
+    text
+}
+
+/// The least that a client can do: ask, wait with a limit, check what came, make ten numbers of it.
+fn native(port: u16, offset: Duration, until: Instant) -> std::thread::JoinHandle<()> {
+    std::thread::spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+        runtime.block_on(async {
+            tokio::time::sleep(offset).await;
+            let mut stream = TcpStream::connect(("127.0.0.1", port)).await.expect("the device listens");
+            stream.set_nodelay(true).expect("it can be set");
+            let at = NATIVE_AT + if offset.is_zero() { 0 } else { 1000 };
+            let mut rounds = tokio::time::interval(EVERY);
+            rounds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+            let mut transaction = 0_u16;
+            while Instant::now() < until {
+                rounds.tick().await;
+                for unit in 1..=UNITS {
+                    transaction = transaction.wrapping_add(1);
+                    let read = read(&mut stream, transaction, unit, at);
+                    let values = tokio::time::timeout(Duration::from_millis(500), read).await.expect("in time").expect("an answer");
+                    assert!((values[9] - 25.0).abs() < 1e-9);
+                }
+            }
+        });
+    })
+}
+
+async fn read(stream: &mut TcpStream, transaction: u16, unit: u8, at: u16) -> std::io::Result<[f64; REGISTERS as usize]> {
+    let mut request = [0, 0, 0, 0, 0, 6, unit, 4, 0, 0, 0, REGISTERS as u8];
+    request[..2].copy_from_slice(&transaction.to_be_bytes());
+    request[8..10].copy_from_slice(&at.to_be_bytes());
+    stream.write_all(&request).await?;
+    let mut header = [0_u8; 6];
+    stream.read_exact(&mut header).await?;
+    let mut rest = vec![0_u8; usize::from(u16::from_be_bytes([header[4], header[5]]))];
+    stream.read_exact(&mut rest).await?;
+    let sound = header[..2] == transaction.to_be_bytes() && rest[0] == unit && rest[1] == 4 && usize::from(rest[2]) == 2 * usize::from(REGISTERS);
+    assert!(sound, "not the answer to what was asked");
+    let mut values = [0.0; REGISTERS as usize];
+    for (value, word) in values.iter_mut().zip(rest[3..].chunks_exact(2)) {
+        *value = f64::from(i16::from_be_bytes([word[0], word[1]])) * 0.1;
+    }
+    Ok(values)
+}
