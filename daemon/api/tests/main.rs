@@ -1,3 +1,10 @@
-//! The API as a client sees it.
+//! The API as a client sees it: a real client over real sockets, against a shop that does what its script says.
 
-fn main() {}
+mod commands;
+mod common;
+mod conventions;
+mod events;
+mod listening;
+mod pages;
+mod plan;
+mod snapshot;
