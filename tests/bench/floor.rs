@@ -7,7 +7,7 @@ use tempfile::TempDir;
 pub(crate) struct Floor {
     pub(crate) daemon: Daemon,
     // Declared after the service, so that it goes last.
-    pub(crate) folder: TempDir,
+    _folder: TempDir,
 }
 
 impl Floor {
@@ -16,6 +16,6 @@ impl Floor {
         let folder = tempfile::tempdir().expect("a folder of its own");
         std::fs::write(folder.path().join("shop.toml"), configuration).expect("it can be written");
         let daemon = Daemon::start(folder.path());
-        Self { daemon, folder }
+        Self { daemon, _folder: folder }
     }
 }
