@@ -18,8 +18,6 @@ use crate::driver::{Deed, Handle, Job, no_such_unit};
 use crate::engine::Engine;
 use crate::inbox::{Inbox, take_cuts};
 use crate::line::{Line, LineStatus};
-#[allow(unused_imports)]
-use crate::order_parts::OrderParts;
 use crate::plan::HostPlan;
 use crate::refusal::Problem;
 use crate::slot::OrderSlot;

@@ -31,7 +31,6 @@ mod engine;
 mod host;
 mod inbox;
 mod line;
-mod order_parts;
 mod plan;
 mod refusal;
 mod sandbox;

@@ -8,8 +8,6 @@ use hearthward_supervise::interlock::{HeatOrder, Means};
 use tokio::sync::Notify;
 
 use crate::cut::{CutCell, Role, Tag, lock};
-#[allow(unused_imports)]
-use crate::order_parts::OrderParts;
 
 /// How often an unchanged order is carried out again: a device that lost its power must not stay cold for long, and registers
 /// that wear out with writing must last.

@@ -13,8 +13,6 @@ use super::v0_1_values as convert;
 use super::{Answer, CallError, Complaint, Description, Face, Guest, Listed, Read, TankCommand, death};
 use crate::engine::Engine;
 use crate::line::FrameRule;
-#[allow(unused_imports)]
-use crate::order_parts::OrderParts;
 use crate::plan::Setting;
 use crate::sandbox::{Call, Inside};
 use crate::values::{TEXT_LONGEST, shorten, tidy};

@@ -11,8 +11,6 @@ use super::task::Task;
 use super::unit::{Said, Wired};
 use super::{Deed, no_such_unit};
 use crate::abi::{CallError, Read};
-#[allow(unused_imports)]
-use crate::order_parts::OrderParts;
 use crate::plan::Setting;
 use crate::sandbox::Call;
 use crate::values::to_setting;

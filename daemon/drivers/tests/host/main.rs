@@ -1,1 +1,9 @@
 //! The host against guests that behave and guests that do not, and against peers on a real socket.
+
+mod cuts;
+mod guest;
+mod hostile;
+mod lines;
+mod refusals;
+mod shop;
+mod steps;

@@ -1,0 +1,63 @@
+//! Stepped time: every step polls everything once, and tells it in the same order.
+
+use hearthward_drivers::{DriverState, ShopClock};
+use hearthward_equipment::{FurnaceId, Generation, Quality, ShopMs};
+use hearthward_supervise::observe::{CutState, Observation};
+use hearthward_supervise::output::{Cut, Via};
+
+use crate::guest::Guest;
+use crate::shop::{Shop, celsius, readings};
+
+/// Goal: a step reads every unit of every driver once, at the step's own time, and two runs tell the same.
+#[test]
+fn a_step_polls_everything_once() {
+    let run = || {
+        let shop = Shop::new()
+            .driver("one", &Guest::steady(&["north", "south"]), &[])
+            .driver("two", &Guest::steady(&["east"]), &[])
+            .everything()
+            .start(ShopClock::stepped());
+        let told: Vec<Vec<Observation>> = (1..=3).map(|step| shop.host.step(ShopMs(step * 1000))).collect();
+        shop.host.stop();
+        (told, shop.directory)
+    };
+    let (told, directory) = run();
+    for (step, observed) in (1..=3).zip(&told) {
+        let last = readings(observed);
+        assert_eq!(last.len(), directory.points().len(), "step {step}");
+        assert!(last.values().all(|reading| reading.quality == Quality::Good && reading.at == ShopMs(step * 1000)));
+        assert_eq!(observed.iter().filter(|what| matches!(what, Observation::Reading(_))).count(), last.len());
+    }
+    let first = readings(&told[0]);
+    assert_eq!(first.values().filter_map(celsius).collect::<Vec<_>>(), [25.0; 3]);
+    assert_eq!(run().0, told);
+}
+
+/// Goal: a cut of a furnace that only its guest can cut is carried out within the step and reads back.
+#[test]
+fn a_cut_without_a_line_is_the_guests() {
+    let shop = Shop::new()
+        .driver("bench", &Guest::steady(&["north"]), &[])
+        .furnace("bench/north")
+        .everything()
+        .start(ShopClock::stepped());
+    let _ = shop.host.step(ShopMs(100));
+    shop.host.cut(&Cut { furnace: FurnaceId(0), generation: Generation(4), via: Via::Controller });
+    let observed = shop.host.step(ShopMs(200));
+    let confirmed = Observation::Cut { furnace: FurnaceId(0), generation: Generation(4), is: CutState::Confirmed };
+    assert!(observed.contains(&confirmed), "{observed:?}");
+    let again = shop.host.step(ShopMs(300));
+    assert!(!again.iter().any(|what| matches!(what, Observation::Cut { .. })), "said once: {again:?}");
+    assert!(matches!(shop.host.status()[0].state, DriverState::Answering));
+}
+
+/// Goal: a real clock has no steps, and a stopped host does nothing and does not hang.
+#[test]
+fn a_stopped_host_is_silent() {
+    let shop = Shop::new().driver("one", &Guest::steady(&["north"]), &[]).everything().start(ShopClock::stepped());
+    let _ = shop.host.step(ShopMs(100));
+    shop.host.stop();
+    shop.host.stop();
+    assert!(shop.host.step(ShopMs(200)).is_empty());
+    assert!(matches!(shop.host.status()[0].state, DriverState::Stopped));
+}
