@@ -65,7 +65,7 @@ pub enum ServeError {
     Reflection(#[from] tonic_reflection::server::Error),
 }
 
-/// Serves until `stop` completes; then ends streams with their last number, and gives clients [`GRACE`] to take it.
+/// Serves until `stop` completes; then ends streams with their last number, and gives clients five seconds to take it.
 ///
 /// Commands that were accepted before go on to their end.
 ///
