@@ -14,12 +14,15 @@
 
 mod constants;
 mod error;
+mod fit;
 mod numeric;
 mod si;
 
+pub mod calibrate;
 pub mod chamber;
 pub mod cylinder;
 pub mod flow;
+pub mod furnace;
 pub mod gas;
 pub mod heating;
 pub mod jet;
@@ -30,7 +33,10 @@ pub mod purge;
 pub mod quench;
 pub mod room;
 pub mod stack;
+pub mod steel;
+pub mod tempering;
 pub mod thermal;
+pub mod thermocouple;
 pub mod transfer;
 pub mod units;
 pub mod vessel;

@@ -1,0 +1,251 @@
+//! "I have this steel in this section: what cycle?" A proposal with its reasons and cautions, open to editing.
+
+use super::{Medium, Steel};
+use crate::error::{Result, within};
+use crate::heating::{Section, Surface, Surroundings, come_to_heat};
+use crate::note::{Note, NoteKind};
+use crate::quench::{OilSpeed, Suits, suits};
+use crate::si;
+use uom::si::f64::{ThermodynamicTemperature, Time};
+use uom::si::length::millimeter;
+
+/// What is wanted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wish {
+    /// The steel.
+    pub steel: &'static Steel,
+    /// The heaviest section that must harden.
+    pub section: Section,
+    /// Whether gas, foil or coating keeps it bright.
+    pub protected: bool,
+    /// The hardness wanted after tempering, HRC.
+    pub hardness_hrc: Option<f64>,
+    /// The speed of the oil that the shop has.
+    pub oil: Option<OilSpeed>,
+}
+
+/// A temperature held for a time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hold {
+    /// The temperature.
+    pub temperature: ThermodynamicTemperature,
+    /// The time until the core is there, from the step before.
+    pub to_heat: Time,
+    /// The least time at temperature, counted from there.
+    pub least: Time,
+    /// The most.
+    pub most: Time,
+}
+
+/// Tempering.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tempering {
+    /// The temperature.
+    pub temperature: ThermodynamicTemperature,
+    /// The time of each temper at temperature.
+    pub time: Time,
+    /// How many.
+    pub times: u32,
+    /// The hardness to expect, HRC.
+    pub hardness_hrc: f64,
+}
+
+/// A proposed cycle; every value may be changed before it becomes a recipe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cycle {
+    /// Preheat, where the steel asks for one.
+    pub preheat: Option<Hold>,
+    /// The soak at austenitizing temperature.
+    pub soak: Hold,
+    /// What to quench in.
+    pub medium: Medium,
+    /// The window of the bath, for oil.
+    pub bath: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    /// The hardness to expect as quenched, HRC.
+    pub as_quenched_hrc: (f64, f64),
+    /// Tempering.
+    pub tempering: Tempering,
+    /// Why, step by step.
+    pub reasons: Vec<Note>,
+    /// What goes wrong, and what can hurt people.
+    pub cautions: Vec<Note>,
+}
+
+/// The cycle that a steel in a section asks for.
+///
+/// # Errors
+/// A section outside 0.1 to 500 mm, a hardness outside 20 to 70 HRC.
+pub fn cycle(wish: &Wish) -> Result<Cycle> {
+    let steel = wish.steel;
+    wish.section.checked()?;
+    let mut reasons = vec![
+        Note::basis(format!("{}: {}", steel.grade, steel.source)),
+        Note::basis(format!("soak counts from the core within 5 K of the furnace; {}", steel.soak.note)),
+    ];
+    let mut cautions = Vec::new();
+    let surface = Surface::of_load(wish.protected);
+    if wish.protected {
+        reasons.push(Note::basis(
+            "bright steel under gas takes up less than half the radiation of scaled steel and heats more slowly",
+        ));
+    } else {
+        cautions.push(Note::caution(
+            "without gas, foil or coating the skin scales and loses carbon: leave stock to grind, or protect it",
+        ));
+    }
+    let heat_c = (steel.austenitize_c.0 + steel.austenitize_c.1) / 2.0;
+    let start_c = steel.preheat_c.unwrap_or(ROOM_C);
+    let preheat = steel.preheat_c.map(|t_c| -> Result<Hold> {
+        let to_heat = heat_up(wish.section, ROOM_C, t_c, surface, &mut cautions)?;
+        Ok(Hold { temperature: si::from_celsius(t_c), to_heat, least: si::seconds(0.0), most: si::seconds(1800.0) })
+    });
+    let (least, most) = steel.soak_for(wish.section.size)?;
+    let to_heat = heat_up(wish.section, start_c, heat_c, surface, &mut cautions)?;
+    let soak = Hold { temperature: si::from_celsius(heat_c), to_heat, least, most };
+    let (medium, bath) = quench(wish, &mut reasons, &mut cautions)?;
+    let tempering = temper(wish, &mut reasons, &mut cautions)?;
+    cautions.push(Note::caution("temper as soon as the part can be held in the hand (50 to 65 °C): hard steel left cold cracks"));
+    if medium == Medium::Oil {
+        cautions.push(Note::caution(
+            "hot oil burns and catches fire: the whole part under, a lid and an extinguisher for oil at hand",
+        ));
+    }
+    Ok(Cycle {
+        preheat: preheat.transpose()?,
+        soak,
+        medium,
+        bath,
+        as_quenched_hrc: steel.as_quenched_hrc,
+        tempering,
+        reasons,
+        cautions,
+    })
+}
+
+/// The time from one furnace temperature to the next; what the model says against itself goes to the cautions.
+fn heat_up(section: Section, from_c: f64, to_c: f64, surface: Surface, cautions: &mut Vec<Note>) -> Result<Time> {
+    let furnace = Surroundings::furnace(si::from_celsius(to_c), surface);
+    let band = si::fraction(SOAK_BAND_K / (to_c - from_c));
+    let heated = come_to_heat(section, si::from_celsius(from_c), &furnace, band)?;
+    cautions.extend(heated.notes.into_iter().filter(|note| note.kind == NoteKind::OutsideValidity));
+    Ok(heated.time)
+}
+
+/// The medium for the section, with what speaks against it.
+fn quench(
+    wish: &Wish,
+    reasons: &mut Vec<Note>,
+    cautions: &mut Vec<Note>,
+) -> Result<(Medium, Option<(ThermodynamicTemperature, ThermodynamicTemperature)>)> {
+    let (steel, size_mm) = (wish.steel, wish.section.size.get::<millimeter>());
+    reasons.push(Note::basis(format!("quench: {}", steel.quench)));
+    if let Some(heaviest_mm) = steel.heaviest_air_mm {
+        if size_mm <= heaviest_mm {
+            return Ok((if steel.medium == Medium::Plates { Medium::Plates } else { Medium::Air }, None));
+        }
+        cautions.push(Note::caution(format!(
+            "{size_mm} mm is heavier than the {heaviest_mm} mm that hardens in air (common practice, no source)"
+        )));
+    }
+    let Some((needs, heaviest_mm)) = steel.oil else {
+        return Ok((steel.medium, None));
+    };
+    // Water steels go into oil only where the section is thin enough for it; water cracks thin parts.
+    if steel.medium == Medium::Water && size_mm > heaviest_mm {
+        cautions.push(Note::caution(
+            "water and brine crack parts with sharp corners or holes; thinner sections of this steel go into fast oil",
+        ));
+        return Ok((Medium::Water, None));
+    }
+    let oil = wish.oil.unwrap_or(needs);
+    if let Suits::No(notes) = suits(oil, needs, heaviest_mm, wish.section)? {
+        cautions.extend(notes);
+    }
+    let (low_c, high_c) = oil.window_c();
+    Ok((Medium::Oil, Some((si::from_celsius(low_c), si::from_celsius(high_c)))))
+}
+
+fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<Tempering> {
+    let steel = wish.steel;
+    let usual_c = steel.temper_c.0.max(steel.tempering.first().map_or(0.0, |point| point.temper_c));
+    let temperature = match wish.hardness_hrc {
+        None => si::from_celsius(usual_c),
+        Some(hrc) => {
+            within("the hardness wanted", hrc, "HRC", 20.0, 70.0)?;
+            steel.temper_for(hrc).unwrap_or_else(|| {
+                cautions.push(Note::caution(format!(
+                    "{hrc} HRC is not on this steel's tempering curve; its usual low temper is given"
+                )));
+                si::from_celsius(usual_c)
+            })
+        }
+    };
+    let t_c = si::celsius(temperature);
+    if !(steel.temper_c.0 - 0.5..=steel.temper_c.1 + 0.5).contains(&t_c) {
+        cautions.push(Note::outside(format!(
+            "{t_c:.0} °C lies outside this steel's usual tempering range of {} to {} °C: it may be brittle there",
+            steel.temper_c.0, steel.temper_c.1
+        )));
+    }
+    reasons.push(Note::basis(format!(
+        "two tempers of 2 h, cooled between (common practice, no source); curve: {}",
+        steel.tempering_source(t_c)
+    )));
+    Ok(Tempering { temperature, time: si::seconds(7200.0), times: 2, hardness_hrc: steel.hardness_after(temperature)? })
+}
+
+impl Steel {
+    /// Where the point of the tempering curve next to a temperature comes from.
+    fn tempering_source(&self, t_c: f64) -> &'static str {
+        let nearest = self.tempering.iter().min_by(|a, b| (a.temper_c - t_c).abs().total_cmp(&(b.temper_c - t_c).abs()));
+        nearest.map_or("none", |point| point.source)
+    }
+}
+
+const ROOM_C: f64 = 25.0;
+/// The core counts as at heat within this of the furnace.
+const SOAK_BAND_K: f64 = 5.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units;
+
+    fn wish(grade: &str, size: &str) -> Wish {
+        let section = Section::plate(units::length(size).unwrap()).unwrap();
+        Wish { steel: Steel::named(grade).unwrap(), section, protected: true, hardness_hrc: None, oil: None }
+    }
+
+    #[test]
+    fn every_steel_has_a_cycle() {
+        for steel in &super::super::STEELS {
+            let cycle = cycle(&wish(steel.grade, "3 mm")).unwrap();
+            assert!(cycle.soak.least <= cycle.soak.most && cycle.soak.to_heat.value > 0.0, "{}", steel.grade);
+            assert!(!cycle.reasons.is_empty() && !cycle.cautions.is_empty());
+        }
+    }
+
+    #[test]
+    fn the_section_picks_the_medium() {
+        assert_eq!(cycle(&wish("1095", "1.5 mm")).unwrap().medium, Medium::Oil);
+        assert_eq!(cycle(&wish("1095", "10 mm")).unwrap().medium, Medium::Water);
+        assert_eq!(cycle(&wish("A2", "6 mm")).unwrap().medium, Medium::Plates);
+        assert_eq!(cycle(&wish("S7", "80 mm")).unwrap().medium, Medium::Oil);
+    }
+
+    #[test]
+    fn a_section_too_heavy_for_the_oil_is_said() {
+        let slow = Wish { oil: Some(OilSpeed::Medium), ..wish("1084", "5 mm") };
+        assert!(cycle(&slow).unwrap().cautions.iter().any(|note| note.text.contains("heavier")));
+        assert!(!cycle(&wish("1084", "5 mm")).unwrap().cautions.iter().any(|note| note.text.contains("heavier")));
+    }
+
+    #[test]
+    fn wanted_hardness_sets_the_temper() {
+        let hard = Wish { hardness_hrc: Some(60.0), ..wish("L6", "3 mm") };
+        let tempering = cycle(&hard).unwrap().tempering;
+        assert!((tempering.hardness_hrc - 60.0).abs() < 1e-9);
+        let impossible = Wish { hardness_hrc: Some(69.0), ..wish("L6", "3 mm") };
+        assert!(cycle(&impossible).unwrap().cautions.iter().any(|note| note.text.contains("69 HRC")));
+    }
+}

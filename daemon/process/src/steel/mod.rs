@@ -1,0 +1,200 @@
+//! Steels: a table of common tool and spring steels, their hardening and tempering, and the cycle that a section asks for.
+//!
+//! Handbook minutes and data sheets' minutes per inch answer different questions and do not agree for thin parts: both
+//! are kept, and a plan satisfies both. Everything here is a start to be edited: a test piece of your own bar decides.
+
+pub mod critical;
+mod cycle;
+pub mod martensite;
+mod table;
+
+pub use critical::Composition;
+pub use cycle::{Cycle, Hold, Tempering, Wish, cycle};
+pub use table::STEELS;
+
+use crate::error::{ProcessError, Result, within};
+use crate::gas::SteelKind;
+use crate::quench::OilSpeed;
+use crate::si;
+use uom::si::f64::{Length, ThermodynamicTemperature, Time};
+use uom::si::length::inch;
+
+/// One steel of the table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Steel {
+    /// The name that it is sold by.
+    pub grade: &'static str,
+    /// How it stands towards nitrogen at high heat.
+    pub kind: SteelKind,
+    /// The middle of its composition.
+    pub composition: Composition,
+    /// Its elements with their ranges.
+    pub elements: &'static [Element],
+    /// Where the ranges come from.
+    pub elements_source: &'static str,
+    /// Preheat, °C.
+    pub preheat_c: Option<f64>,
+    /// Austenitizing range, °C.
+    pub austenitize_c: (f64, f64),
+    /// Soak guidance.
+    pub soak: Soak,
+    /// The quench, in words.
+    pub quench: &'static str,
+    /// The medium that comes first.
+    pub medium: Medium,
+    /// The slowest oil that hardens it, and the heaviest section in that oil, mm.
+    pub oil: Option<(OilSpeed, f64)>,
+    /// The heaviest section that hardens in air, mm.
+    pub heaviest_air_mm: Option<f64>,
+    /// Hardness as quenched, HRC.
+    pub as_quenched_hrc: (f64, f64),
+    /// Usual tempering range, °C.
+    pub temper_c: (f64, f64),
+    /// Hardness after tempering, by rising temperature.
+    pub tempering: &'static [Point],
+    /// On what the tempering curve was measured.
+    pub tempering_note: &'static str,
+    /// Where temperatures, soak and hardness come from.
+    pub source: &'static str,
+}
+
+/// One element of a steel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Element {
+    /// Its symbol.
+    pub symbol: &'static str,
+    /// Its range, per cent; none where only a typical value is known.
+    pub range: Option<(f64, f64)>,
+    /// The middle or typical value, per cent.
+    pub middle: f64,
+}
+
+/// Soak guidance of both kinds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Soak {
+    /// Handbook minutes at temperature for small sections.
+    pub handbook_min: (f64, f64),
+    /// What kind of handbook.
+    pub handbook_kind: &'static str,
+    /// A data sheet's minutes per inch of section.
+    pub sheet_min_per_inch: Option<(f64, f64)>,
+    /// The least minutes that the sheet allows for any section.
+    pub sheet_floor_min: Option<f64>,
+    /// How the two agree.
+    pub note: &'static str,
+}
+
+/// One point of a tempering curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// Tempering temperature, °C.
+    pub temper_c: f64,
+    /// Hardness, HRC.
+    pub hrc: f64,
+    /// Where it comes from.
+    pub source: &'static str,
+}
+
+/// What a part is quenched in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Medium {
+    /// Still air.
+    Air,
+    /// Between cold plates.
+    Plates,
+    /// Oil of a fitting speed.
+    Oil,
+    /// Water or brine.
+    Water,
+}
+
+impl Steel {
+    /// Finds a steel by its name, in any case, with or without `AISI` before it.
+    ///
+    /// # Errors
+    /// A name that the table does not have, with those that it has.
+    pub fn named(name: &str) -> Result<&'static Self> {
+        let plain = name.trim().to_uppercase();
+        let plain = plain.trim_start_matches("AISI").trim_start_matches("SAE").trim_start_matches(['-', ' ']);
+        STEELS.iter().find(|steel| steel.grade == plain).ok_or_else(|| ProcessError::UnknownSteel {
+            name: name.trim().to_owned(),
+            known: STEELS.iter().map(|steel| steel.grade).collect::<Vec<_>>().join(", "),
+        })
+    }
+
+    /// Hardness after tempering at a temperature, straight between the points of the curve.
+    ///
+    /// # Errors
+    /// A temperature outside the curve, which is never extrapolated.
+    pub fn hardness_after(&self, temper: ThermodynamicTemperature) -> Result<f64> {
+        let ends = (self.tempering.first().map_or(0.0, |p| p.temper_c), self.tempering.last().map_or(0.0, |p| p.temper_c));
+        let t_c = within("the tempering temperature", si::celsius(temper), "°C", ends.0 - 0.05, ends.1 + 0.05)?;
+        let points: Vec<(f64, f64)> = self.tempering.iter().map(|point| (point.temper_c, point.hrc)).collect();
+        Ok(crate::numeric::between(&points, t_c).unwrap_or(f64::NAN))
+    }
+
+    /// The lowest tempering temperature of the curve that gives a hardness; `None` if the curve does not pass it.
+    pub fn temper_for(&self, hrc: f64) -> Option<ThermodynamicTemperature> {
+        self.tempering
+            .windows(2)
+            .find_map(|pair| {
+                let (from, to) = (pair.first()?, pair.last()?);
+                let inside = (from.hrc - hrc) * (to.hrc - hrc) <= 0.0 && from.hrc != to.hrc;
+                inside.then(|| from.temper_c + (to.temper_c - from.temper_c) * (hrc - from.hrc) / (to.hrc - from.hrc))
+            })
+            .map(si::from_celsius)
+    }
+
+    /// The soak that a section asks for: the shortest that satisfies handbook and sheet, and the longest either allows.
+    ///
+    /// # Errors
+    /// A section outside 0.1 to 500 mm.
+    pub fn soak_for(&self, section: Length) -> Result<(Time, Time)> {
+        let inches = within("the section", section.value * 1e3, "mm", 0.1, 500.0)? / 25.4;
+        let (low, high) = self.soak.handbook_min;
+        let floor = self.soak.sheet_floor_min.unwrap_or(0.0);
+        let sheet = self
+            .soak
+            .sheet_min_per_inch
+            .map_or((0.0, 0.0), |(low, high)| ((low * inches).max(floor), (high * inches).max(floor)));
+        // 30 min more for each inch above the first, where the handbook minutes are said to be for up to one inch.
+        let more = if self.grade == "52100" { 30.0 * (section.get::<inch>() - 1.0).max(0.0) } else { 0.0 };
+        let least = (low + more).max(sheet.0);
+        let most = (high + more).max(sheet.1).max(least);
+        Ok((si::seconds(least * 60.0), si::seconds(most * 60.0)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units;
+
+    #[test]
+    fn names_are_read_with_and_without_their_society() {
+        assert_eq!(Steel::named("aisi o1").unwrap().grade, "O1");
+        assert_eq!(Steel::named(" 1095 ").unwrap().grade, "1095");
+        assert!(Steel::named("X99").unwrap_err().to_string().contains("O1, A2"));
+    }
+
+    #[test]
+    fn hardness_and_temper_are_each_others_inverse_where_the_curve_falls() {
+        let steel = Steel::named("L6").unwrap();
+        let t = steel.temper_for(58.5).unwrap();
+        assert!((steel.hardness_after(t).unwrap() - 58.5).abs() < 1e-9);
+        assert!(steel.temper_for(70.0).is_none());
+        assert!(steel.hardness_after(units::temperature("700 C").unwrap()).is_err());
+    }
+
+    #[test]
+    fn a_soak_satisfies_handbook_and_sheet() {
+        let minutes = |grade: &str, size: &str| {
+            let (low, high) = Steel::named(grade).unwrap().soak_for(units::length(size).unwrap()).unwrap();
+            (low.value / 60.0, high.value / 60.0)
+        };
+        assert_eq!(minutes("O1", "3 mm"), (20.0, 30.0));
+        assert_eq!(minutes("S7", "3 mm"), (45.0, 45.0));
+        assert_eq!(minutes("D2", "2 in"), (120.0, 120.0));
+        assert_eq!(minutes("52100", "2 in"), (45.0, 70.0));
+    }
+}
