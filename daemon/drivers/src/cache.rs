@@ -1,7 +1,7 @@
 //! Compiled drivers on disk. Never trusted: an entry counts only if its own hash is right, its name is that of the content and of
 //! this engine, and the folder belongs to nobody else.
 //!
-//! An entry is the SHA-256 of the code, then the code. The name is the SHA-256 of the component and of everything about the engine
+//! An entry is the SHA-256 of its name and the code, then the code. The name is the SHA-256 of the component and of everything about the engine
 //! that code depends on (version, settings, processor), so an upgrade never meets old code (T14).
 
 use std::fs;
@@ -31,7 +31,7 @@ impl Cache {
     pub(crate) fn find(&self, name: &str) -> Option<Vec<u8>> {
         let entry = fs::read(self.path(name)).ok()?;
         let (hash, code) = entry.split_at_checked(HASH)?;
-        if Sha256::digest(code).as_slice() != hash {
+        if seal(name, code) != hash {
             tracing::warn!(entry = name, "a compiled driver in the cache is damaged; it is compiled again");
             return None;
         }
@@ -49,7 +49,7 @@ impl Cache {
     fn write(&self, name: &str, code: &[u8]) -> io::Result<()> {
         let beside = self.folder.join(format!("{name}.{}.new", std::process::id()));
         let mut file = fs::File::create(&beside)?;
-        file.write_all(&Sha256::digest(code))?;
+        file.write_all(&seal(name, code))?;
         file.write_all(code)?;
         file.sync_data()?;
         drop(file);
@@ -59,6 +59,11 @@ impl Cache {
     fn path(&self, name: &str) -> PathBuf {
         self.folder.join(format!("{name}.compiled"))
     }
+}
+
+/// The name belongs to it, so that one driver's code is never taken for another's.
+fn seal(name: &str, code: &[u8]) -> [u8; HASH] {
+    Sha256::new().chain_update(name).chain_update(code).finalize().into()
 }
 
 /// Whoever can write here can run code as this service.
@@ -99,6 +104,8 @@ mod tests {
         let whole = fs::read(&path).expect("the entry");
         let mut flipped = whole.clone();
         flipped[HASH + 1] ^= 1;
+        fs::copy(&path, cache.path("other")).expect("copying");
+        assert_eq!(cache.find("other"), None, "another's entry was taken");
         for damaged in [&flipped[..], &whole[..whole.len() - 1], &whole[..5], &[]] {
             fs::write(&path, damaged).expect("writing");
             assert_eq!(cache.find("one"), None);

@@ -35,6 +35,10 @@ const LOG_WINDOW: Duration = Duration::from_secs(1);
 /// The longest that one exchange may wait for its reply, whatever the driver asks for.
 const EXCHANGE_LONGEST: Duration = Duration::from_secs(10);
 
+/// What is left of a call when its last exchange is given up, so that the guest can still say so: a device that is silent is no
+/// reason to tear its driver down.
+const LAST_WORDS: Duration = Duration::from_millis(50);
+
 /// The state of a sandbox.
 #[derive(Debug)]
 pub(crate) struct Inside {
@@ -172,7 +176,7 @@ impl Inside {
         let Some(line) = self.lines.get(line as usize).cloned() else {
             return Ok(Err(Fault::new(FaultCode::NOT_ALLOWED, format!("no line with index {line} was granted"))));
         };
-        let left = self.call.until.saturating_duration_since(Instant::now());
+        let left = self.call.until.saturating_duration_since(Instant::now()).saturating_sub(LAST_WORDS);
         let within = within.unwrap_or(EXCHANGE_LONGEST).min(EXCHANGE_LONGEST).min(left);
         let ask = Ask { class: self.call.class, tag: self.call.tag.as_ref(), request, rules, within };
         // Waiting burns no time of the guest's: the ticker may rest.

@@ -57,7 +57,7 @@ pub(crate) use unit::{Contactor, Unit, Wired};
 
 /// Acts that wait for one driver. The core says each act once; a driver that is so far behind is as good as lost, and what it
 /// missed is seen by what it then reads.
-pub(crate) const JOBS_MOST: usize = 64;
+pub(crate) const JOBS_MOST: usize = 256;
 
 /// How long a call may still run after a cut that only the guest can carry out, before the sandbox is torn down for it.
 const CUT_GRACE: Duration = Duration::from_millis(20);

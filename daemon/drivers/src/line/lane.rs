@@ -8,7 +8,7 @@ use std::time::Duration;
 use hearthward_equipment::{Fault, FaultCode};
 use hearthward_supervise::observe::CutState;
 use tokio::net::TcpStream;
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 use super::deliver::{Delivered, deliver};
 use super::tcp::{Link, State, TcpLine};
@@ -29,6 +29,10 @@ const CUT_AGAIN_AFTER: Duration = Duration::from_millis(250);
 
 /// How long the reply to a standing cut is waited for before it is sent again.
 pub(super) const CUT_REPLY_WITHIN: Duration = Duration::from_millis(500);
+
+/// How long a device usually takes to reply. When all furnaces of a line are cut at once, each has so long before the next goes
+/// ahead of its reply.
+const REPLY_USUAL: Duration = Duration::from_millis(20);
 
 /// Tries on one connection after which it is taken for dead or out of step, and made anew.
 const CUT_TRIES_PER_CONNECTION: u32 = 2;
@@ -75,7 +79,7 @@ impl CutGroup {
     }
 
     /// Notes a try without confirmation and says how many there were of this wish.
-    fn failed(&self, wish: u64, why: &str) -> u32 {
+    fn failed(&self, wish: u64, code: FaultCode, why: &str) -> u32 {
         let tries = {
             let mut far = lock(&self.far);
             far.tries = if far.tried == wish { far.tries + 1 } else { 1 };
@@ -83,9 +87,15 @@ impl CutGroup {
             far.tries
         };
         if tries == 1 && self.cell.role(self.role).done() < wish {
-            self.cell.tell(CutState::Failed(Fault::new(FaultCode::TIMED_OUT, why)));
+            self.cell.tell(CutState::Failed(Fault::new(code, why)));
         }
         tries
+    }
+
+    /// Notes that the bytes are out and the reply was not waited for: it is due again as soon as the line is free.
+    fn given_way(&self, wish: u64) {
+        let mut far = lock(&self.far);
+        (far.tried, far.again_at) = (wish, Instant::now());
     }
 
     fn read_back(&self, wish: u64) {
@@ -100,16 +110,22 @@ impl CutGroup {
 /// Runs for the life of the line.
 pub(super) async fn run(line: Arc<TcpLine>) {
     let mut back_off = RECONNECT_FIRST;
-    let mut retry_at = Instant::now();
+    let mut tried_at = Instant::now() - CUT_AGAIN_AFTER;
+    let mut retry_at = tried_at;
     loop {
         let state = line.wire().state.clone();
         let groups = line.groups();
         let owed = groups.iter().filter_map(|group| group.due()).min();
+        if owed.is_some() {
+            // A cut does not sit out a back-off.
+            retry_at = retry_at.min(tried_at + CUT_AGAIN_AFTER);
+        }
         if !matches!(state, State::Up(_)) && Instant::now() >= retry_at {
             line.opened(connect(&line).await);
+            tried_at = Instant::now();
             let up = matches!(line.wire().state, State::Up(_));
             back_off = if up { RECONNECT_FIRST } else { (back_off * 2).min(RECONNECT_LONGEST) };
-            retry_at = Instant::now() + if owed.is_some() { CUT_AGAIN_AFTER } else { back_off };
+            retry_at = tried_at + back_off;
             continue;
         }
         if owed.is_some_and(|at| at.is_none_or(|at| at <= Instant::now())) {
@@ -122,7 +138,7 @@ pub(super) async fn run(line: Arc<TcpLine>) {
             () = line.lane.notified() => {
                 // A connection that ended just now was good until then.
                 if matches!(line.wire().state, State::Connecting) {
-                    retry_at = retry_at.min(Instant::now() + RECONNECT_FIRST);
+                    retry_at = retry_at.min(tried_at + RECONNECT_FIRST);
                 }
                 // Exchanges that a cut has made void sit on lines that carry no standing cut, too.
                 line.changed.notify_waiters();
@@ -150,7 +166,7 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
     let Some(group) = groups.iter().filter(|group| group.due().is_some()).min_by_key(|group| group.due()) else { return };
     let wish = group.wish();
     let State::Up(link) = state else {
-        group.failed(wish, "the line is not open");
+        group.failed(wish, FaultCode::LINE_DOWN, "the line is not open");
         return;
     };
     while let Err(turnaround_over_at) = line.take() {
@@ -165,17 +181,17 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
             Delivered::ReadBack => {}
             // Another furnace's cut must not wait for this one's device; this one comes again.
             Delivered::Overtaken => {
-                group.failed(wish, "another cut had to go out before the reply came");
+                group.given_way(wish);
                 return;
             }
             Delivered::Silent(why) => {
-                if group.failed(wish, &why) % CUT_TRIES_PER_CONNECTION == 0 {
+                if group.failed(wish, FaultCode::TIMED_OUT, &why) % CUT_TRIES_PER_CONNECTION == 0 {
                     line.ended(link, "a cut was not read back");
                 }
                 return;
             }
             Delivered::Ended(why) => {
-                group.failed(wish, &why);
+                group.failed(wish, FaultCode::LINE_DOWN, &why);
                 line.ended(link, &why);
                 return;
             }
@@ -188,12 +204,10 @@ async fn send(line: &TcpLine, link: &Link, groups: &[Arc<CutGroup>], group: &Cut
     // The frame that was begun goes out whole before the cut: half a frame could swallow it.
     let rest = std::mem::take(&mut line.wire().unsent);
     let overtaken = async {
-        loop {
+        sleep(line.turnaround.max(REPLY_USUAL)).await;
+        while !groups.iter().any(|other| !std::ptr::eq(Arc::as_ptr(other), group) && other.is_fresh()) {
             line.lane.notified().await;
             line.changed.notify_waiters();
-            if groups.iter().any(|other| !std::ptr::eq(Arc::as_ptr(other), group) && other.is_fresh()) {
-                return;
-            }
         }
     };
     let until = Instant::now() + CUT_REPLY_WITHIN;

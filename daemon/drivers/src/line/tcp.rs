@@ -524,3 +524,26 @@ fn throw_away_late(mut plain: &Plain) -> io::Result<()> {
 fn withdrawn() -> Fault {
     Fault::new(FaultCode::WITHDRAWN, "a cut went ahead of it")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Goal: whoever commands goes before whoever reads, and of two alike who came first.
+    #[test]
+    fn writes_go_before_reads() {
+        let waiting = |class, ticket| Waiting { class, ticket, grant: oneshot::channel().0 };
+        let mut wire = Wire {
+            state: State::Connecting,
+            holder: FREE,
+            next_ticket: FIRST_TICKET,
+            waiting: vec![waiting(Class::Read, 4), waiting(Class::Write, 7), waiting(Class::Read, 3), waiting(Class::Write, 5)],
+            unsent: Vec::new(),
+            asked_at: None,
+            lane_waits: false,
+            silent: 0,
+        };
+        let order: Vec<u64> = std::iter::from_fn(|| wire.next_in_turn()).map(|next| next.ticket).collect();
+        assert_eq!(order, [5, 7, 3, 4]);
+    }
+}

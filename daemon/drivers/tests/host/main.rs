@@ -4,6 +4,7 @@ mod cuts;
 mod guest;
 mod hostile;
 mod lines;
+mod peer;
 mod refusals;
 mod shop;
 mod steps;

@@ -153,7 +153,3 @@ pub(crate) fn celsius(reading: &Reading) -> Option<f64> {
     let value = reading.value.as_ref().and_then(Value::as_temperature)?;
     Some((hearthward_equipment::quantity::in_celsius(value) * 100.0).round() / 100.0)
 }
-
-pub(crate) fn folder_of(path: &Path) -> usize {
-    std::fs::read_dir(path).map_or(0, Iterator::count)
-}
