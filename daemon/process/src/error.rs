@@ -110,10 +110,19 @@ pub enum ProcessError {
 pub type Result<T> = core::result::Result<T, ProcessError>;
 
 /// Passes a finite value inside the closed range, and names value and range otherwise.
+///
+/// A bound other than zero gives way by a rounding error: 1000 °C is not outside 1000 °C for having been kelvin between.
 pub(crate) fn within(what: &'static str, value: f64, unit: &'static str, low: f64, high: f64) -> Result<f64> {
     // Written so that NaN, which compares false with everything, is refused too.
-    if value >= low && value <= high { Ok(value) } else { Err(ProcessError::OutOfRange { what, value, unit, low, high }) }
+    if value >= low - ROUNDING * low.abs() && value <= high + ROUNDING * high.abs() {
+        Ok(value)
+    } else {
+        Err(ProcessError::OutOfRange { what, value, unit, low, high })
+    }
 }
+
+/// Some thousand units in the last place.
+const ROUNDING: f64 = 1e-12;
 
 /// Builds the error for values that contradict each other.
 pub(crate) fn impossible(what: &'static str, why: String) -> ProcessError {

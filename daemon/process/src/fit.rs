@@ -105,11 +105,10 @@ fn solve<const N: usize>(mut matrix: [[f64; N]; N], mut right: [f64; N]) -> Opti
         }
         matrix.swap(column, pivot);
         right.swap(column, pivot);
+        let pivot_row = matrix[column];
         for row in column + 1..N {
-            let factor = matrix[row][column] / matrix[column][column];
-            for k in column..N {
-                matrix[row][k] -= factor * matrix[column][k];
-            }
+            let factor = matrix[row][column] / pivot_row[column];
+            matrix[row].iter_mut().zip(pivot_row).for_each(|(cell, above)| *cell -= factor * above);
             right[row] -= factor * right[column];
         }
     }

@@ -38,6 +38,8 @@ pub mod tempering;
 pub mod thermal;
 pub mod thermocouple;
 pub mod transfer;
+pub mod trials;
+pub mod uniformity;
 pub mod units;
 pub mod vessel;
 

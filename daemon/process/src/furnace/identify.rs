@@ -45,6 +45,8 @@ pub struct Identified {
 
 /// Identifies a furnace from a record that starts at rest.
 ///
+/// A first reading within 5 K of the room is taken as the room: its own scatter would weigh on every later one.
+///
 /// The best record heats at full power, holds at part power and cools: from a heat-up alone the loss is hardly seen.
 ///
 /// # Errors
@@ -56,10 +58,11 @@ pub fn identify(record: &[Reading], room: ThermodynamicTemperature) -> Result<Id
         return Err(impossible("identifying a furnace", "the times of the record do not rise".to_owned()));
     }
     let over: Vec<f64> = record.iter().map(|reading| si::celsius(reading.chamber) - room_c).collect();
+    let first_k = if libm::fabs(over[0]) < COLD_K { 0.0 } else { over[0] };
     let (loss, capacity) = guess(record, &over)?;
     let start = [loss, capacity, capacity * FAST_GUESS_S];
     let fit =
-        least_squares(start, |&parameters| simulate(record, over[0], parameters).zip(&over).map(|(t, seen)| t - seen).collect())
+        least_squares(start, |&parameters| simulate(record, first_k, parameters).zip(&over).map(|(t, seen)| t - seen).collect())
             .filter(|fit| fit.settled)
             .ok_or_else(|| impossible("identifying a furnace", "no loss and capacity explain the record".to_owned()))?;
     let [u, s, q] = fit.values;
@@ -83,6 +86,8 @@ pub fn identify(record: &[Reading], room: ThermodynamicTemperature) -> Result<Id
     })
 }
 
+/// A furnace this close to the room has been off for long.
+const COLD_K: f64 = 5.0;
 /// A usual lag of a small furnace, to start the fit from.
 const FAST_GUESS_S: f64 = 60.0;
 

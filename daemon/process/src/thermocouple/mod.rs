@@ -110,7 +110,7 @@ impl Thermocouple {
         let t_c = si::celsius(temperature);
         self.segments(class)
             .iter()
-            .find(|segment| t_c >= segment.0 && t_c <= segment.1)
+            .find(|segment| t_c >= segment.0 - ROUNDING_K && t_c <= segment.1 + ROUNDING_K)
             .map(|&(_, _, fixed, slope)| si::difference(fixed + slope * t_c))
     }
 
@@ -184,6 +184,9 @@ impl Thermocouple {
         if self == Self::K && t_c > 0.0 { a * libm::exp(b * (t_c - c) * (t_c - c)) } else { 0.0 }
     }
 }
+
+/// What a conversion to kelvin and back may lose.
+const ROUNDING_K: f64 = 1e-9;
 
 #[cfg(test)]
 mod tests {

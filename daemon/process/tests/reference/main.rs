@@ -3,6 +3,7 @@
 //! One module for each subject; `tests/data/README.md` lists the tables, where they come from and how close they must be.
 
 mod cylinder;
+mod furnace;
 mod gas;
 mod heating;
 mod jet;
@@ -13,5 +14,8 @@ mod quantities;
 mod quench;
 mod room;
 mod stack;
+mod steel;
 mod table;
+mod thermocouple;
 mod transfer;
+mod trials;
