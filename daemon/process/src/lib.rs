@@ -4,8 +4,15 @@
 //! | module | answers |
 //! | --- | --- |
 //! | [`units`] | what a person wrote, and how to show it |
-//! | [`gas`], [`flow`] | properties; which gas protects; an amount of gas and its litres |
-//! | [`chamber`] | the oxygen in a chamber, step by step |
+//! | [`gas`], [`flow`], [`meter`] | properties; which gas protects; an amount of gas and its litres; what a float shows |
+//! | [`chamber`], [`purge`], [`calibrate`] | the oxygen in a chamber, step by step or in one formula; leak and pores from a record |
+//! | [`stack`], [`jet`] | the chimney of a hot chamber; how gas enters |
+//! | [`cylinder`], [`room`] | what a gauge means, how long it lasts; the oxygen that people breathe |
+//! | [`thermal`], [`heating`], [`furnace`] | heat in steel; when soak begins; what a furnace can do |
+//! | [`transfer`], [`quench`], [`vessel`] | seconds in air; the bath and the tank |
+//! | [`steel`], [`tempering`], [`oxide`] | the steels and their cycles; tempers; scale and carbon lost |
+//! | [`thermocouple`], [`uniformity`], [`trials`] | what a sensor says; survey classes; comparing loads |
+//! | [`plan`] | whole questions in one call |
 //!
 //! Nothing here touches a clock, a file, a socket, a thread or chance, and transcendental functions come from `libm`, so
 //! that every computer gets the same bits. Every result that leaves the range of its model carries a [`note::Note`]
@@ -29,6 +36,7 @@ pub mod jet;
 pub mod meter;
 pub mod note;
 pub mod oxide;
+pub mod plan;
 pub mod purge;
 pub mod quench;
 pub mod room;

@@ -1,0 +1,117 @@
+//! "Will this cylinder last, and what does it do to my room?"
+
+use super::{Answer, Writer};
+use crate::cylinder::{Cylinder, Draw, Reach, forecast, lasts};
+use crate::error::Result;
+use crate::flow::Reference;
+use crate::note::Note;
+use crate::room::Room;
+use crate::units::System;
+use crate::{si, units};
+use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature};
+
+/// A cylinder and what is to be drawn from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CylinderQuestion {
+    /// The cylinder.
+    pub cylinder: Cylinder,
+    /// Its gauge.
+    pub gauge: Pressure,
+    /// The largest error of that gauge.
+    pub gauge_error: Pressure,
+    /// Its temperature.
+    pub temperature: ThermodynamicTemperature,
+    /// The gauge at which it is changed.
+    pub leave: Pressure,
+    /// What is to be drawn, of all furnaces on it.
+    pub draws: Vec<Draw>,
+    /// What must be left to cool an abandoned load.
+    pub reserve: AmountOfSubstance,
+    /// The room that the gas ends up in, and its alarm level.
+    pub room: Option<Room>,
+    /// The conditions that volumes are counted and shown at.
+    pub reference: Reference,
+}
+
+/// The usual alarm level of room oxygen: common practice.
+const ALARM: f64 = 0.195;
+
+/// Answers the question.
+///
+/// # Errors
+/// Values outside the ranges of the functions that it stands on.
+pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
+    let CylinderQuestion { cylinder, gauge, temperature, leave, reference, .. } = question;
+    let held = cylinder.contents(*gauge, *temperature)?;
+    let ahead = forecast(cylinder, *gauge, question.gauge_error, *temperature, *leave, &question.draws, question.reserve)?;
+    let mut answer = Answer::new(format!("A cylinder of {} at {}", cylinder.gas().name(), units::show_pressure(*gauge, system)));
+    let mut write = Writer::new(&mut answer, system);
+    write.mass("mass_kg", "gas in it", held.mass, "real-gas equation of state");
+    write.volume("contents_l", "the same by volume", held.standard_volume, "real gas at 21.1 °C, 101.325 kPa");
+    let counted = format!("counted at {}", reference.words());
+    write.volume("usable_l", "usable", reference.volume(ahead.usable), counted.clone());
+    write.volume(
+        "usable_low_l",
+        "usable if the gauge shows too much",
+        reference.volume(ahead.usable_band.0),
+        "the gauge's error",
+    );
+    write.volume("needed_l", "needed, with the reserve", reference.volume(ahead.needed), counted);
+    if let Some(after) = ahead.gauge_after {
+        write.pressure("gauge_after_bar", "gauge after it", after, "at the same temperature");
+    }
+    let steady =
+        question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
+    if let Some(time) = lasts(ahead.usable, steady) {
+        write.time("lasts_s", "lasts at the largest of the flows", time, "if it ran on and on");
+    }
+    write.word("reach", "reaches the end", words(ahead.reach), "with the gauge's error and the reserve");
+    match ahead.reach {
+        Reach::Surely => {}
+        Reach::Perhaps => answer.warn("whether it lasts depends on the gauge's error: have the next cylinder at hand"),
+        Reach::No => answer.warn("this cylinder will not last"),
+    }
+    if let Some(time) = ahead.ends_after {
+        Writer::new(&mut answer, system).time("ends_after_s", "runs out after", time, "the draws one after the other");
+    }
+    answer.take(ahead.notes);
+    if let Some(room) = &question.room {
+        the_room(&mut answer, question, room, system)?;
+    }
+    Ok(answer)
+}
+
+fn words(reach: Reach) -> &'static str {
+    match reach {
+        Reach::Surely => "surely",
+        Reach::Perhaps => "perhaps",
+        Reach::No => "no",
+    }
+}
+
+/// What the draws and the whole cylinder do to the air that people breathe.
+fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, system: System) -> Result<()> {
+    let alarm = si::fraction(ALARM);
+    let whole = room.whole_cylinder(&question.cylinder, question.gauge, question.temperature, alarm)?;
+    let largest =
+        question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
+    let mut write = Writer::new(answer, system);
+    write.share(
+        "room_whole_cylinder_fraction",
+        "room oxygen if all of it came out at once",
+        whole.worst,
+        "worst case of the average",
+    );
+    if largest.value > 0.0 {
+        let steady = room.steady(largest, alarm)?;
+        write.share("room_steady_fraction", "room oxygen under the largest flow for ever", steady.oxygen, "well mixed");
+        let air = room.ventilation_for(largest, alarm)?;
+        write.number("room_air_m3_h", "fresh air that keeps it at 19.5 %, m³/h", air.value * 3600.0, 3, "well mixed");
+        if steady.oxygen < alarm {
+            answer.warn("this flow would take the room below 19.5 % oxygen: ventilate more, or lead the gas out");
+        }
+    }
+    answer.take(whole.notes);
+    answer.take([Note::basis("averages over the room; low places and the inside of a furnace can hold far less oxygen")]);
+    Ok(())
+}
