@@ -45,7 +45,7 @@ pub struct Answer {
 /// One number of an answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
-    /// A name for programs; its last word is the unit of `value`.
+    /// A name for programs; where `value` has a unit, it is the last word.
     pub key: &'static str,
     /// A name for people.
     pub label: String,

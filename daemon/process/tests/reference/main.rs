@@ -9,6 +9,8 @@ mod heating;
 mod jet;
 mod meter;
 mod oxide;
+mod plan;
+mod properties;
 mod purge;
 mod quantities;
 mod quench;
