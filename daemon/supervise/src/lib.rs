@@ -2,12 +2,37 @@
 //!
 //! [`Shop::observe`] and [`Shop::request`] only store; [`Shop::tick`] decides. Outputs are drained as values after each tick. Time
 //! is an argument. The same inputs give the same outputs, bit for bit.
+//!
+//! | module | is about |
+//! | --- | --- |
+//! | [`plan`], [`recipe`] | what the core is told of the shop and of a load |
+//! | [`observe`], [`request`] | every way in |
+//! | [`output`], [`event`], [`view`] | every way out |
+//! | [`interlock`] | what withholds heat, and the one door that heat passes through |
+//!
+//! This is supervision, not a safety-rated system: a hard-wired limit, a door switch and ventilation come first.
 
+mod cut;
+mod cycle;
 pub mod event;
+mod facts;
+mod furnace;
+mod gas;
 pub mod interlock;
 pub mod observe;
 pub mod output;
 pub mod plan;
+mod points;
+mod purge;
+mod questions;
 pub mod recipe;
 pub mod request;
+mod shop;
+mod standing;
+mod tanks;
+#[cfg(test)]
+mod testing;
 pub mod view;
+
+pub use shop::Shop;
+pub use standing::{Away, STANDING_FORMAT, Standing};

@@ -49,7 +49,7 @@ pub enum Drive {
 
 /// One step of a cycle.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case", tag = "step")]
+#[serde(rename_all = "snake_case")]
 pub enum Step {
     /// Sweep the air out, as the furnace's purge plan says.
     Purge,

@@ -1,8 +1,30 @@
 //! The interlocks: what withholds heat, what asks, and the only place that grants a permit.
 
+mod catalogue;
+mod door_open;
+mod driver_lost;
+mod gas_supply;
+mod off_set_point;
+mod opening_at_heat;
+mod over_temperature;
 mod permit;
+mod purge_before_heat;
+mod purge_flow;
+mod quench;
+mod room_oxygen;
+mod row;
+mod run_time;
+mod sensor_fault;
+mod shared;
+mod stops;
 
+pub use catalogue::{Entry, For, entry};
+pub(crate) use catalogue::{Memory, Told, acts, applies, say, verdict};
+pub(crate) use driver_lost::agrees;
+pub(crate) use permit::{Case, Grant, GrantChange, judge};
 pub use permit::{HeatOrder, Means, Permit};
+pub(crate) use purge_flow::is_lost as flow_is_lost;
+pub(crate) use row::{Change, Rows, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// The rows of the interlock table.
@@ -47,4 +69,32 @@ pub enum InterlockKind {
     Interrupted,
     /// The service is ending in order.
     Ending,
+}
+
+impl InterlockKind {
+    /// How many rows the table has.
+    pub const COUNT: usize = 19;
+
+    /// All of them, in the order of the table.
+    pub const ALL: [Self; Self::COUNT] = [
+        Self::PurgeBeforeHeat,
+        Self::OpeningAtHeat,
+        Self::DoorOpen,
+        Self::OverTemperature,
+        Self::OffSetPoint,
+        Self::SensorFault,
+        Self::DriverLost,
+        Self::PurgeFlow,
+        Self::GasSupply,
+        Self::QuenchReadiness,
+        Self::QuenchOverTemperature,
+        Self::RoomOxygen,
+        Self::OneTankOneLoad,
+        Self::SharedSupply,
+        Self::SharedElectrical,
+        Self::RunTimeLimit,
+        Self::Stop,
+        Self::Interrupted,
+        Self::Ending,
+    ];
 }

@@ -1,0 +1,394 @@
+//! A load's cycle: which step it is in, what heat it wants, what it waits for.
+//!
+//! A cycle wants; the interlocks permit. Nothing here can make a furnace heat.
+
+mod ask;
+mod heat;
+mod pull;
+mod route;
+mod words;
+
+use hearthward_equipment::{FurnaceId, ShopMs};
+use serde::{Deserialize, Serialize};
+
+pub(crate) use ask::{apply_choice, ask_about_steel, ask_to_go_on};
+pub(crate) use words::waiting_for;
+
+use crate::event::{Event, EventBody, Priority};
+use crate::facts::{Door, Facts};
+use crate::gas::scaling_c;
+use crate::interlock::Rows;
+use crate::plan::{FurnacePlan, ShopPlan};
+use crate::purge::Purge;
+use crate::questions::{Asked, Purpose, Questions};
+use crate::recipe::{Drive, Load, Protection, Step, StepKind};
+use crate::request::Ask;
+use crate::tanks::Tank;
+
+/// Where a cycle stands besides its step.
+///
+/// ```text
+/// Loading ──loaded and shut──▶ Running ──last step complete──▶ (cycle ends)
+///                              │   ▲ └─aborted, slow-cooled──▶ Ending ──cool──▶ (cycle ends)
+///             temper, load out ▼   │ put in and shut
+///                           Transferring
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) enum Stage {
+    /// The load is being put in.
+    Loading,
+    /// The step of `index` runs.
+    Running,
+    /// The load is out and goes into the furnace that tempers it.
+    Transferring,
+    /// Heat is off; the load cools where it is.
+    Ending,
+}
+
+/// How a cycle ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) enum Outcome {
+    /// All steps were taken.
+    Complete,
+    /// A person ended it.
+    Aborted,
+    /// The load was quenched before its time.
+    QuenchedEarly,
+    /// The load cooled in the chamber.
+    SlowCooled,
+}
+
+impl Outcome {
+    /// The record's word.
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Complete => "complete",
+            Self::Aborted => "aborted",
+            Self::QuenchedEarly => "quenched_early",
+            Self::SlowCooled => "slow_cooled",
+        }
+    }
+}
+
+/// A load on its way. All times are spans, so that they survive a restart.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Cycle {
+    pub(crate) load: Load,
+    pub(crate) index: u16,
+    pub(crate) stage: Stage,
+    /// Time in this step.
+    pub(crate) step_ms: u64,
+    /// Time in band in this step.
+    pub(crate) in_band_ms: u64,
+    /// Time in band of all soaks.
+    pub(crate) soaked_ms: u64,
+    /// What heat is wanted for, in °C.
+    pub(crate) wanted_c: Option<f64>,
+    /// Parts that are under.
+    pub(crate) parts_under: u16,
+    /// Time since the door opened for the part that is pulled, while it is.
+    pub(crate) transfer_ms: Option<u64>,
+    /// The load is not in the chamber.
+    pub(crate) out: bool,
+    /// Time since the quench.
+    pub(crate) since_quench_ms: Option<u64>,
+    pub(crate) held: bool,
+    /// The chamber was hot when the load went in.
+    pub(crate) charged_hot: bool,
+    /// A person must say whether to go on.
+    pub(crate) interrupted: bool,
+    pub(crate) outcome: Outcome,
+    /// Rows about which the steel question was asked, while they stand.
+    pub(crate) asked: u32,
+    /// The soak's maximum was asked about.
+    pub(crate) extended: bool,
+    /// The temper is overdue, and that was said.
+    pub(crate) overdue: bool,
+    /// Where the load goes when its transfer is confirmed.
+    pub(crate) moves_to: Option<FurnaceId>,
+}
+
+/// What a cycle sees of its furnace.
+#[derive(Debug)]
+pub(crate) struct At<'a> {
+    pub(crate) id: FurnaceId,
+    pub(crate) plan: &'a FurnacePlan,
+    pub(crate) facts: &'a Facts,
+    pub(crate) rows: &'a Rows,
+    pub(crate) purge: &'a mut Purge,
+    /// The last good temperature in °C.
+    pub(crate) last_c: Option<f64>,
+}
+
+/// What a tick lends to everything that decides in it.
+#[derive(Debug)]
+pub(crate) struct Turn<'a> {
+    pub(crate) plan: &'a ShopPlan,
+    pub(crate) now: ShopMs,
+    pub(crate) dt_ms: u64,
+    pub(crate) events: &'a mut Vec<Event>,
+    pub(crate) questions: &'a mut Questions,
+    pub(crate) tanks: &'a mut [Tank],
+}
+
+impl Turn<'_> {
+    /// Says something about a furnace.
+    pub(crate) fn say(&mut self, furnace: FurnaceId, priority: Priority, text: String, body: EventBody) {
+        self.events.push(Event { furnace: Some(furnace), priority, person: None, text, body });
+    }
+}
+
+impl Cycle {
+    /// A cycle whose load is not in yet.
+    pub(crate) fn new(load: Load) -> Self {
+        Self {
+            load,
+            index: 0,
+            stage: Stage::Loading,
+            step_ms: 0,
+            in_band_ms: 0,
+            soaked_ms: 0,
+            wanted_c: None,
+            parts_under: 0,
+            transfer_ms: None,
+            out: true,
+            since_quench_ms: None,
+            held: false,
+            charged_hot: false,
+            interrupted: false,
+            outcome: Outcome::Complete,
+            asked: 0,
+            extended: false,
+            overdue: false,
+            moves_to: None,
+        }
+    }
+
+    /// The step it is in.
+    pub(crate) fn step(&self) -> Option<&Step> {
+        self.load.steps.get(usize::from(self.index))
+    }
+
+    /// What kind it is; cooling once the cycle is ending.
+    pub(crate) fn kind(&self) -> StepKind {
+        match self.stage {
+            Stage::Ending => StepKind::Cool,
+            _ => self.step().map_or(StepKind::Cool, Step::kind),
+        }
+    }
+
+    /// Whether a step runs.
+    pub(crate) fn is_running(&self) -> bool {
+        self.stage == Stage::Running
+    }
+
+    /// Whether the load is to be protected by gas.
+    pub(crate) fn wants_gas(&self) -> bool {
+        self.load.protection == Protection::Gas
+    }
+
+    /// Whether the door may open now without surprise.
+    pub(crate) fn expects_opening(&self) -> bool {
+        self.out
+            || matches!(self.stage, Stage::Loading | Stage::Transferring)
+            || (self.is_running() && self.kind() == StepKind::Pull)
+    }
+
+    /// Whether the set point stands still.
+    pub(crate) fn is_steady(&self) -> bool {
+        self.is_running() && matches!(self.kind(), StepKind::Soak | StepKind::Temper)
+    }
+
+    /// The program that the controller runs, if it does.
+    pub(crate) fn program(&self) -> Option<u32> {
+        match self.load.drive {
+            Drive::Program(number) => Some(number),
+            Drive::SetPoints => None,
+        }
+    }
+
+    /// For the digest.
+    pub(crate) fn bits(&self) -> [u64; 4] {
+        [
+            u64::from(self.index)
+                | (self.stage as u64) << 16
+                | u64::from(self.parts_under) << 20
+                | u64::from(self.held) << 40
+                | u64::from(self.interrupted) << 41
+                | u64::from(self.out) << 42
+                | u64::from(self.charged_hot) << 43
+                | (self.outcome as u64) << 44,
+            self.in_band_ms ^ self.step_ms.rotate_left(32),
+            self.wanted_c.unwrap_or(-1.0).to_bits(),
+            self.soaked_ms ^ u64::from(self.asked).rotate_left(40),
+        ]
+    }
+}
+
+/// The cycle begins: says so, and asks for the load.
+pub(crate) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let (name, load) = (&at.plan.name, &cycle.load);
+    let steps = u16::try_from(load.steps.len()).unwrap_or(u16::MAX);
+    let body = EventBody::CycleBegan { load: load.name.clone(), steel: load.steel.clone(), steps };
+    turn.say(at.id, Priority::Notice, format!("The cycle of load {} ({}) began in {name}.", load.name, load.steel), body);
+    let load = load.name.clone();
+    turn.questions.ask(at.id, Purpose::LoadAndShut, turn.now, turn.events, || {
+        Asked::to_do(Ask::LoadAndShut, format!("Put load {load} into {name}, shut the door, and say so."))
+    });
+}
+
+/// The load is in and the door is shut, a person says.
+pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Result<(), String> {
+    if matches!(at.facts.door, Door::Open) {
+        return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
+    }
+    cycle.out = false;
+    // Unknown counts as cold, which asks for the purge.
+    cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > scaling_c(at.plan));
+    cycle.stage = Stage::Running;
+    let index = cycle.index;
+    enter(cycle, at, turn, index);
+    Ok(())
+}
+
+/// Lets a tick pass over a cycle. Says how it ended, if it did.
+pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
+    if let Some(since_ms) = &mut cycle.since_quench_ms {
+        *since_ms += turn.dt_ms;
+    }
+    cycle.step_ms += turn.dt_ms;
+    if cycle.interrupted {
+        return None;
+    }
+    match cycle.stage {
+        Stage::Loading => None,
+        Stage::Transferring => {
+            route::watch_overdue(cycle, at, turn);
+            None
+        }
+        Stage::Ending => {
+            cycle.wanted_c = None;
+            let cool = cycle.out || at.facts.temperature.good().is_some_and(|read_c| read_c <= route::safe_c(cycle, at.plan));
+            cool.then_some(cycle.outcome)
+        }
+        Stage::Running => run(cycle, at, turn),
+    }
+}
+
+fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
+    let Some(step) = cycle.step().cloned() else { return Some(cycle.outcome) };
+    let done = match &step {
+        Step::Purge => {
+            cycle.wanted_c = None;
+            at.purge.is_proved() || cycle.charged_hot
+        }
+        Step::Preheat { to, hold } => heat::preheat(cycle, at, turn, *to, *hold),
+        Step::Ramp { to, rate_k_per_h } => heat::ramp(cycle, at, turn, *to, *rate_k_per_h),
+        Step::Soak { at: soak, band, minimum, maximum } => {
+            heat::soak(cycle, at, turn, heat::SoakStep { at: *soak, band: *band, minimum: *minimum, maximum: *maximum })
+        }
+        Step::Pull { window } => pull::pull(cycle, at, turn, *window),
+        Step::Quench { tank, under } => pull::quench(cycle, at, turn, *tank, *under),
+        Step::Cool { to } => heat::cool(cycle, at, *to),
+        Step::Temper { at: temper, hold, .. } => heat::temper(cycle, at, turn, *temper, *hold),
+    };
+    if !done || cycle.held {
+        return None;
+    }
+    leave(cycle, at, turn, true);
+    let next = cycle.index + 1;
+    if usize::from(next) >= cycle.load.steps.len() {
+        return Some(cycle.outcome);
+    }
+    enter(cycle, at, turn, next);
+    None
+}
+
+/// A step begins.
+pub(crate) fn enter(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, index: u16) {
+    cycle.index = index;
+    (cycle.step_ms, cycle.in_band_ms, cycle.transfer_ms, cycle.extended) = (0, 0, None, false);
+    let Some(step) = cycle.step().cloned() else { return };
+    match step {
+        // The set point of a ramp begins where the furnace is.
+        Step::Ramp { .. } | Step::Preheat { .. } => cycle.wanted_c = at.facts.temperature.good(),
+        Step::Soak { .. } => {}
+        Step::Pull { .. } => pull::begin(cycle, at, turn),
+        Step::Temper { furnace, .. } => {
+            cycle.wanted_c = None;
+            if cycle.out || furnace.is_some_and(|to| to != at.id) {
+                route::ask_transfer(cycle, at, turn, furnace.unwrap_or(at.id));
+                return;
+            }
+        }
+        Step::Purge | Step::Quench { .. } | Step::Cool { .. } => cycle.wanted_c = None,
+    }
+    say_began(cycle, at, turn);
+}
+
+/// Says that the step began.
+pub(crate) fn say_began(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let (name, load, kind) = (&at.plan.name, &cycle.load.name, cycle.kind());
+    let body = EventBody::StepBegan { load: load.clone(), index: cycle.index, step: kind };
+    turn.say(at.id, Priority::Notice, format!("{name}: {} of load {load} began.", words::step(kind)), body);
+}
+
+/// A step ends.
+pub(crate) fn leave(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, complete: bool) {
+    let (name, load, kind) = (&at.plan.name, cycle.load.name.clone(), cycle.kind());
+    if kind == StepKind::Soak {
+        cycle.soaked_ms += cycle.in_band_ms;
+    }
+    let took_ms = cycle.step_ms;
+    let how = if complete { "is complete" } else { "was ended early" };
+    let text = format!("{name}: {} of load {load} {how} after {}.", words::step(kind), words::span(took_ms));
+    let body = EventBody::StepEnded { load, index: cycle.index, step: kind, took_ms, complete };
+    turn.say(at.id, Priority::Notice, text, body);
+    turn.questions.withdraw(at.id, turn.events, |purpose| {
+        matches!(purpose, Purpose::PartUnder | Purpose::BringBath | Purpose::LoadAndShut | Purpose::Transfer)
+    });
+}
+
+/// Ends the step that runs before it is complete, on a person's word.
+pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
+    leave(cycle, at, turn, false);
+    route::free_tanks(at.id, turn);
+    if cycle.kind() == StepKind::Pull {
+        // A pull that was skipped leaves the steel where it is; so there is nothing under.
+        cycle.parts_under = 0;
+    }
+    let next = cycle.index + 1;
+    if usize::from(next) >= cycle.load.steps.len() {
+        return Some(cycle.outcome);
+    }
+    enter(cycle, at, turn, next);
+    None
+}
+
+/// Turns the cycle to its end: heat off, gas as it is until the steel is cool.
+pub(crate) fn turn_to_end(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, outcome: Outcome) {
+    if cycle.stage == Stage::Running {
+        leave(cycle, at, turn, false);
+    }
+    route::free_tanks(at.id, turn);
+    turn.questions.withdraw(at.id, turn.events, |_| true);
+    cycle.stage = Stage::Ending;
+    cycle.outcome = outcome;
+    (cycle.wanted_c, cycle.held, cycle.interrupted, cycle.step_ms) = (None, false, false, 0);
+}
+
+/// Turns the cycle to its pull, before its time.
+pub(crate) fn turn_to_quench(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> bool {
+    let Some(index) = route::pull_from(cycle) else { return false };
+    if cycle.out {
+        return false;
+    }
+    leave(cycle, at, turn, false);
+    cycle.outcome = Outcome::QuenchedEarly;
+    (cycle.held, cycle.interrupted) = (false, false);
+    enter(cycle, at, turn, index);
+    true
+}
+
+pub(crate) use pull::part_under;
+pub(crate) use route::{arrived, can_quench, free_tanks, highest_c, tank_ahead};

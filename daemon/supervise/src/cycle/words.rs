@@ -1,0 +1,79 @@
+//! Words for steps and spans, and what a cycle waits for.
+
+use std::fmt::Write as _;
+
+use hearthward_equipment::quantity::in_celsius;
+
+use super::{At, Cycle, Stage};
+use crate::interlock::InterlockKind;
+use crate::purge::PurgePhase;
+use crate::recipe::{Step, StepKind};
+
+/// A step's name in a sentence.
+pub(crate) fn step(kind: StepKind) -> &'static str {
+    match kind {
+        StepKind::Purge => "purge",
+        StepKind::Preheat => "preheat",
+        StepKind::Ramp => "ramp",
+        StepKind::Soak => "soak",
+        StepKind::Pull => "pull",
+        StepKind::Quench => "quench",
+        StepKind::Cool => "cooling",
+        StepKind::Temper => "temper",
+    }
+}
+
+/// A span as people say it.
+pub(crate) fn span(span_ms: u64) -> String {
+    let seconds = span_ms / 1000;
+    match seconds {
+        0..=119 => format!("{seconds} s"),
+        120..=7199 => format!("{} min", seconds / 60),
+        _ => format!("{} h {} min", seconds / 3600, seconds / 60 % 60),
+    }
+}
+
+/// Writes what the cycle waits for.
+pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, into: &mut String) {
+    let name = &at.plan.name;
+    let load = &cycle.load.name;
+    let _ = match cycle.stage {
+        _ if cycle.interrupted => write!(into, "a person to say whether load {load} in {name} goes on"),
+        Stage::Loading => write!(into, "load {load} to be put into {name} and the door to be shut"),
+        Stage::Transferring => write!(into, "load {load} to be put into the furnace that tempers it"),
+        Stage::Ending => write!(into, "{name} to cool"),
+        Stage::Running if cycle.held => write!(into, "a person to resume {name}"),
+        Stage::Running => running(cycle, at, into),
+    };
+}
+
+fn running(cycle: &Cycle, at: &At<'_>, into: &mut String) -> std::fmt::Result {
+    let name = &at.plan.name;
+    let read_c = at.last_c.unwrap_or(f64::NAN);
+    match cycle.step() {
+        Some(Step::Purge) => match at.purge.phase {
+            PurgePhase::Idle | PurgePhase::Settling if at.rows.stands(InterlockKind::SharedSupply) => {
+                write!(into, "{name}'s turn at the gas manifold")
+            }
+            PurgePhase::Idle | PurgePhase::Settling => write!(into, "the purge flow of {name} to be proved"),
+            PurgePhase::Confirming => write!(into, "a person to say what the meter of {name} shows"),
+            _ => write!(
+                into,
+                "{:.1} volume changes in {name}, {:.1} so far",
+                at.plan.gas.as_ref().map_or(0.0, |gas| gas.purge.changes),
+                at.purge.changes
+            ),
+        },
+        Some(Step::Preheat { to, .. } | Step::Ramp { to, .. }) => {
+            write!(into, "{name} to reach {:.0} °C, now {read_c:.0} °C", in_celsius(*to))
+        }
+        Some(Step::Soak { at: soak, .. }) => write!(into, "time in band at {:.0} °C, now {read_c:.0} °C", in_celsius(*soak)),
+        Some(Step::Temper { at: temper, .. }) => {
+            write!(into, "time in band at {:.0} °C, now {read_c:.0} °C", in_celsius(*temper))
+        }
+        Some(Step::Pull { .. }) => write!(into, "part {} of {} to be under", cycle.parts_under + 1, cycle.load.parts),
+        Some(Step::Quench { .. }) => write!(into, "the parts' time under"),
+        Some(Step::Cool { to }) => write!(into, "{name} to cool to {:.0} °C, now {read_c:.0} °C", in_celsius(*to)),
+        None => Ok(()),
+    }
+}

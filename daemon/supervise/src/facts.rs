@@ -1,0 +1,236 @@
+//! What one tick knows of one furnace: the readings as they may be taken, and the situation that they are judged in.
+
+use hearthward_equipment::ShopMs;
+
+use crate::plan::{FurnacePlan, Heating};
+use crate::points::{Points, Sample};
+
+/// The door as a tick may take it.
+///
+/// ```text
+/// Absent (no switch wired)      Unknown ──good reading──▶ Shut ⇄ Open ──too old or bad──▶ Unknown
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Door {
+    /// No switch is wired.
+    #[default]
+    Absent,
+    /// It is shut, and was since the last tick.
+    Shut,
+    /// It is open, or was since the last tick.
+    Open,
+    /// The switch cannot be relied upon.
+    Unknown,
+}
+
+/// A unit as its driver last told.
+///
+/// ```text
+/// Answering ⇄ Silent ⇄ OutOfService ⇄ Answering (each told by the host)
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Unit {
+    /// It answers, or nothing else was told yet.
+    #[default]
+    Answering,
+    /// It did not answer the last time.
+    Silent,
+    /// Its driver is out of service.
+    OutOfService,
+}
+
+/// The readings of a furnace in this tick.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Facts {
+    /// Time since the last tick, in seconds.
+    pub(crate) dt_s: f64,
+    /// Chamber temperature in °C.
+    pub(crate) temperature: Sample,
+    /// When it was read.
+    pub(crate) read_at: Option<ShopMs>,
+    /// The highest good temperature since the last tick, in °C; negative infinity without any.
+    pub(crate) peak_c: f64,
+    /// Whether a temperature came in since the last tick that may not be relied upon.
+    pub(crate) doubtful: bool,
+    /// Whether the controller answers and gives no temperature.
+    pub(crate) empty: bool,
+    /// Share of full power.
+    pub(crate) output_share: Sample,
+    /// The controller's own over-temperature alarm; none is wired if [`Sample::Never`] and not `alarm_wired`.
+    pub(crate) alarm: Sample,
+    pub(crate) alarm_wired: bool,
+    /// Whether the alarm stood at any time since the last tick.
+    pub(crate) alarm_seen: bool,
+    /// Temperature at the load, in °C.
+    pub(crate) load: Sample,
+    /// Oxygen by the probe, as a fraction.
+    pub(crate) probe: Sample,
+    pub(crate) door: Door,
+    /// Flow by a meter that is read each scan, in mol/s.
+    pub(crate) flow: Sample,
+    /// The lowest good flow since the last tick; infinity without any.
+    pub(crate) flow_low: f64,
+    /// The driver of its controller is out of service.
+    pub(crate) out_of_service: bool,
+}
+
+impl Facts {
+    /// Nothing is known yet.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            dt_s: 0.0,
+            temperature: Sample::Never,
+            read_at: None,
+            peak_c: f64::NEG_INFINITY,
+            doubtful: false,
+            empty: false,
+            output_share: Sample::Never,
+            alarm: Sample::Never,
+            alarm_wired: false,
+            alarm_seen: false,
+            load: Sample::Never,
+            probe: Sample::Never,
+            door: Door::Absent,
+            flow: Sample::Never,
+            flow_low: f64::INFINITY,
+            out_of_service: false,
+        }
+    }
+
+    /// Reads them out of the points.
+    pub(crate) fn read(plan: &FurnacePlan, points: &Points, now: ShopMs, dt_s: f64, unit: Unit) -> Self {
+        let of = |point| points.sample(point, now, plan.stale_after);
+        let temperature = Some(plan.temperature);
+        let flow = plan.gas.as_ref().map(|gas| gas.flow);
+        Self {
+            dt_s,
+            temperature: of(temperature),
+            read_at: points.read_at(temperature),
+            peak_c: points.high(temperature),
+            doubtful: points.doubtful(temperature),
+            empty: points.is_empty(temperature) && unit == Unit::Answering,
+            output_share: of(plan.output_share),
+            alarm: of(plan.over_temperature),
+            alarm_wired: plan.over_temperature.is_some(),
+            alarm_seen: points.high(plan.over_temperature) > 0.5,
+            load: of(plan.load_temperature),
+            probe: of(plan.probe),
+            door: door(plan, points, of(plan.door)),
+            flow: of(flow),
+            flow_low: points.low(flow),
+            out_of_service: unit == Unit::OutOfService,
+        }
+    }
+}
+
+fn door(plan: &FurnacePlan, points: &Points, sample: Sample) -> Door {
+    if plan.door.is_none() {
+        return Door::Absent;
+    }
+    match sample {
+        _ if points.high(plan.door) > 0.5 => Door::Open,
+        Sample::Good(open) if open > 0.5 => Door::Open,
+        Sample::Good(_) if points.doubtful(plan.door) => Door::Unknown,
+        Sample::Good(_) => Door::Shut,
+        Sample::Bad | Sample::Stale | Sample::Never => Door::Unknown,
+    }
+}
+
+/// What the cycle, the shop and people make of a furnace in this tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Situation {
+    /// A cycle runs here.
+    pub(crate) running: bool,
+    /// Its load is in the chamber.
+    pub(crate) load_in: bool,
+    /// The load is to be protected by gas.
+    pub(crate) gas_load: bool,
+    /// The load went into a chamber that was already hot.
+    pub(crate) charged_hot: bool,
+    /// The purge is proved for this load.
+    pub(crate) proved: bool,
+    /// The step expects that the door opens.
+    pub(crate) opening_expected: bool,
+    /// Steel in the chamber is, by the last good reading, so hot that it scales in air.
+    pub(crate) hot: bool,
+    /// The set point stays where it is: soak, equalizing, temper.
+    pub(crate) steady: bool,
+    /// What heat is wanted for, in °C.
+    pub(crate) wanted_c: Option<f64>,
+    /// Orders to heat were given in the last tick.
+    pub(crate) heating: bool,
+    /// The chamber was opened at heat and is not back under its limit.
+    pub(crate) recovering: bool,
+    /// Time since the door was last seen open, in seconds; infinite if never.
+    pub(crate) shut_for_s: f64,
+    /// The flow that protects the steel now, in mol/s, as it was asked for.
+    pub(crate) asked_flow: f64,
+    /// Flow by the evidence that this meter gives, in mol/s; not a number without any.
+    pub(crate) flow: f64,
+    /// Oxygen × time at heat is past its budget.
+    pub(crate) exposed: bool,
+    /// A question waits that only a person may answer after an interruption.
+    pub(crate) interrupted: bool,
+    /// A gap before this run may still be ridden through.
+    pub(crate) in_gap: bool,
+    /// The service is ending in order.
+    pub(crate) ending: bool,
+    /// Oxygen in the room.
+    pub(crate) room: Room,
+    /// The tank of this load's route.
+    pub(crate) tank: Tank,
+    /// The supply of this furnace will not reach the end.
+    pub(crate) gas_short: bool,
+    /// It waits for its share of the manifold.
+    pub(crate) waits_for_supply: bool,
+    /// It waits for its share of the electrical demand.
+    pub(crate) waits_for_power: bool,
+    /// Since when it heats without a sign of life from a person, in seconds.
+    pub(crate) alone_s: f64,
+    /// The longest gap that is ridden through, in seconds.
+    pub(crate) ride_through_s: f64,
+}
+
+/// Room oxygen as the interlock takes it.
+///
+/// ```text
+/// Unwired      Fine ⇄ Low (first level) ⇄ Danger (second, debounced)      any ──bad reading──▶ Unknown
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Room {
+    /// There is no monitor.
+    #[default]
+    Unwired,
+    /// Above the first level.
+    Fine,
+    /// Under the first level.
+    Low,
+    /// Under the second level for longer than the debounce.
+    Danger,
+    /// The monitor cannot be relied upon.
+    Unknown,
+}
+
+/// The tank of a load's route as its interlocks take it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Tank {
+    /// The route leads to a tank.
+    pub(crate) routed: bool,
+    /// The bath is in its window, covered and stirred.
+    pub(crate) ready: bool,
+    /// It matters now: before heat, while the oil can still be warmed, at the call.
+    pub(crate) matters: bool,
+    /// The bath is within its margin of the flash point, or that is latched.
+    pub(crate) near_flash: bool,
+    /// Another load holds the tank, and this one waits for it.
+    pub(crate) taken: bool,
+}
+
+/// Whether the service can take this furnace's heat away.
+pub(crate) fn can_cut(plan: &FurnacePlan) -> bool {
+    match plan.heating {
+        Heating::SetPoint | Heating::Program => plan.controller.is_some() || plan.contactor.is_some(),
+        Heating::ByHand => plan.contactor.is_some(),
+        Heating::Watched => false,
+    }
+}

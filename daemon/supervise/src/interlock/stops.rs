@@ -1,0 +1,61 @@
+//! The rows that no reading trips: a person's stop, an interruption, the service's own end.
+
+use std::fmt::Write as _;
+
+use super::InterlockKind;
+use super::catalogue::{Entry, For, Told, owed};
+use super::row::Verdict;
+use crate::facts::Situation;
+
+pub(super) const STOP: Entry = Entry {
+    kind: InterlockKind::Stop,
+    id: "stop",
+    title: "Stop",
+    does: "cuts everything that heats, latched",
+    clears: "a reset",
+    causes: For::People,
+};
+
+pub(super) const INTERRUPTED: Entry = Entry {
+    kind: InterlockKind::Interrupted,
+    id: "interrupted",
+    title: "Interrupted",
+    does: "withholds heat after a gap that was long or doubtful until a person says to go on, latched",
+    clears: "a person's answer to what shall become of the load",
+    causes: For::People,
+};
+
+pub(super) const ENDING: Entry = Entry {
+    kind: InterlockKind::Ending,
+    id: "ending",
+    title: "Ending",
+    does: "cuts heat because the service is ending in order; gas stays as it is",
+    clears: "the next start of the service",
+    causes: For::People,
+};
+
+pub(super) fn interrupted(now: &Situation) -> Verdict {
+    // A gap that may still be ridden through withholds heat and owes nothing.
+    Verdict { latch: now.interrupted, ..Verdict::off(now.interrupted || now.in_gap) }
+}
+
+pub(super) fn ending(now: &Situation) -> Verdict {
+    Verdict::off(now.ending)
+}
+
+pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
+    let name = &told.plan.name;
+    let _ = match kind {
+        InterlockKind::Stop => write!(into, "Heat is withheld from {name}: a person stopped it."),
+        InterlockKind::Interrupted => {
+            write!(
+                into,
+                "Heat is withheld from {name}: the service was away too long or in doubt. Answer what becomes of its load."
+            )
+        }
+        _ => write!(into, "Heat is withheld from {name}: the service is ending. Gas stays as it is; watch a hot load by hand."),
+    };
+    if kind == InterlockKind::Stop {
+        into.push_str(owed(told));
+    }
+}

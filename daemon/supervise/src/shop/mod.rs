@@ -1,0 +1,405 @@
+//! The shop: what is kept, and the order in which a tick decides.
+
+mod acts;
+mod cycles;
+mod digest;
+mod heat;
+mod people;
+mod render;
+mod restart;
+mod rows;
+mod share;
+mod supply;
+
+use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};
+use uom::si::ratio::ratio;
+
+use crate::cycle::Turn;
+use crate::event::{Event, EventBody, Priority};
+use crate::facts::{Facts, Room, Unit};
+use crate::furnace::Furnace;
+use crate::observe::{CutState, Observation, UnitState, Urgency};
+use crate::output::Outputs;
+use crate::plan::ShopPlan;
+use crate::points::{Points, Sample, Told};
+use crate::questions::Questions;
+use crate::request::{Person, Request, Ticket};
+use crate::standing::{Away, STANDING_FORMAT, Standing};
+use crate::tanks::Tank;
+
+/// Everything that the core decides on and remembers.
+///
+/// Feed it with [`Shop::observe`] and [`Shop::request`] in the order in which things happened, then call [`Shop::tick`] and carry
+/// out all outputs before the next one. Time never goes back: an earlier one counts as the last.
+#[derive(Debug)]
+pub struct Shop {
+    plan: ShopPlan,
+    points: Points,
+    units: Vec<Unit>,
+    furnaces: Vec<Furnace>,
+    tanks: Vec<Tank>,
+    room: RoomNow,
+    questions: Questions,
+    /// What was told since the last tick.
+    inbox: Inbox,
+    tick: Tick,
+    now: ShopMs,
+    durable: Tick,
+    record_failing: Option<String>,
+    ending: Ending,
+    /// What the first tick says of the time before.
+    began: Option<Began>,
+    next_ticket: u64,
+    /// Places given out in queues.
+    turns: u64,
+    /// When the gas forecast was last made, counted down in milliseconds.
+    forecast_ms: u64,
+    /// Some permit waits for the disk.
+    waits_for_disk: bool,
+}
+
+/// Whether the service is ending.
+///
+/// ```text
+/// No ──told──▶ Told ──said in a tick──▶ Said
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ending {
+    /// It goes on.
+    No,
+    /// It was told to end.
+    Told,
+    /// It said so.
+    Said,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Began {
+    away: Away,
+    clean: bool,
+}
+
+/// The room's oxygen over time.
+#[derive(Clone, Copy, Debug, Default)]
+struct RoomNow {
+    is: Room,
+    under_s: f64,
+    /// The second level was undershot and nobody has reset it: gas is shut.
+    latched: bool,
+    horn_told: Option<bool>,
+}
+
+#[derive(Debug, Default)]
+struct Inbox {
+    cuts: Vec<(FurnaceId, Generation, CutState)>,
+    units: Vec<(UnitId, UnitState)>,
+    record: Vec<Option<String>>,
+    requests: Vec<(Ticket, Person, Request)>,
+}
+
+impl Shop {
+    /// A shop before its first tick, which cuts everything that can be cut.
+    ///
+    /// A cycle that was running goes on by itself only within the ride-through, with readings that agree and a door that is shut;
+    /// else a person is asked.
+    #[must_use]
+    pub fn new(plan: ShopPlan, stood: Option<Standing>, away: Away) -> Self {
+        let stood = stood.filter(|stood| stood.format == STANDING_FORMAT);
+        let mut points = Points::default();
+        limit_points(&plan, &mut points);
+        let furnaces = plan.furnaces.iter().enumerate().map(|(place, plan)| Furnace::new(furnace_id(place), plan)).collect();
+        let mut shop = Self {
+            units: vec![Unit::Answering; plan.directory.units().len()],
+            tanks: plan.tanks.iter().map(|_| Tank::default()).collect(),
+            points,
+            furnaces,
+            room: RoomNow::default(),
+            questions: Questions::default(),
+            inbox: Inbox::default(),
+            tick: Tick(0),
+            now: ShopMs(0),
+            durable: Tick(0),
+            record_failing: None,
+            ending: Ending::No,
+            began: Some(Began { away, clean: stood.as_ref().is_some_and(Standing::is_clean) }),
+            next_ticket: 0,
+            turns: 0,
+            forecast_ms: 0,
+            waits_for_disk: false,
+            plan,
+        };
+        if let Some(stood) = stood {
+            shop.restore(stood, away);
+        }
+        shop
+    }
+
+    /// Stores what happened. [`Urgency::Now`] means that it may trip something: tick at once.
+    pub fn observe(&mut self, at: ShopMs, what: Observation) -> Urgency {
+        let at = at.max(self.now);
+        match what {
+            Observation::Reading(reading) => {
+                let urgent = self.is_urgent(at, &reading);
+                self.points.store(at, &reading);
+                return if urgent { Urgency::Now } else { Urgency::Scan };
+            }
+            Observation::Unit { unit, is } => {
+                let urgency = if matches!(is, UnitState::OutOfService(_)) { Urgency::Now } else { Urgency::Scan };
+                self.inbox.units.push((unit, is));
+                return urgency;
+            }
+            Observation::Cut { furnace, generation, is } => {
+                let urgency = if matches!(is, CutState::Failed(_)) { Urgency::Now } else { Urgency::Scan };
+                self.inbox.cuts.push((furnace, generation, is));
+                return urgency;
+            }
+            Observation::Durable { through } => {
+                // What is not decided yet cannot be on disk.
+                let through = through.min(self.tick);
+                if through > self.durable {
+                    self.durable = through;
+                    if self.record_failing.is_some() {
+                        self.inbox.record.push(None);
+                    }
+                }
+                return if self.waits_for_disk { Urgency::Now } else { Urgency::Scan };
+            }
+            Observation::Record { failing } => self.inbox.record.push(failing),
+            Observation::Stopping => {
+                if self.ending == Ending::No {
+                    self.ending = Ending::Told;
+                }
+                return Urgency::Now;
+            }
+        }
+        Urgency::Scan
+    }
+
+    /// Stores what a person asks. The answer is an output of the next tick.
+    pub fn request(&mut self, _at: ShopMs, by: &Person, ask: Request) -> Ticket {
+        self.next_ticket += 1;
+        let ticket = Ticket(self.next_ticket);
+        self.inbox.requests.push((ticket, by.clone(), ask));
+        ticket
+    }
+
+    /// Decides. Clears the outputs and fills them anew; nothing is allocated once they are warm and nothing happens.
+    pub fn tick(&mut self, now: ShopMs, out: &mut Outputs) {
+        out.clear();
+        let now = now.max(self.now);
+        let dt_ms = if self.tick == Tick(0) { 0 } else { now.0 - self.now.0 };
+        self.now = now;
+        self.tick = Tick(self.tick.0 + 1);
+        self.questions.pass(dt_ms);
+        self.say_began(out);
+        self.take_news(dt_ms, out);
+        self.read(dt_ms);
+        self.breathe(out);
+        self.judge(&rows::PEOPLE, out);
+        self.bridge_gaps(dt_ms, out);
+        self.answer(out);
+        self.hear_silence(out);
+        self.run_cycles(dt_ms, out);
+        self.forecast(dt_ms);
+        self.share();
+        self.judge(&rows::REST, out);
+        self.ask_about_steel(out);
+        self.permit(dt_ms, out);
+        self.act(dt_ms, out);
+        self.tell_quality(out);
+        self.points.forget_marks();
+        out.tick = self.tick;
+        out.wake_at = now + self.plan.scan;
+        out.digest = self.digest();
+    }
+
+    /// What a restart goes on from.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        Standing {
+            format: STANDING_FORMAT,
+            clean: self.ending == Ending::Said,
+            furnaces: self.furnaces.iter().zip(&self.plan.furnaces).map(|(furnace, plan)| furnace.stood(plan)).collect(),
+            tanks: self.tanks.iter().zip(&self.plan.tanks).map(|(tank, plan)| (plan.name.clone(), tank.stood())).collect(),
+            room_latched: self.room.latched,
+            questions: self.questions.clone(),
+            next_ticket: self.next_ticket,
+            turns: self.turns,
+        }
+    }
+
+    fn say_began(&mut self, out: &mut Outputs) {
+        let Some(Began { away, clean }) = self.began.take() else { return };
+        let away_ms = match away {
+            Away::Known(span) => Some(span.0),
+            Away::Unknown => None,
+        };
+        let text = format!("The service looks after {} from now on; heat is off until it is permitted.", self.plan.name);
+        say(&mut out.events, Priority::Record, text, EventBody::Began { away_ms, clean });
+    }
+
+    /// What the host and the journal told since the last tick.
+    fn take_news(&mut self, dt_ms: u64, out: &mut Outputs) {
+        for (unit, is) in self.inbox.units.drain(..) {
+            let (now, state, detail) = match is {
+                UnitState::Answering => (Unit::Answering, "answering", String::new()),
+                UnitState::Silent(fault) => (Unit::Silent, "silent", fault.detail),
+                UnitState::OutOfService(fault) => (Unit::OutOfService, "out_of_service", fault.detail),
+            };
+            let (Some(known), Some(address)) = (self.units.get_mut(unit.index()), self.plan.directory.unit_address(unit)) else {
+                continue;
+            };
+            if std::mem::replace(known, now) == now {
+                continue;
+            }
+            let (priority, text) = match now {
+                Unit::Answering => (Priority::Record, format!("{address} answers.")),
+                Unit::Silent => (Priority::Notice, format!("{address} does not answer: {detail}.")),
+                Unit::OutOfService => (Priority::Warning, format!("{address} is out of service: {detail}.")),
+            };
+            say(&mut out.events, priority, text, EventBody::Unit { unit, state: state.to_owned(), detail });
+        }
+        for (id, generation, is) in self.inbox.cuts.drain(..) {
+            if let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnaces.get(id.index())) {
+                furnace.cuts.told(id, plan, generation, &is, &mut out.events);
+            }
+        }
+        for failing in self.inbox.record.drain(..) {
+            if failing.is_some() != self.record_failing.is_some() {
+                let text = match &failing {
+                    Some(why) => format!("The record cannot be written ({why}): nothing more is permitted until it can."),
+                    None => "The record can be written again.".to_owned(),
+                };
+                let priority = if failing.is_some() { Priority::Urgent } else { Priority::Notice };
+                say(&mut out.events, priority, text, EventBody::Record { failing: failing.is_some() });
+            }
+            self.record_failing = failing;
+        }
+        if self.ending == Ending::Told {
+            self.ending = Ending::Said;
+            let text = "The service ends: heat is off, gas stays as it is. Watch hot loads by hand.".to_owned();
+            say(&mut out.events, Priority::Warning, text, EventBody::Ending);
+        }
+        debug_assert!(dt_ms < 1 << 48, "a tick is not centuries long");
+    }
+
+    fn read(&mut self, dt_ms: u64) {
+        let (now, dt_s) = (self.now, dt_ms as f64 / 1000.0);
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            let unit = plan.controller.and_then(|unit| self.units.get(unit.index()).copied()).unwrap_or_default();
+            furnace.facts = Facts::read(plan, &self.points, now, dt_s, unit);
+            furnace.last_c = furnace.facts.temperature.good().or(furnace.last_c);
+            furnace.read_by_eye(plan, &self.points);
+        }
+        for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
+            tank.read(plan, &self.points, now);
+        }
+        let room = &self.plan.room;
+        let oxygen = self.points.sample(room.oxygen, now, room.stale_after);
+        let share = |limit: uom::si::f64::Ratio| limit.get::<ratio>();
+        let under = oxygen.good().is_some_and(|oxygen| !(oxygen >= share(room.second_level)));
+        self.room.under_s = if under { self.room.under_s + dt_s } else { 0.0 };
+        let debounced = under && self.room.under_s >= room.debounce.as_secs_f64();
+        self.room.is = match oxygen {
+            _ if room.oxygen.is_none() => Room::Unwired,
+            Sample::Good(_) if debounced => Room::Danger,
+            Sample::Good(oxygen) if oxygen >= share(room.first_level) => Room::Fine,
+            Sample::Good(_) => Room::Low,
+            Sample::Bad | Sample::Stale | Sample::Never => Room::Unknown,
+        };
+        self.room.latched |= self.room.is == Room::Danger;
+    }
+
+    fn tell_quality(&mut self, out: &mut Outputs) {
+        let now = self.now;
+        for (place, point) in self.points.list_mut().iter_mut().enumerate() {
+            let tells = point.tells(now);
+            let told = std::mem::replace(&mut point.told, tells);
+            if tells == told || (told == Told::Nothing && tells == Told::Good) {
+                continue;
+            }
+            let Ok(id) = u16::try_from(place) else { continue };
+            let point = hearthward_equipment::PointId(id);
+            let Some(address) = self.plan.directory.point_address(point) else { continue };
+            let text = format!("{address} is {}.", tells.word());
+            say(&mut out.events, Priority::Record, text, EventBody::PointQuality { point, quality: tells.word().to_owned() });
+        }
+    }
+
+    fn is_urgent(&self, now: ShopMs, reading: &hearthward_equipment::Reading) -> bool {
+        self.points.is_news(now, reading)
+    }
+
+    /// What a tick lends to cycles and questions, beside the furnaces.
+    fn turn<'a>(&'a mut self, dt_ms: u64, out: &'a mut Outputs) -> (Turn<'a>, &'a mut Vec<Furnace>) {
+        let Self { plan, now, questions, tanks, furnaces, .. } = self;
+        (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks }, furnaces)
+    }
+
+    fn digest(&self) -> u64 {
+        let mut digest = digest::Digest::new();
+        for furnace in &self.furnaces {
+            furnace.rows.bits().for_each(|bits| digest.mix(bits));
+            digest.mix(furnace.cuts.bits());
+            digest.mix(furnace.grant.told_c().unwrap_or(-1.0).to_bits());
+            digest.mix(furnace.grant.granted_c().unwrap_or(-1.0).to_bits());
+            digest.mix(furnace.purge.changes.to_bits() ^ furnace.purge.phase as u64);
+            digest.mix(furnace.gas.given.to_bits() ^ furnace.gas.turn.unwrap_or(0));
+            digest.mix(u64::from(furnace.power.given) | furnace.power.turn.unwrap_or(0) << 1 | u64::from(furnace.heating) << 63);
+            if furnace.situation.gas_load {
+                digest.mix(furnace.air.bits());
+            }
+            if let Some(cycle) = &furnace.cycle {
+                cycle.bits().into_iter().for_each(|bits| digest.mix(bits));
+            }
+        }
+        self.tanks.iter().for_each(|tank| digest.mix(tank.bits()));
+        digest.mix(self.questions.bits());
+        digest.mix(self.room.is as u64 | u64::from(self.room.latched) << 8 | (self.ending as u64) << 9);
+        digest.mix(self.now.0);
+        digest.end()
+    }
+}
+
+/// Says something about the shop.
+fn say(events: &mut Vec<Event>, priority: Priority, text: String, body: EventBody) {
+    events.push(Event { furnace: None, priority, person: None, text, body });
+}
+
+/// The furnace at this place of the plan.
+fn furnace_id(place: usize) -> FurnaceId {
+    FurnaceId(u16::try_from(place).unwrap_or(u16::MAX))
+}
+
+/// Each point grows old at the age of its strictest reader, and hurries a tick if it can trip something.
+fn limit_points(plan: &ShopPlan, points: &mut Points) {
+    points.resize(plan.directory.points().len());
+    for furnace in &plan.furnaces {
+        let own = [
+            Some(furnace.temperature),
+            furnace.set_point,
+            furnace.output_share,
+            furnace.over_temperature,
+            furnace.door,
+            furnace.load_temperature,
+            furnace.probe,
+        ];
+        for point in own {
+            points.limit(point, furnace.stale_after);
+        }
+        let flow = furnace.gas.as_ref().filter(|gas| !gas.by_eye).map(|gas| gas.flow);
+        points.limit(flow, furnace.stale_after);
+        points.hurry(Some(furnace.temperature), hearthward_equipment::quantity::in_celsius(furnace.limit));
+        points.hurry(furnace.door, 0.5);
+        points.hurry(furnace.over_temperature, 0.5);
+    }
+    for tank in &plan.tanks {
+        for point in [Some(tank.temperature), tank.level, tank.agitation] {
+            points.limit(point, tank.stale_after);
+        }
+    }
+    for supply in &plan.supplies {
+        points.limit(supply.pressure, supply.stale_after);
+    }
+    points.limit(plan.room.oxygen, plan.room.stale_after);
+}

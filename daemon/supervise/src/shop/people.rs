@@ -1,0 +1,504 @@
+//! What people ask, one request at a time: what is done, or why it is refused and what would mend it.
+
+use hearthward_equipment::quantity::in_celsius;
+use hearthward_equipment::{FurnaceId, Value};
+
+use super::{Ending, Shop};
+use crate::cycle::{self, Cycle, Outcome, Stage};
+use crate::event::{Event, EventBody, Priority};
+use crate::facts::{Room, can_cut};
+use crate::interlock::{Change, InterlockKind, Verdict, entry};
+use crate::output::{Act, Outputs};
+use crate::plan::{FurnacePlan, Heating};
+use crate::points::number;
+use crate::purge::PurgePhase;
+use crate::questions::{Purpose, Question};
+use crate::recipe::{Drive, Load, Protection, Step};
+use crate::request::{Answer, Choice, Person, QuestionId, Request};
+
+/// Done with words, or refused with words.
+type Outcomes = Result<String, String>;
+
+impl Shop {
+    /// Answers everything that was asked since the last tick, in order.
+    pub(super) fn answer(&mut self, out: &mut Outputs) {
+        let mut requests = std::mem::take(&mut self.inbox.requests);
+        for (ticket, person, request) in requests.drain(..) {
+            let answer = match self.answer_one(&person, request, out) {
+                Ok(done) => Answer::Done(done),
+                Err(refused) => Answer::Refused(refused),
+            };
+            out.answers.push((ticket, answer));
+        }
+        self.inbox.requests = requests;
+    }
+
+    /// Questions that nobody answered take their default.
+    pub(super) fn hear_silence(&mut self, out: &mut Outputs) {
+        while let Some((question, choice)) = self.questions.silent() {
+            let text = format!("Nobody answered; the default is taken: {}", question.text);
+            let body = EventBody::Answered { question: question.id, by_silence: true, choice: Some(choice) };
+            out.events.push(Event { furnace: Some(question.furnace), priority: Priority::Urgent, person: None, text, body });
+            // A default that no longer fits has nothing left to decide.
+            let _ = self.choose(&question, choice, None, out);
+        }
+    }
+
+    fn answer_one(&mut self, person: &Person, request: Request, out: &mut Outputs) -> Outcomes {
+        match request {
+            Request::Start { furnace, load } => self.start(person, furnace, load, out),
+            Request::Confirm { question, reading } => self.confirm(person, question, reading, out),
+            Request::Choose { question, choice } => self.chosen(person, question, choice, out),
+            Request::Enter { point, value } => {
+                let address = self.plan.directory.point_address(point).ok_or("There is no such point.")?;
+                let text = format!("{} read {address} and entered it.", person.name);
+                out.events.push(by(person, None, Priority::Record, text.clone(), EventBody::Entered { point }));
+                out.acts.push(Act::Enter { point, value });
+                Ok(text)
+            }
+            Request::Hold { furnace } => self.hold(person, furnace, true, out),
+            Request::Resume { furnace } => self.hold(person, furnace, false, out),
+            Request::Skip { furnace, reason } => self.skip(person, furnace, &reason, out),
+            Request::Abort { furnace } => self.abort(person, furnace, out),
+            Request::Reset { furnace, interlock } => self.reset(person, furnace, interlock, out),
+            Request::Stop { furnace } => self.stop(person, furnace, out),
+        }
+    }
+
+    fn start(&mut self, person: &Person, id: FurnaceId, load: Load, out: &mut Outputs) -> Outcomes {
+        self.may_start(id, &load)?;
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let name = load.name.clone();
+        furnace.forget_load();
+        furnace.alone_s = 0.0;
+        furnace.cycle = Some(Cycle::new(load));
+        let begins = turn.events.len();
+        if let (Some(cycle), at) = furnace.parts(plan) {
+            cycle::begin(cycle, &at, &mut turn);
+        }
+        if let Some(event) = turn.events.get_mut(begins) {
+            event.person = Some(person.name.clone());
+        }
+        let tank = furnace.cycle.as_ref().and_then(cycle::tank_ahead);
+        let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.ready));
+        let text = match tank.and_then(|id| shop.tanks.get(id.index())).filter(|_| warns) {
+            Some(tank) => {
+                format!("Load {name} began in {}. {} is not in its window yet: bring it there meanwhile.", plan.name, tank.name)
+            }
+            None => format!("Load {name} began in {}.", plan.name),
+        };
+        self.forecast_soon();
+        Ok(format!("{text} Put the load in, shut the door, and say so."))
+    }
+
+    fn may_start(&self, id: FurnaceId, load: &Load) -> Result<(), String> {
+        let (Some(furnace), Some(plan)) = (self.furnaces.get(id.index()), self.plan.furnace(id)) else {
+            return Err(no_furnace());
+        };
+        let name = &plan.name;
+        if let Some(cycle) = &furnace.cycle {
+            return Err(format!("{name} has load {} in it: end that cycle first.", cycle.load.name));
+        }
+        if let Some(kept) = &furnace.kept_for {
+            return Err(format!("{name} is kept for the temper of load {kept}: wait for it, or choose another furnace."));
+        }
+        if self.ending != Ending::No {
+            return Err("The service is ending: start the load when it runs again.".to_owned());
+        }
+        if let Some(why) = &self.record_failing {
+            return Err(format!("The record cannot be written ({why}): mend that first."));
+        }
+        if !matches!(self.room.is, Room::Unwired | Room::Fine) || self.room.latched {
+            return Err(
+                "The room's oxygen is low or cannot be read: ventilate, look at the monitor, reset, then start.".to_owned()
+            );
+        }
+        let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();
+        if let Some(kind) = InterlockKind::ALL.iter().find(|kind| stands(kind)) {
+            return Err(format!(
+                "{name} may not heat ({}): clear that first. It is cleared by: {}.",
+                entry(*kind).title.to_lowercase(),
+                entry(*kind).clears
+            ));
+        }
+        self.fits(plan, load)
+    }
+
+    /// Whether a load fits a furnace at all.
+    fn fits(&self, plan: &FurnacePlan, load: &Load) -> Result<(), String> {
+        let name = &plan.name;
+        let highest_c = in_celsius(plan.limit).min(in_celsius(plan.rated));
+        match (&plan.heating, load.drive) {
+            (Heating::Watched, _) => return Err(format!("{name} is only watched: it takes no load from the service.")),
+            (Heating::SetPoint, Drive::Program(_)) => {
+                return Err(format!("{name} works to set points: the load must not ask for a program."));
+            }
+            (Heating::Program, Drive::SetPoints) => {
+                return Err(format!("{name} runs programs of its own: the load must name one."));
+            }
+            _ => {}
+        }
+        if load.steps.is_empty() || load.steps.len() > MOST_STEPS {
+            return Err(format!("Load {} needs 1 to {MOST_STEPS} steps.", load.name));
+        }
+        if load.protection == Protection::Gas && plan.gas.is_none() {
+            return Err(format!(
+                "Load {} is to be protected by gas, and {name} has none: choose another furnace or protection.",
+                load.name
+            ));
+        }
+        for step in &load.steps {
+            let (target, elsewhere) = match step {
+                Step::Preheat { to, .. } | Step::Ramp { to, .. } => (Some(*to), None),
+                Step::Soak { at, .. } => (Some(*at), None),
+                Step::Temper { at, furnace, .. } => (Some(*at), *furnace),
+                Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => (None, None),
+            };
+            if let Step::Quench { tank, .. } = step
+                && self.plan.tanks.get(tank.index()).is_none()
+            {
+                return Err(format!("Load {} is to be quenched in a tank that is not there.", load.name));
+            }
+            let there = match elsewhere {
+                None => highest_c,
+                Some(id) => {
+                    let other = self
+                        .plan
+                        .furnace(id)
+                        .ok_or_else(|| format!("Load {} is to be tempered in a furnace that is not there.", load.name))?;
+                    in_celsius(other.limit).min(in_celsius(other.rated))
+                }
+            };
+            if let Some(target) = target
+                && !(in_celsius(target) <= there)
+            {
+                return Err(format!(
+                    "Load {} asks for {:.0} °C, above the furnace's limit of {there:.0} °C.",
+                    load.name,
+                    in_celsius(target)
+                ));
+            }
+            let rate = if let Step::Ramp { rate_k_per_h: Some(rate), .. } = step { *rate } else { 1.0 };
+            if !(rate > 0.0 && rate.is_finite()) {
+                return Err(format!("Load {} has a ramp without a rate above zero.", load.name));
+            }
+        }
+        Ok(())
+    }
+
+    fn confirm(&mut self, person: &Person, id: QuestionId, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
+        let question = self.questions.get(id).cloned().ok_or_else(no_question)?;
+        if !question.choices.is_empty() {
+            return Err("This question asks for a choice, not for a confirmation.".to_owned());
+        }
+        self.alive(question.furnace);
+        let done = match question.purpose {
+            Purpose::PurgeFlow | Purpose::HoldFlow => self.flow_said(&question, reading, out)?,
+            Purpose::LoadAndShut | Purpose::PartUnder | Purpose::Transfer => {
+                // Taken first, so that what follows may ask anew.
+                self.done_by_hand(&question, out)?
+            }
+            Purpose::SetController | Purpose::TurnOff | Purpose::BringBath => "Noted.".to_owned(),
+            Purpose::Steel(_) | Purpose::GoOn => {
+                return Err("This question asks for a choice, not for a confirmation.".to_owned());
+            }
+        };
+        self.questions.take(id);
+        let text = format!("{} confirmed: {}", person.name, question.text);
+        let body = EventBody::Answered { question: id, by_silence: false, choice: None };
+        out.events.push(by(person, Some(question.furnace), Priority::Record, text, body));
+        Ok(done)
+    }
+
+    /// What a person did at the furnace goes into the cycle.
+    fn done_by_hand(&mut self, question: &Question, out: &mut Outputs) -> Outcomes {
+        let id = question.furnace;
+        if question.purpose == Purpose::Transfer {
+            return self.transfer(id, out);
+        }
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let (Some(cycle), mut at) = furnace.parts(plan) else { return Err(no_question()) };
+        if question.purpose == Purpose::PartUnder {
+            cycle::part_under(cycle, &at, &mut turn);
+            return Ok(format!("Part {} is noted.", cycle.parts_under));
+        }
+        cycle::loaded(cycle, &mut at, &mut turn)?;
+        let hot = cycle.charged_hot;
+        if hot {
+            furnace.air.charge_hot();
+        }
+        self.forecast_soon();
+        Ok("The load is in; its first step begins.".to_owned())
+    }
+
+    /// The load goes into the furnace that tempers it, which may be another one.
+    fn transfer(&mut self, id: FurnaceId, out: &mut Outputs) -> Outcomes {
+        let to = self.furnaces.get(id.index()).and_then(|furnace| furnace.cycle.as_ref()?.moves_to).unwrap_or(id);
+        if self.plan.furnace(to).is_none() {
+            return Err("The furnace that was to temper the load is not there any more: end the cycle.".to_owned());
+        }
+        if to != id && self.furnaces.get(to.index()).is_none_or(|target| target.cycle.is_some()) {
+            return Err("The furnace that is to temper the load has another load in it: wait for it.".to_owned());
+        }
+        let Some(mut cycle) = self.furnaces.get_mut(id.index()).and_then(|furnace| furnace.cycle.take()) else {
+            return Err(no_question());
+        };
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(to.index()), shop.furnace(to)) else { return Err(no_furnace()) };
+        let (_, mut at) = furnace.parts(plan);
+        let arrived = cycle::arrived(&mut cycle, &mut at, &mut turn);
+        let (home, hot) = (if arrived.is_ok() { to } else { id }, cycle.charged_hot);
+        if arrived.is_ok() {
+            if let Some(left) = furnaces.get_mut(id.index()) {
+                left.forget_load();
+            }
+            if let Some(furnace) = furnaces.get_mut(to.index()) {
+                furnace.forget_load();
+                furnace.kept_for = None;
+                if hot {
+                    furnace.air.charge_hot();
+                }
+            }
+        }
+        if let Some(furnace) = furnaces.get_mut(home.index()) {
+            furnace.cycle = Some(cycle);
+        }
+        arrived.map(|()| format!("The temper begins in {}.", plan.name))
+    }
+
+    fn flow_said(&mut self, question: &Question, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
+        let id = question.furnace;
+        let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnace(id)) else {
+            return Err(no_furnace());
+        };
+        let Some(gas) = &plan.gas else { return Err(no_question()) };
+        let Some(value) = reading.filter(|value| matches!(value, Value::GasFlow(_)) && number(value).is_finite()) else {
+            return Err(format!("Say what the meter of {} shows: a flow is asked for.", plan.name));
+        };
+        if question.purpose == Purpose::HoldFlow {
+            if furnace.purge.phase != PurgePhase::Confirming || !furnace.purge.confirm() {
+                return Err(format!("The purge of {} has begun again meanwhile: set the purge flow first.", plan.name));
+            }
+            super::cycles::tell_proved(furnace, plan, out);
+        }
+        furnace.purge.by_eye = Some(number(&value));
+        out.acts.push(Act::Enter { point: gas.flow, value });
+        Ok("The flow is noted.".to_owned())
+    }
+
+    fn chosen(&mut self, person: &Person, id: QuestionId, choice: Choice, out: &mut Outputs) -> Outcomes {
+        let question = self.questions.get(id).cloned().ok_or_else(no_question)?;
+        if !question.choices.contains(&choice) {
+            return Err("This question does not offer that choice.".to_owned());
+        }
+        self.alive(question.furnace);
+        self.questions.take(id);
+        let text = format!("{} chose an answer to: {}", person.name, question.text);
+        let body = EventBody::Answered { question: id, by_silence: false, choice: Some(choice) };
+        out.events.push(by(person, Some(question.furnace), Priority::Notice, text, body));
+        self.choose(&question, choice, Some(person), out)
+    }
+
+    /// Does what a person or silence chose. Only a person's word clears an interruption.
+    fn choose(&mut self, question: &Question, choice: Choice, person: Option<&Person>, out: &mut Outputs) -> Outcomes {
+        let id = question.furnace;
+        let now = self.now;
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let (Some(cycle), mut at) = furnace.parts(plan) else { return Err(no_question()) };
+        let done = cycle::apply_choice(cycle, &mut at, &mut turn, choice);
+        if question.purpose == Purpose::GoOn
+            && let Some(person) = person
+        {
+            cycle.interrupted = false;
+            // The answer is the reset: the cause was that nobody had answered.
+            furnace.rows.step(InterlockKind::Interrupted, now, Verdict::latched(false));
+            if furnace.rows.reset(InterlockKind::Interrupted, now) {
+                let text = format!("{} said what becomes of the load in {}.", person.name, plan.name);
+                let body = EventBody::Reset { interlock: InterlockKind::Interrupted };
+                out.events.push(by(person, Some(id), Priority::Notice, text, body));
+            }
+        }
+        Ok(done)
+    }
+
+    fn hold(&mut self, person: &Person, id: FurnaceId, on: bool, out: &mut Outputs) -> Outcomes {
+        self.alive(id);
+        let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnace(id)) else {
+            return Err(no_furnace());
+        };
+        let name = &plan.name;
+        let Some(cycle) = &mut furnace.cycle else { return Err(format!("{name} has no load in it.")) };
+        if cycle.interrupted {
+            return Err(format!("The cycle in {name} was interrupted: answer its question."));
+        }
+        if cycle.held == on {
+            return Err(format!("The cycle in {name} {} held already.", if on { "is" } else { "is not" }));
+        }
+        cycle.held = on;
+        let (text, body) = if on {
+            (format!("{} holds the cycle of load {} in {name}.", person.name, cycle.load.name), EventBody::Held)
+        } else {
+            (format!("{} resumes the cycle of load {} in {name}.", person.name, cycle.load.name), EventBody::Resumed)
+        };
+        out.events.push(by(person, Some(id), Priority::Notice, text.clone(), body));
+        Ok(text)
+    }
+
+    fn skip(&mut self, person: &Person, id: FurnaceId, reason: &str, out: &mut Outputs) -> Outcomes {
+        self.alive(id);
+        if reason.trim().is_empty() {
+            return Err("Say why the step is skipped: it goes on record.".to_owned());
+        }
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let name = &plan.name;
+        let (Some(cycle), mut at) = furnace.parts(plan) else { return Err(format!("{name} has no load in it.")) };
+        if cycle.interrupted {
+            return Err(format!("The cycle in {name} was interrupted: answer its question."));
+        }
+        if cycle.stage != Stage::Running {
+            return Err(format!("No step runs in {name} that could be skipped."));
+        }
+        let text = format!("{} skips a step of load {} in {name}: {reason}", person.name, cycle.load.name);
+        turn.events.push(by(person, Some(id), Priority::Warning, text.clone(), EventBody::Noted));
+        let ended = cycle::skip(cycle, &mut at, &mut turn);
+        if let Some(outcome) = ended {
+            self.end(id.index(), outcome, out);
+        }
+        Ok(text)
+    }
+
+    fn abort(&mut self, person: &Person, id: FurnaceId, out: &mut Outputs) -> Outcomes {
+        self.alive(id);
+        let now = self.now;
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let name = &plan.name;
+        let (Some(cycle), mut at) = furnace.parts(plan) else { return Err(format!("{name} has no load in it.")) };
+        let text = format!(
+            "{} ends the cycle of load {} in {name}: heat off, gas as it is until it is cool.",
+            person.name, cycle.load.name
+        );
+        turn.events.push(by(person, Some(id), Priority::Notice, text.clone(), EventBody::Noted));
+        cycle::turn_to_end(cycle, &mut at, &mut turn, Outcome::Aborted);
+        furnace.gap = crate::furnace::Gap::None;
+        // Nothing goes on that could have been interrupted.
+        furnace.rows.step(InterlockKind::Interrupted, now, Verdict::latched(false));
+        if furnace.rows.reset(InterlockKind::Interrupted, now) {
+            let body = EventBody::Reset { interlock: InterlockKind::Interrupted };
+            turn.events.push(by(person, Some(id), Priority::Notice, text.clone(), body));
+        }
+        Ok(text)
+    }
+
+    fn reset(&mut self, person: &Person, id: Option<FurnaceId>, kind: Option<InterlockKind>, out: &mut Outputs) -> Outcomes {
+        let now = self.now;
+        let mut done = 0_u32;
+        let mut left = None;
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            if id.is_some_and(|id| id != furnace.id) {
+                continue;
+            }
+            furnace.alone_s = 0.0;
+            for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
+                if one == InterlockKind::RunTimeLimit && furnace.rows.stands(one) {
+                    // A person's reset is the sign of life that it waited for.
+                    furnace.rows.step(one, now, Verdict::latched(false));
+                }
+                if furnace.rows.reset(one, now) {
+                    done += 1;
+                    let text = format!("{} reset {} of {}.", person.name, entry(one).title.to_lowercase(), plan.name);
+                    out.events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: one }));
+                } else if furnace.rows.row(one).is_latched() {
+                    left.get_or_insert_with(|| {
+                        format!("{} of {} keeps its cause: {}.", entry(one).title, plan.name, entry(one).clears)
+                    });
+                }
+            }
+        }
+        if kind.is_none_or(|kind| kind == InterlockKind::RoomOxygen)
+            && self.room.latched
+            && matches!(self.room.is, Room::Fine | Room::Low)
+        {
+            self.room.latched = false;
+            done += 1;
+        }
+        for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
+            if !kind.is_none_or(|kind| kind == InterlockKind::QuenchOverTemperature) || !tank.latched {
+                continue;
+            }
+            if tank.reset() {
+                done += 1;
+                let text = format!("{} reset the over-temperature of {}.", person.name, plan.name);
+                let body = EventBody::Reset { interlock: InterlockKind::QuenchOverTemperature };
+                out.events.push(by(person, None, Priority::Notice, text, body));
+            } else {
+                left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
+            }
+        }
+        match (done, left) {
+            (0, None) => Err("There is nothing to reset.".to_owned()),
+            (0, Some(left)) => Err(left),
+            (_, None) => Ok("Reset. It starts no heat by itself.".to_owned()),
+            (_, Some(left)) => Ok(format!("Reset what can be. {left}")),
+        }
+    }
+
+    fn stop(&mut self, person: &Person, id: Option<FurnaceId>, out: &mut Outputs) -> Outcomes {
+        if id.is_some_and(|id| self.plan.furnace(id).is_none()) {
+            return Err(no_furnace());
+        }
+        let now = self.now;
+        let mut by_hand = String::new();
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            if id.is_some_and(|id| id != furnace.id) {
+                continue;
+            }
+            furnace.cut_now = true;
+            let first = furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(true));
+            furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(false));
+            if first == Some(Change::Tripped) {
+                let told = out.events.len();
+                super::rows::tell(furnace, plan, InterlockKind::Stop, Change::Tripped, &mut out.events);
+                if let Some(event) = out.events.get_mut(told) {
+                    event.person = Some(person.name.clone());
+                }
+            }
+            if !can_cut(plan) {
+                by_hand.push_str(&format!(" Turn {} off by hand: nothing is wired that could.", plan.name));
+            }
+        }
+        Ok(format!("Heat is off, and stays off until a reset.{by_hand}"))
+    }
+
+    /// A person gave a sign of life at this furnace.
+    fn alive(&mut self, id: FurnaceId) {
+        if let Some(furnace) = self.furnaces.get_mut(id.index()) {
+            furnace.alone_s = 0.0;
+        }
+    }
+}
+
+/// Most steps of one load: a route of many tempers has a dozen.
+const MOST_STEPS: usize = 64;
+
+fn no_furnace() -> String {
+    "There is no such furnace.".to_owned()
+}
+
+fn no_question() -> String {
+    "That question is not open any more.".to_owned()
+}
+
+fn by(person: &Person, furnace: Option<FurnaceId>, priority: Priority, text: String, body: EventBody) -> Event {
+    Event { furnace, priority, person: Some(person.name.clone()), text, body }
+}

@@ -1,0 +1,280 @@
+//! Copies the shop as it is into a view, keeping the room that the view has taken.
+
+use std::fmt::Write as _;
+
+use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_litres_per_minute};
+use hearthward_equipment::{GasFlow, Name, Quality, ShopMs};
+use uom::si::catalytic_activity::katal;
+
+use super::{Shop, heat};
+use crate::cycle::waiting_for;
+use crate::facts::{Door, can_cut};
+use crate::furnace::Furnace;
+use crate::gas::basis;
+use crate::interlock::{InterlockKind, Told, acts, applies, say};
+use crate::plan::{DeadMan, FurnacePlan, Heating};
+use crate::points::Told as Quoted;
+use crate::recipe::{Step, StepKind};
+use crate::view::{
+    CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, QuestionView, SupplyView, TankView, View,
+};
+
+/// Oxygen fractions as parts in a million.
+const PPM: f64 = 1e6;
+
+impl Shop {
+    /// Copies out how the shop is after the last tick.
+    pub fn view(&self, into: &mut View) {
+        into.tick = self.tick;
+        into.at = self.now;
+        let blank = || blank_furnace(&self.plan.furnaces[0].name);
+        resize(&mut into.furnaces, self.furnaces.len(), blank);
+        for ((furnace, plan), view) in self.furnaces.iter().zip(&self.plan.furnaces).zip(&mut into.furnaces) {
+            self.view_furnace(furnace, plan, view);
+        }
+        self.view_tanks(into);
+        self.view_supplies(into);
+        let room = &self.plan.room;
+        into.room_oxygen = self.points.sample(room.oxygen, self.now, room.stale_after).good();
+        self.view_points(into);
+        self.view_questions(into);
+        into.record_failing.clone_from(&self.record_failing);
+    }
+
+    fn view_furnace(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {
+        let facts = &furnace.facts;
+        if view.name != plan.name {
+            view.name = plan.name.clone();
+        }
+        view.temperature_c = facts.temperature.good();
+        view.wanted_c = furnace.cycle.as_ref().and_then(|cycle| cycle.wanted_c).filter(|_| furnace.heating);
+        view.ceiling_c = furnace.grant.told_c();
+        view.generation = furnace.cuts.generation();
+        view.door_open = match facts.door {
+            Door::Open => Some(true),
+            Door::Shut => Some(false),
+            Door::Absent | Door::Unknown => None,
+        };
+        view.flow_l_min =
+            Some(furnace.flow(plan)).filter(|flow| flow.is_finite()).map(|flow| litres(GasFlow::new::<katal>(flow)));
+        view.probe_ppm = facts.probe.good().map(|oxygen| oxygen * PPM);
+        self.view_gas(furnace, plan, view);
+        self.view_rows(furnace, plan, view);
+        match &furnace.cycle {
+            Some(_) => self.view_cycle(furnace, plan, view),
+            None => view.cycle = None,
+        }
+        view.if_computer_dies.clear();
+        if_computer_dies(plan, &mut view.if_computer_dies);
+    }
+
+    fn view_gas(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {
+        let Some(gas) = &plan.gas else {
+            (view.estimate, view.changes, view.purge_proved) = (None, None, false);
+            return;
+        };
+        let band = furnace.air.band(&plan.chamber);
+        let estimate =
+            view.estimate.get_or_insert_with(|| OxygenEstimate { low_ppm: None, high_ppm: None, basis: String::new() });
+        estimate.low_ppm = band.map(|(low, _)| low * PPM);
+        estimate.high_ppm = band.map(|(_, high)| high * PPM);
+        estimate.basis.clear();
+        basis(&plan.chamber, &mut estimate.basis);
+        view.changes = furnace.has_gas_load(plan).then_some((furnace.purge.changes, gas.purge.changes));
+        view.purge_proved = furnace.purge.is_proved();
+    }
+
+    fn view_rows(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {
+        let monitored = self.plan.room.oxygen.is_some();
+        let limited = self.plan.electrical_demand.is_some();
+        let shown = InterlockKind::ALL.into_iter().filter(|&kind| applies(kind, plan, monitored, limited));
+        let mut count = 0;
+        for kind in shown {
+            if view.interlocks.len() <= count {
+                view.interlocks.push(InterlockView {
+                    kind,
+                    state: InterlockState::Clear,
+                    acts: false,
+                    first: false,
+                    since: ShopMs(0),
+                    text: String::new(),
+                });
+            }
+            let row = furnace.rows.row(kind);
+            let into = &mut view.interlocks[count];
+            (into.kind, into.state, into.first, into.since) = (kind, row.state(), row.is_first(), row.since());
+            into.acts = acts(kind, plan);
+            into.text.clear();
+            if row.state() != InterlockState::Clear {
+                say(kind, &Told { plan, facts: &furnace.facts, situation: &furnace.situation, row }, &mut into.text);
+            }
+            count += 1;
+        }
+        view.interlocks.truncate(count);
+    }
+
+    fn view_cycle(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {
+        let Some(cycle) = &furnace.cycle else { return };
+        let into = view.cycle.get_or_insert_with(|| CycleView {
+            load: cycle.load.name.clone(),
+            steel: String::new(),
+            protection: cycle.load.protection,
+            index: 0,
+            steps: 0,
+            step: StepKind::Cool,
+            since: ShopMs(0),
+            waiting_for: String::new(),
+            in_band_ms: 0,
+            owed_ms: 0,
+            held: false,
+        });
+        into.load.clone_from(&cycle.load.name);
+        into.steel.clone_from(&cycle.load.steel);
+        into.protection = cycle.load.protection;
+        (into.index, into.step, into.held) = (cycle.index, cycle.kind(), cycle.held);
+        into.steps = u16::try_from(cycle.load.steps.len()).unwrap_or(u16::MAX);
+        into.since = ShopMs(self.now.0.saturating_sub(cycle.step_ms));
+        into.in_band_ms = cycle.in_band_ms;
+        let owed = match cycle.step() {
+            Some(Step::Soak { minimum, .. }) => minimum.as_millis(),
+            Some(Step::Preheat { hold, .. } | Step::Temper { hold, .. }) => hold.as_millis(),
+            _ => 0,
+        };
+        into.owed_ms = u64::try_from(owed).unwrap_or(u64::MAX).saturating_sub(cycle.in_band_ms);
+        into.waiting_for.clear();
+        let mut purge = furnace.purge;
+        let at = crate::cycle::At {
+            id: furnace.id,
+            plan,
+            facts: &furnace.facts,
+            rows: &furnace.rows,
+            purge: &mut purge,
+            last_c: furnace.last_c,
+        };
+        waiting_for(cycle, &at, &mut into.waiting_for);
+        debug_assert!(heat::ceiling_c(furnace, plan).is_finite(), "a limit is a number");
+    }
+
+    fn view_tanks(&self, into: &mut View) {
+        let blank = || TankView {
+            name: self.plan.tanks[0].name.clone(),
+            temperature_c: None,
+            ready: false,
+            text: String::new(),
+            kept_for: None,
+        };
+        resize(&mut into.tanks, self.tanks.len(), blank);
+        for ((tank, plan), view) in self.tanks.iter().zip(&self.plan.tanks).zip(&mut into.tanks) {
+            view.name.clone_from(&plan.name);
+            view.temperature_c = tank.temperature;
+            view.ready = tank.ready;
+            view.kept_for = tank.held_by().and_then(|id| self.plan.furnace(id)).map(|plan| plan.name.clone());
+            view.text.clear();
+            if !tank.ready {
+                tank.say(plan, &mut view.text);
+            }
+        }
+    }
+
+    fn view_supplies(&self, into: &mut View) {
+        let blank = || SupplyView { name: self.plan.supplies[0].name.clone(), pressure_kpa: None, flow_l_min: 0.0 };
+        resize(&mut into.supplies, self.plan.supplies.len(), blank);
+        for (place, (supply, view)) in self.plan.supplies.iter().zip(&mut into.supplies).enumerate() {
+            view.name.clone_from(&supply.name);
+            let absolute_pa = self.points.sample(supply.pressure, self.now, supply.stale_after).good();
+            view.pressure_kpa = absolute_pa.map(|pa| pa / 1000.0 - SHOWN_REFERENCE_KPA);
+            let here = self.furnaces.iter().zip(&self.plan.furnaces);
+            let flow: f64 = here
+                .filter(|(_, plan)| plan.gas.as_ref().is_some_and(|gas| gas.supply.index() == place))
+                .map(|(furnace, plan)| furnace.flow(plan))
+                .filter(|flow| flow.is_finite())
+                .sum();
+            view.flow_l_min = litres(GasFlow::new::<katal>(flow));
+        }
+    }
+
+    fn view_points(&self, into: &mut View) {
+        let blank =
+            || PointView { value: None, quality: Quality::Bad, evidence: hearthward_equipment::Evidence::Measured, at: None };
+        resize(&mut into.points, self.points.list().len(), blank);
+        for (point, view) in self.points.list().iter().zip(&mut into.points) {
+            view.value.clone_from(&point.value);
+            view.quality = match point.tells(self.now) {
+                Quoted::Good => Quality::Good,
+                Quoted::Uncertain => Quality::Uncertain,
+                Quoted::Nothing | Quoted::Bad | Quoted::Stale => Quality::Bad,
+            };
+            (view.evidence, view.at) = (point.evidence, point.at);
+        }
+    }
+
+    fn view_questions(&self, into: &mut View) {
+        let open = self.questions.open();
+        let same =
+            into.questions.len() == open.len() && into.questions.iter().zip(open).all(|(view, question)| view.id == question.id);
+        if !same {
+            into.questions.clear();
+            into.questions.extend(open.iter().map(|question| QuestionView {
+                id: question.id,
+                furnace: self.plan.furnace(question.furnace).map(|plan| plan.name.clone()),
+                ask: question.ask.clone(),
+                text: question.text.clone(),
+                choices: question.choices.clone(),
+                default: None,
+                since: question.since,
+            }));
+        }
+        for (view, question) in into.questions.iter_mut().zip(open) {
+            view.default = question.default.map(|(choice, left_ms)| (choice, ShopMs(self.now.0.saturating_add(left_ms))));
+        }
+    }
+}
+
+/// Litres a minute at the shown reference conditions.
+pub(super) fn litres(flow: GasFlow) -> f64 {
+    in_litres_per_minute(flow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA)
+}
+
+/// Writes by what heat is cut if this computer dies.
+fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
+    let _ = match (&plan.heating, &plan.dead_man) {
+        (Heating::ByHand, DeadMan::Nothing) => into.write_str("a person: it is set by hand, and nothing is wired"),
+        (Heating::Watched, DeadMan::Nothing) => into.write_str("its own controls: the service only watches it"),
+        (_, DeadMan::ContactorHeartbeat { drops_after }) => {
+            write!(into, "a contactor that drops {:.1} s after the last heartbeat", drops_after.as_secs_f64())
+        }
+        (_, DeadMan::ControllerTimeOut { after }) => {
+            write!(into, "the controller's own communication time-out of {:.1} s", after.as_secs_f64())
+        }
+        (_, DeadMan::Nothing) => into.write_str("NOTHING"),
+    };
+    if !can_cut(plan) && plan.heating != Heating::Watched {
+        into.push_str("; its interlocks only warn");
+    }
+}
+
+fn resize<T>(list: &mut Vec<T>, count: usize, blank: impl Fn() -> T) {
+    list.truncate(count);
+    while list.len() < count {
+        list.push(blank());
+    }
+}
+
+fn blank_furnace(name: &Name) -> FurnaceView {
+    FurnaceView {
+        name: name.clone(),
+        temperature_c: None,
+        wanted_c: None,
+        ceiling_c: None,
+        generation: hearthward_equipment::Generation(0),
+        door_open: None,
+        flow_l_min: None,
+        probe_ppm: None,
+        estimate: None,
+        changes: None,
+        purge_proved: false,
+        interlocks: Vec::new(),
+        cycle: None,
+        if_computer_dies: String::new(),
+    }
+}

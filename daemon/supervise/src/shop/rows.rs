@@ -1,0 +1,137 @@
+//! The interlock rows in a tick: the situation that they judge, their verdicts, what is said of a change.
+
+use super::{Ending, Shop};
+use crate::event::{Event, EventBody, Priority};
+use crate::facts::{Room, Situation, Tank as TankNow};
+use crate::furnace::{Furnace, Gap};
+use crate::interlock::{Change, For, InterlockKind, Told, acts, applies, entry, say, verdict};
+use crate::output::Outputs;
+use crate::plan::FurnacePlan;
+use crate::recipe::StepKind;
+
+/// The rows that cut, judged before anything else is decided.
+pub(super) const PEOPLE: [InterlockKind; 9] = [
+    InterlockKind::DoorOpen,
+    InterlockKind::OverTemperature,
+    InterlockKind::SensorFault,
+    InterlockKind::DriverLost,
+    InterlockKind::RoomOxygen,
+    InterlockKind::RunTimeLimit,
+    InterlockKind::Stop,
+    InterlockKind::Interrupted,
+    InterlockKind::Ending,
+];
+
+/// The rows that ask or wait, judged when cycles and shares are decided.
+pub(super) const REST: [InterlockKind; 10] = [
+    InterlockKind::PurgeBeforeHeat,
+    InterlockKind::OpeningAtHeat,
+    InterlockKind::OffSetPoint,
+    InterlockKind::PurgeFlow,
+    InterlockKind::GasSupply,
+    InterlockKind::QuenchReadiness,
+    InterlockKind::QuenchOverTemperature,
+    InterlockKind::OneTankOneLoad,
+    InterlockKind::SharedSupply,
+    InterlockKind::SharedElectrical,
+];
+
+impl Shop {
+    /// Judges these rows of every furnace.
+    pub(super) fn judge(&mut self, kinds: &[InterlockKind], out: &mut Outputs) {
+        let (now, room, ending) = (self.now, self.room.is, self.ending != Ending::No);
+        let ride_through_s = self.plan.ride_through.as_secs_f64();
+        let limited = self.plan.electrical_demand.is_some();
+        for place in 0..self.furnaces.len() {
+            let (Some(furnace), Some(plan)) = (self.furnaces.get(place), self.plan.furnaces.get(place)) else { break };
+            let tank = self.tank_of(furnace);
+            let now_is = Situation { room, ending, ride_through_s, tank, ..situation(furnace, plan) };
+            let furnace = &mut self.furnaces[place];
+            furnace.situation = now_is;
+            for &kind in kinds {
+                if !applies(kind, plan, self.plan.room.oxygen.is_some(), limited) {
+                    continue;
+                }
+                let said = verdict(kind, plan, &furnace.facts, &now_is, &mut furnace.memory);
+                if let Some(change) = furnace.rows.step(kind, now, said) {
+                    furnace.cut_now |= change == Change::Tripped && said.off && entry(kind).causes == For::People;
+                    tell(furnace, plan, kind, change, &mut out.events);
+                }
+            }
+        }
+    }
+
+    fn tank_of(&self, furnace: &Furnace) -> TankNow {
+        let Some(cycle) = &furnace.cycle else { return TankNow::default() };
+        let Some(id) = crate::cycle::tank_ahead(cycle) else { return TankNow::default() };
+        let Some(tank) = self.tanks.get(id.index()) else { return TankNow::default() };
+        let kind = cycle.kind();
+        // Under way the quality window is never revoked, only noted.
+        let matters = cycle.is_running() && matches!(kind, StepKind::Ramp | StepKind::Soak);
+        TankNow {
+            routed: true,
+            ready: tank.ready,
+            matters,
+            near_flash: tank.latched,
+            taken: kind == StepKind::Soak && tank.waits(furnace.id),
+        }
+    }
+}
+
+/// A row changed: says so.
+pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, change: Change, events: &mut Vec<Event>) {
+    let row = furnace.rows.row(kind);
+    let entry = entry(kind);
+    let (body, priority, text) = match change {
+        Change::Tripped => {
+            let told = Told { plan, facts: &furnace.facts, situation: &furnace.situation, row };
+            let mut text = String::new();
+            say(kind, &told, &mut text);
+            let (latched, first, acts) = (row.is_latched(), row.is_first(), acts(kind, plan));
+            let priority = match (entry.causes, furnace.situation.running) {
+                (For::Turn, _) | (_, false) if !latched => Priority::Record,
+                (For::People, _) if latched || furnace.situation.hot => Priority::Urgent,
+                _ => Priority::Warning,
+            };
+            (EventBody::Tripped { interlock: kind, latched, first, acts }, priority, text)
+        }
+        Change::Cleared => {
+            let text = format!("{}: {} is clear again.", plan.name, entry.title.to_lowercase());
+            (EventBody::Cleared { interlock: kind }, Priority::Record, text)
+        }
+    };
+    events.push(Event { furnace: Some(furnace.id), priority, person: None, text, body });
+}
+
+/// What the furnace itself makes of this tick; the shop's part is added by the caller.
+fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
+    let cycle = furnace.cycle.as_ref();
+    let exposure = plan.gas.as_ref().is_some_and(|gas| !(furnace.air.account.exposure_s <= gas.purge.exposure_budget_s));
+    Situation {
+        running: cycle.is_some(),
+        load_in: cycle.is_some_and(|cycle| !cycle.out),
+        gas_load: furnace.has_gas_load(plan),
+        charged_hot: cycle.is_some_and(|cycle| cycle.charged_hot),
+        proved: furnace.purge.is_proved(),
+        opening_expected: cycle.is_none_or(crate::cycle::Cycle::expects_opening),
+        hot: furnace.is_hot(plan),
+        steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
+        wanted_c: cycle.and_then(|cycle| cycle.wanted_c),
+        heating: furnace.heating,
+        recovering: furnace.air.account.recovering,
+        shut_for_s: furnace.shut_for_s,
+        asked_flow: furnace.gas.given,
+        flow: furnace.flow(plan),
+        exposed: exposure,
+        interrupted: cycle.is_some_and(|cycle| cycle.interrupted),
+        in_gap: furnace.gap != Gap::None,
+        gas_short: furnace.gas_short,
+        waits_for_supply: furnace.gas.turn.is_some(),
+        waits_for_power: furnace.power.turn.is_some(),
+        alone_s: furnace.alone_s,
+        room: Room::Unwired,
+        tank: TankNow::default(),
+        ending: false,
+        ride_through_s: 0.0,
+    }
+}
