@@ -17,6 +17,7 @@ mod serve;
 mod services;
 mod stream;
 
+pub use convert::events::event;
 pub use door::{Command, DriverState, DriverStatus, NotAsked, Recipe, ShopDoor};
 pub use listen::{Address, BindError, Listener};
 pub use serve::{Api, ServeError, serve};

@@ -32,6 +32,8 @@ pub trait Listener: Send {
     fn durable(&mut self, through: Tick, events: &[Arc<Recorded>]);
 
     /// The record cannot be written, in words, or can again. Nothing was lost; it is tried again until it works.
+    ///
+    /// Trouble is told with every attempt, at most some twenty times a second, so that whoever is told may miss one.
     fn failing(&mut self, why: Option<&str>);
 }
 
@@ -262,11 +264,10 @@ impl RecordThread {
     }
 
     fn report(&mut self, why: &str) {
-        if self.trouble.as_deref() == Some(why) {
-            return;
+        if self.trouble.as_deref() != Some(why) {
+            tracing::error!(path = %self.writer.path.display(), why, "the journal cannot be written; everything is kept and tried again");
+            self.trouble = Some(why.into());
         }
-        tracing::error!(path = %self.writer.path.display(), why, "the journal cannot be written; everything is kept and tried again");
-        self.trouble = Some(why.into());
         self.listener.failing(Some(why));
     }
 }

@@ -89,6 +89,16 @@ impl Running {
         }
     }
 
+    /// The first thing said that is not trouble.
+    pub(crate) fn after_trouble(&self) -> Said {
+        loop {
+            match self.said.recv_timeout(Duration::from_secs(20)).expect("the record thread speaks") {
+                Said::Failing(_) => {}
+                other => return other,
+            }
+        }
+    }
+
     pub(crate) fn finish(self) {
         self.recorder.finish(Duration::from_secs(20)).expect("a clean end");
     }

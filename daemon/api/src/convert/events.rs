@@ -17,7 +17,9 @@ pub(crate) fn encoded(recorded: &Recorded) -> Vec<u8> {
     v1::StreamEventsResponse { item: Some(item) }.encode_to_vec()
 }
 
-pub(crate) fn event(recorded: &Recorded) -> v1::Event {
+/// An event as the API says it, for whoever reads a journal without a service.
+#[must_use]
+pub fn event(recorded: &Recorded) -> v1::Event {
     v1::Event {
         seq: recorded.seq,
         time: Some(timestamp(recorded.wall_ms)),
@@ -155,5 +157,89 @@ fn via(via: Via) -> v1::Via {
     match via {
         Via::Controller => v1::Via::Controller,
         Via::Contactor => v1::Via::Contactor,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use hearthward_equipment::{Directory, Evidence, Generation, Name};
+    use hearthward_supervise::interlock::InterlockKind;
+    use hearthward_supervise::recipe::StepKind;
+    use hearthward_supervise::request::{Ask, Choice, QuestionId};
+
+    use super::*;
+
+    /// One of every kind, on a unit and a point that have names.
+    fn one_of_each() -> (Vec<EventBody>, Names) {
+        let mut directory = Directory::default();
+        let point = directory.point(&"io/north.door-open".parse().expect("an address"));
+        let unit = directory.unit(&"io/north".parse().expect("an address"));
+        let (generation, interlock, question) = (Generation(3), InterlockKind::Stop, QuestionId(9));
+        let load: Name = "irons".parse().expect("a name");
+        let all = vec![
+            EventBody::Began { away_ms: Some(7), clean: true },
+            EventBody::Ending,
+            EventBody::Unit { unit, state: "silent".into(), detail: String::new() },
+            EventBody::PointQuality { point, quality: "stale".into() },
+            EventBody::Cut { generation, via: Via::Contactor, because: vec![interlock] },
+            EventBody::CutConfirmed { generation, after_ms: 5 },
+            EventBody::CutUnconfirmed { generation, detail: "no answer".into() },
+            EventBody::Tripped { interlock, latched: true, first: true, acts: false },
+            EventBody::Cleared { interlock },
+            EventBody::Reset { interlock },
+            EventBody::Permitted { ceiling_c: 150.0 },
+            EventBody::Withheld { by: vec![interlock] },
+            EventBody::CycleBegan { load: load.clone(), steel: "O1".into(), steps: 8 },
+            EventBody::StepBegan { load: load.clone(), index: 1, step: StepKind::Ramp },
+            EventBody::StepEnded { load: load.clone(), index: 1, step: StepKind::Ramp, took_ms: 6, complete: true },
+            EventBody::PurgeProved { changes: 5.0, evidence: Evidence::Measured, probe_ppm: None, estimate_ppm: None },
+            EventBody::PurgeBroken { changes: 2.0 },
+            EventBody::Recovered { open_ms: 4, exposure_ppm_s: 1.0 },
+            EventBody::PartUnder { load: load.clone(), part: 1, transfer_ms: 3100, in_time: true },
+            EventBody::CycleEnded { load, outcome: "complete".into(), soaked_ms: 600_000 },
+            EventBody::Held,
+            EventBody::Resumed,
+            EventBody::RodeThrough { gap_ms: 900 },
+            EventBody::Asked { question, ask: Ask::TurnOff, default: Some((Choice::End, 12)) },
+            EventBody::Answered { question, by_silence: false, choice: None },
+            EventBody::Withdrawn { question },
+            EventBody::Entered { point },
+            EventBody::Record { failing: true },
+            EventBody::Noted,
+        ];
+        (all, Names { furnaces: Vec::new(), directory })
+    }
+
+    #[test]
+    fn the_word_of_every_kind_names_its_field() {
+        let (all, names) = one_of_each();
+        let set = prost_types::FileDescriptorSet::decode(hearthward_proto::FILE_DESCRIPTOR_SET).expect("a descriptor set");
+        let event = set.file.iter().flat_map(|file| &file.message_type).find(|message| message.name() == "Event");
+        let mut fields: BTreeSet<String> = event
+            .expect("the contract has events")
+            .field
+            .iter()
+            .filter(|field| field.oneof_index.is_some())
+            .map(|field| field.name().to_owned())
+            .collect();
+        for inner in &all {
+            let said = format!("{:?}", body(inner, &names));
+            let variant: String = inner.kind().split('_').map(|word| word[..1].to_uppercase() + &word[1..]).collect();
+            assert!(said.starts_with(&variant), "{} became {said}", inner.kind());
+            assert!(fields.remove(inner.kind()), "{} has no field, or was there twice", inner.kind());
+        }
+        assert!(fields.is_empty(), "nothing says {fields:?}");
+    }
+
+    #[test]
+    fn numbers_become_names() {
+        let (all, names) = one_of_each();
+        let text = format!("{:?}", all.iter().map(|inner| body(inner, &names)).collect::<Vec<_>>());
+        assert!(
+            text.contains("Unit { unit: \"io/north\"") && text.contains("Entered { point: \"io/north.door-open\" }"),
+            "{text}"
+        );
     }
 }
