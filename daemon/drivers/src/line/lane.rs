@@ -11,7 +11,8 @@ use tokio::net::TcpStream;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 use super::deliver::{Delivered, deliver};
-use super::tcp::{Link, State, TcpLine};
+use super::tcp::TcpLine;
+use super::wire::{Link, State};
 use crate::cut::{CutCell, Role, StandingCut, lock};
 
 /// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off

@@ -8,6 +8,7 @@ mod deliver;
 mod frame;
 mod lane;
 mod tcp;
+mod wire;
 
 use std::fmt;
 use std::sync::Arc;
@@ -51,6 +52,13 @@ pub(crate) struct Ask<'a> {
     pub(crate) rules: &'a [FrameRule],
     /// From the moment that the request is on the line.
     pub(crate) within: Duration,
+}
+
+impl Ask<'_> {
+    /// Whether a cut has overtaken it.
+    fn is_void(&self) -> bool {
+        self.tag.is_some_and(Tag::is_void)
+    }
 }
 
 /// How a line is, for people.

@@ -3,12 +3,8 @@
 //! ```text
 //! Connecting ──lane──▶ Up ──end of stream, error, silence──▶ Connecting ──refused──▶ Down ──back-off──▶ Connecting
 //! ```
-//!
-//! Three handles lead to one socket: one registered with the guests' runtime, one with the lane's, so that each is woken without
-//! the other, and a plain one for reading and writing at once without asking either runtime.
 
-use std::io::{self, ErrorKind, Read, Write};
-use std::net::TcpStream as Plain;
+use std::io::{self, ErrorKind, Write};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::Duration;
@@ -21,14 +17,12 @@ use tokio::time::{Instant, sleep_until};
 
 use super::frame::{FRAME_LONGEST, Progress, progress};
 use super::lane::CutGroup;
-use super::{Ask, Class, LineStatus};
+use super::wire::{FREE, LANE, Link, State, Waiting, Wire, throw_away_late, withdrawn};
+use super::{Ask, LineStatus};
 use crate::cut::lock;
 
 /// Bytes that are read at once: longer than nearly every reply.
-const READ_AT_ONCE: usize = 512;
-
-/// The most late bytes that are thrown away before a request; a peer that has more to say without being asked is not one of ours.
-const LATE_MOST: usize = 64 * 1024;
+pub(super) const READ_AT_ONCE: usize = 512;
 
 /// Exchanges in a row without a single byte after which the connection is given up: a peer that lost its power leaves a
 /// connection that looks open for hours.
@@ -51,53 +45,6 @@ pub(crate) struct TcpLine {
     faults: AtomicU64,
 }
 
-/// What the lock guards; held for single steps, never while waiting.
-#[derive(Debug)]
-pub(super) struct Wire {
-    pub(super) state: State,
-    /// Whose turn it is: a ticket, [`FREE`] or [`LANE`].
-    holder: u64,
-    next_ticket: u64,
-    waiting: Vec<Waiting>,
-    /// The rest of a frame that was begun; goes out before anything else.
-    pub(super) unsent: Vec<u8>,
-    /// When the request under way went out.
-    asked_at: Option<Instant>,
-    /// The lane waits for the one who has the turn; nobody else gets it meanwhile.
-    lane_waits: bool,
-    silent: u32,
-}
-
-/// How the connection is.
-#[derive(Clone, Debug)]
-pub(super) enum State {
-    Connecting,
-    Up(Arc<Link>),
-    Down(String),
-}
-
-/// One open connection.
-#[derive(Debug)]
-pub(super) struct Link {
-    pub(super) plain: Plain,
-    guests: TcpStream,
-    pub(super) lane: TcpStream,
-}
-
-#[derive(Debug)]
-struct Waiting {
-    class: Class,
-    ticket: u64,
-    grant: oneshot::Sender<()>,
-}
-
-/// Nobody has the turn.
-const FREE: u64 = 0;
-/// The lane has it.
-const LANE: u64 = 1;
-/// The first ticket of an exchange.
-const FIRST_TICKET: u64 = 2;
-
 /// What a step on the wire came to.
 enum Step {
     Done,
@@ -109,22 +56,12 @@ enum Step {
 
 impl TcpLine {
     pub(super) fn new(name: Name, address: String, turnaround: Duration, guests: Handle) -> Self {
-        let wire = Wire {
-            state: State::Connecting,
-            holder: FREE,
-            next_ticket: FIRST_TICKET,
-            waiting: Vec::new(),
-            unsent: Vec::new(),
-            asked_at: None,
-            lane_waits: false,
-            silent: 0,
-        };
         Self {
             name,
             address,
             turnaround,
             guests,
-            wire: Mutex::new(wire),
+            wire: Mutex::new(Wire::new()),
             changed: Notify::new(),
             lane: Arc::new(Notify::new()),
             groups: Mutex::default(),
@@ -216,7 +153,7 @@ impl TcpLine {
         let Some(mut granted) = granted else { return Ok(turn) };
         loop {
             let changed = self.changed.notified();
-            if ask.tag.is_some_and(super::Tag::is_void) {
+            if ask.is_void() {
                 return Err(withdrawn());
             }
             tokio::select! {
@@ -312,7 +249,7 @@ impl TcpLine {
         tokio::pin!(deadline);
         loop {
             let changed = self.changed.notified();
-            self.wire().still(turn.ticket, ask)?;
+            let patience = self.patience(turn.ticket, ask)?;
             let got = match link.guests.try_read_buf(&mut reply) {
                 Ok(0) => return Err(self.lost(link, "the peer closed it")),
                 Ok(got) => got,
@@ -323,8 +260,7 @@ impl TcpLine {
             match progress(&reply, ask.rules) {
                 Progress::Whole(end) => {
                     reply.truncate(end);
-                    self.wire().silent = 0;
-                    return Ok(reply);
+                    return self.answered(reply, ask);
                 }
                 Progress::Refused(why) => return Err(self.garbled(link, why)),
                 Progress::Pause(pause_for) => pause = Some(Instant::now() + pause_for),
@@ -341,13 +277,33 @@ impl TcpLine {
                 biased;
                 _ = link.guests.readable() => {}
                 () = changed => {}
-                () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => {
-                    self.wire().silent = 0;
-                    return Ok(reply);
-                }
+                () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => return self.answered(reply, ask),
+                // The loop's head finds that it is over.
+                () = async { sleep_until(patience.unwrap_or(until)).await }, if patience.is_some() => {}
                 () = &mut deadline => return Err(self.too_late(link, ask, reply.len())),
             }
         }
+    }
+
+    /// Whether the reply may still be waited for; and until when, if a cut has made it worthless but the unit is not to be
+    /// disturbed while it replies.
+    fn patience(&self, ticket: u64, ask: &Ask<'_>) -> Result<Option<Instant>, Fault> {
+        let wire = self.wire();
+        if !wire.has_turn(ticket) {
+            return Err(withdrawn());
+        }
+        if !ask.is_void() {
+            return Ok(None);
+        }
+        let end = wire.asked_at.map(|asked| asked + self.turnaround);
+        end.filter(|end| *end > Instant::now()).map(Some).ok_or_else(withdrawn)
+    }
+
+    fn answered(&self, reply: Vec<u8>, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+        let mut wire = self.wire();
+        wire.asked_at = None;
+        wire.silent = 0;
+        if ask.is_void() { Err(withdrawn()) } else { Ok(reply) }
     }
 
     /// The connection is over: the lane makes a new one.
@@ -356,8 +312,7 @@ impl TcpLine {
         if matches!(&wire.state, State::Up(now) if std::ptr::eq(Arc::as_ptr(now), link)) {
             tracing::info!(line = %self.name, why, "connection ended");
             wire.state = State::Connecting;
-            wire.unsent.clear();
-            wire.silent = 0;
+            wire.start_over();
             drop(wire);
             self.lane.notify_one();
             self.changed.notify_waiters();
@@ -373,20 +328,18 @@ impl TcpLine {
         {
             let mut wire = self.wire();
             wire.state = state;
-            wire.unsent.clear();
+            wire.start_over();
         }
         self.changed.notify_waiters();
     }
 
-    /// Takes the wire for a cut if nobody has it or whoever has it has had his turnaround; otherwise says when to try again.
+    /// Takes the wire for a cut out of anybody's hands, unless a unit still has time to reply: then says when to try again.
     pub(super) fn take(&self) -> Result<(), Instant> {
         let mut wire = self.wire();
-        if wire.holder != FREE && wire.holder != LANE {
-            let end = wire.asked_at.map(|asked| asked + self.turnaround);
-            if let Some(end) = end.filter(|end| *end > Instant::now()) {
-                wire.lane_waits = true;
-                return Err(end);
-            }
+        let end = wire.asked_at.map(|asked| asked + self.turnaround);
+        if let Some(end) = end.filter(|end| *end > Instant::now()) {
+            wire.lane_waits = true;
+            return Err(end);
         }
         wire.lane_waits = false;
         wire.holder = LANE;
@@ -408,7 +361,6 @@ impl TcpLine {
             wire.waiting.retain(|waiting| waiting.ticket != ticket);
             return;
         }
-        wire.asked_at = None;
         wire.holder = FREE;
         if wire.lane_waits {
             drop(wire);
@@ -442,6 +394,7 @@ impl TcpLine {
     fn too_late(&self, link: &Link, ask: &Ask<'_>, got: usize) -> Fault {
         let silent = {
             let mut wire = self.wire();
+            wire.asked_at = None;
             wire.silent = if got == 0 { wire.silent + 1 } else { 0 };
             wire.silent
         };
@@ -450,46 +403,6 @@ impl TcpLine {
         }
         let detail = format!("line {}: {got} bytes came within {} ms, not a whole reply", self.name, ask.within.as_millis());
         Fault::new(FaultCode::TIMED_OUT, detail)
-    }
-}
-
-impl Wire {
-    /// Whether the exchange may go on: it has the turn, and no cut has overtaken it.
-    fn still(&self, ticket: u64, ask: &Ask<'_>) -> Result<(), Fault> {
-        if self.holder != ticket || ask.tag.is_some_and(super::Tag::is_void) { Err(withdrawn()) } else { Ok(()) }
-    }
-
-    /// Writes of the rest of a begun frame what the socket takes.
-    pub(super) fn flush(&mut self, mut plain: &Plain) -> io::Result<()> {
-        while !self.unsent.is_empty() {
-            match plain.write(&self.unsent) {
-                Ok(written) => {
-                    self.unsent.drain(..written);
-                }
-                Err(full) if full.kind() == ErrorKind::WouldBlock => return Ok(()),
-                Err(why) => return Err(why),
-            }
-        }
-        Ok(())
-    }
-
-    /// The next in turn: writes before reads, then who came first.
-    fn next_in_turn(&mut self) -> Option<Waiting> {
-        let first = self.waiting.iter().enumerate().min_by_key(|(_, waiting)| (waiting.class, waiting.ticket))?.0;
-        Some(self.waiting.swap_remove(first))
-    }
-}
-
-impl Link {
-    fn new(stream: TcpStream, guests: &Handle) -> io::Result<Self> {
-        stream.set_nodelay(true)?;
-        let lane = stream.into_std()?;
-        let plain = lane.try_clone()?;
-        let other = lane.try_clone()?;
-        let entered = guests.enter();
-        let guests = TcpStream::from_std(other)?;
-        drop(entered);
-        Ok(Self { plain, guests, lane: TcpStream::from_std(lane)? })
     }
 }
 
@@ -502,48 +415,5 @@ struct Turn<'a> {
 impl Drop for Turn<'_> {
     fn drop(&mut self) {
         self.line.release(self.ticket);
-    }
-}
-
-fn throw_away_late(mut plain: &Plain) -> io::Result<()> {
-    let mut late = [0; READ_AT_ONCE];
-    let mut thrown = 0;
-    loop {
-        match plain.read(&mut late) {
-            Ok(0) => return Err(io::Error::new(ErrorKind::UnexpectedEof, "the peer closed it")),
-            Ok(got) => thrown += got,
-            Err(none) if none.kind() == ErrorKind::WouldBlock => return Ok(()),
-            Err(why) => return Err(why),
-        }
-        if thrown > LATE_MOST {
-            return Err(io::Error::new(ErrorKind::InvalidData, "the peer talks without being asked"));
-        }
-    }
-}
-
-fn withdrawn() -> Fault {
-    Fault::new(FaultCode::WITHDRAWN, "a cut went ahead of it")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Goal: whoever commands goes before whoever reads, and of two alike who came first.
-    #[test]
-    fn writes_go_before_reads() {
-        let waiting = |class, ticket| Waiting { class, ticket, grant: oneshot::channel().0 };
-        let mut wire = Wire {
-            state: State::Connecting,
-            holder: FREE,
-            next_ticket: FIRST_TICKET,
-            waiting: vec![waiting(Class::Read, 4), waiting(Class::Write, 7), waiting(Class::Read, 3), waiting(Class::Write, 5)],
-            unsent: Vec::new(),
-            asked_at: None,
-            lane_waits: false,
-            silent: 0,
-        };
-        let order: Vec<u64> = std::iter::from_fn(|| wire.next_in_turn()).map(|next| next.ticket).collect();
-        assert_eq!(order, [5, 7, 3, 4]);
     }
 }

@@ -190,10 +190,10 @@ fn what_a_guest_says_is_in_the_log() {
     let text = "the panic's own words\\nand a forged line";
     let say = "(call $log (i32.const 0) (i32.const 512) (i32.const 39))";
     let flood = Guest {
-        extra: format!("(data (i32.const 512) \"{text}\")"),
+        extra: format!("(global $left (mut i32) (i32.const 0)) (data (i32.const 512) \"{text}\")"),
         read: format!(
-            "(local $left i32) (local.set $left (i32.const 500)) \
-             (loop $more {say} (br_if $more (local.tee $left (i32.sub (local.get $left) (i32.const 1)))))"
+            "(global.set $left (i32.const 500)) \
+             (loop $more {say} (global.set $left (i32.sub (global.get $left) (i32.const 1))) (br_if $more (global.get $left)))"
         ),
         ..Guest::steady(&["victim"])
     };

@@ -1,0 +1,168 @@
+//! What the lock of a TCP line guards: the connection, whose turn it is, and the rest of a frame that was begun.
+//!
+//! Three handles lead to one socket: one registered with the guests' runtime, one with the lane's, so that each is woken without
+//! the other, and a plain one for reading and writing at once without asking either runtime.
+
+use std::io::{self, ErrorKind, Read, Write};
+use std::net::TcpStream as Plain;
+use std::sync::Arc;
+
+use hearthward_equipment::{Fault, FaultCode};
+use tokio::net::TcpStream;
+use tokio::runtime::Handle;
+use tokio::sync::oneshot;
+use tokio::time::Instant;
+
+use super::tcp::READ_AT_ONCE;
+use super::{Ask, Class};
+
+/// The most late bytes that are thrown away before a request; a peer that has more to say without being asked is not one of ours.
+const LATE_MOST: usize = 64 * 1024;
+
+/// What the lock guards; held for single steps, never while waiting.
+#[derive(Debug)]
+pub(super) struct Wire {
+    pub(super) state: State,
+    /// Whose turn it is: a ticket, [`FREE`] or [`LANE`].
+    pub(super) holder: u64,
+    pub(super) next_ticket: u64,
+    pub(super) waiting: Vec<Waiting>,
+    /// The rest of a frame that was begun; goes out before anything else.
+    pub(super) unsent: Vec<u8>,
+    /// When the last request went out, until its reply is there or given up.
+    pub(super) asked_at: Option<Instant>,
+    /// The lane waits for the one who has the turn; nobody else gets it meanwhile.
+    pub(super) lane_waits: bool,
+    pub(super) silent: u32,
+}
+
+/// How the connection is.
+#[derive(Clone, Debug)]
+pub(super) enum State {
+    Connecting,
+    Up(Arc<Link>),
+    Down(String),
+}
+
+/// One open connection.
+#[derive(Debug)]
+pub(super) struct Link {
+    pub(super) plain: Plain,
+    pub(super) guests: TcpStream,
+    pub(super) lane: TcpStream,
+}
+
+#[derive(Debug)]
+pub(super) struct Waiting {
+    pub(super) class: Class,
+    pub(super) ticket: u64,
+    pub(super) grant: oneshot::Sender<()>,
+}
+
+/// Nobody has the turn.
+pub(super) const FREE: u64 = 0;
+/// The lane has it.
+pub(super) const LANE: u64 = 1;
+/// The first ticket of an exchange.
+const FIRST_TICKET: u64 = 2;
+
+impl Wire {
+    pub(super) fn new() -> Self {
+        Self {
+            state: State::Connecting,
+            holder: FREE,
+            next_ticket: FIRST_TICKET,
+            waiting: Vec::new(),
+            unsent: Vec::new(),
+            asked_at: None,
+            lane_waits: false,
+            silent: 0,
+        }
+    }
+
+    /// Whether it is this ticket's turn.
+    pub(super) fn has_turn(&self, ticket: u64) -> bool {
+        self.holder == ticket
+    }
+
+    /// Whether the exchange may go on: it has the turn, and no cut has overtaken it.
+    pub(super) fn still(&self, ticket: u64, ask: &Ask<'_>) -> Result<(), Fault> {
+        if self.has_turn(ticket) && !ask.is_void() { Ok(()) } else { Err(withdrawn()) }
+    }
+
+    /// Nothing of an earlier connection counts.
+    pub(super) fn start_over(&mut self) {
+        self.unsent.clear();
+        self.asked_at = None;
+        self.silent = 0;
+    }
+
+    /// Writes of the rest of a begun frame what the socket takes.
+    pub(super) fn flush(&mut self, mut plain: &Plain) -> io::Result<()> {
+        while !self.unsent.is_empty() {
+            match plain.write(&self.unsent) {
+                Ok(written) => {
+                    self.unsent.drain(..written);
+                }
+                Err(full) if full.kind() == ErrorKind::WouldBlock => return Ok(()),
+                Err(why) => return Err(why),
+            }
+        }
+        Ok(())
+    }
+
+    /// The next in turn: writes before reads, then who came first.
+    pub(super) fn next_in_turn(&mut self) -> Option<Waiting> {
+        let first = self.waiting.iter().enumerate().min_by_key(|(_, waiting)| (waiting.class, waiting.ticket))?.0;
+        Some(self.waiting.swap_remove(first))
+    }
+}
+
+impl Link {
+    pub(super) fn new(stream: TcpStream, guests: &Handle) -> io::Result<Self> {
+        stream.set_nodelay(true)?;
+        let lane = stream.into_std()?;
+        let plain = lane.try_clone()?;
+        let other = lane.try_clone()?;
+        let entered = guests.enter();
+        let guests = TcpStream::from_std(other)?;
+        drop(entered);
+        Ok(Self { plain, guests, lane: TcpStream::from_std(lane)? })
+    }
+}
+
+pub(super) fn throw_away_late(mut plain: &Plain) -> io::Result<()> {
+    let mut late = [0; READ_AT_ONCE];
+    let mut thrown = 0;
+    loop {
+        match plain.read(&mut late) {
+            Ok(0) => return Err(io::Error::new(ErrorKind::UnexpectedEof, "the peer closed it")),
+            Ok(got) => thrown += got,
+            Err(none) if none.kind() == ErrorKind::WouldBlock => return Ok(()),
+            Err(why) => return Err(why),
+        }
+        if thrown > LATE_MOST {
+            return Err(io::Error::new(ErrorKind::InvalidData, "the peer talks without being asked"));
+        }
+    }
+}
+
+pub(super) fn withdrawn() -> Fault {
+    Fault::new(FaultCode::WITHDRAWN, "a cut went ahead of it")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Goal: whoever commands goes before whoever reads, and of two alike who came first.
+    #[test]
+    fn writes_go_before_reads() {
+        let mut wire = Wire::new();
+        for (class, ticket) in [(Class::Read, 4), (Class::Write, 7), (Class::Read, 3), (Class::Write, 5)] {
+            wire.waiting.push(Waiting { class, ticket, grant: oneshot::channel().0 });
+        }
+        let order: Vec<u64> = std::iter::from_fn(|| wire.next_in_turn()).map(|next| next.ticket).collect();
+        assert_eq!(order, [5, 7, 3, 4]);
+    }
+}
