@@ -9,7 +9,7 @@ use crate::units::figures;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum ProcessError {
     /// A value lies outside the range that the function takes; ask again with a value inside it.
-    #[error("{what} is {} {unit}; it must lie between {} and {} {unit}", figures(*.value, 6), figures(*.low, 6), figures(*.high, 6))]
+    #[error("{what} is {}; it must lie between {} and {}", with(*.value, .unit), figures(*.low, 6), with(*.high, .unit))]
     OutOfRange {
         /// What the value is, in words.
         what: &'static str,
@@ -119,6 +119,11 @@ pub(crate) fn within(what: &'static str, value: f64, unit: &'static str, low: f6
     } else {
         Err(ProcessError::OutOfRange { what, value, unit, low, high })
     }
+}
+
+/// A number with its unit, which may be none.
+fn with(value: f64, unit: &str) -> String {
+    if unit.is_empty() { figures(value, 6) } else { format!("{} {unit}", figures(value, 6)) }
 }
 
 /// Some thousand units in the last place.

@@ -101,8 +101,7 @@ impl Cylinder {
     /// A gauge pressure outside 0 to 300 bar, a temperature outside -20 to 60 °C; carbon dioxide exactly at the pressure
     /// of its liquid, where the pressure tells nothing: weigh it.
     pub fn contents(&self, gauge: Pressure, temperature: ThermodynamicTemperature) -> Result<Contents> {
-        let absolute_pa = gauge_in_range(gauge)? + ATMOSPHERE_PA;
-        let t_k = in_range(temperature)?;
+        let (absolute_pa, t_k) = (gauge_in_range(gauge)? + ATMOSPHERE_PA, in_range(temperature)?);
         let (density_mol_m3, phase) = self.density(absolute_pa, t_k)?;
         let amount_mol = density_mol_m3 * self.volume_m3;
         Ok(Contents {
@@ -120,9 +119,14 @@ impl Cylinder {
     /// # Errors
     /// As for [`Cylinder::contents`]; zero, not an error, if the gauge is below `leave` already.
     pub fn usable(&self, gauge: Pressure, temperature: ThermodynamicTemperature, leave: Pressure) -> Result<AmountOfSubstance> {
-        let held = self.contents(gauge, temperature)?.amount;
-        let left = self.contents(leave, temperature)?.amount;
-        Ok(si::moles((held.value - left.value).max(0.0)))
+        let left = self.amount(leave, temperature)?;
+        Ok(si::moles((self.amount(gauge, temperature)?.value - left.value).max(0.0)))
+    }
+
+    /// The amount of gas alone: [`Cylinder::contents`] without its standard volume, which costs as much again.
+    fn amount(&self, gauge: Pressure, temperature: ThermodynamicTemperature) -> Result<AmountOfSubstance> {
+        let density = self.density(gauge_in_range(gauge)? + ATMOSPHERE_PA, in_range(temperature)?)?;
+        Ok(si::moles(density.0 * self.volume_m3))
     }
 
     /// The gauge pressure of a given content at a temperature, for gas that is not liquefied.

@@ -89,11 +89,13 @@ pub fn forecast(
 ) -> Result<Forecast> {
     within("the reserve", reserve.value, "mol", 0.0, 1e6)?;
     within("the error of the gauge", gauge_error.value / 1e5, "bar", 0.0, 100.0)?;
+    let (held, left) = (cylinder.amount(gauge, temperature)?, cylinder.amount(leave, temperature)?);
+    let over = |amount: AmountOfSubstance| si::moles((amount.value - left.value).max(0.0));
     let usable_at = |bias_pa: f64| {
         let pressure_pa = (gauge.value + bias_pa).clamp(0.0, 300e5);
-        cylinder.usable(si::pascals(pressure_pa), temperature, leave)
+        cylinder.amount(si::pascals(pressure_pa), temperature).map(over)
     };
-    let usable = cylinder.usable(gauge, temperature, leave)?;
+    let usable = over(held);
     let band = (usable_at(-gauge_error.value)?, usable_at(gauge_error.value)?);
     let drawn = amount_drawn(draws);
     let needed = drawn + reserve;
@@ -104,7 +106,6 @@ pub fn forecast(
     } else {
         Reach::No
     };
-    let held = cylinder.contents(gauge, temperature)?.amount;
     let left_mol = held.value - drawn.value;
     let gauge_after = if left_mol > 0.0 { cylinder.gauge(si::moles(left_mol), temperature).ok() } else { None };
     let mut notes = vec![Note::basis(
@@ -131,16 +132,15 @@ pub fn overnight(
     time: Time,
 ) -> Result<Overnight> {
     let time_s = within("the time between the readings", time.value / 3600.0, "h", 1e-3, 10_000.0)? * 3600.0;
-    let before = cylinder.contents(evening.0, evening.1)?;
-    let after = cylinder.contents(morning.0, morning.1)?;
-    let lost_mol = before.amount.value - after.amount.value;
+    let before = cylinder.amount(evening.0, evening.1)?;
+    let lost_mol = before.value - cylinder.amount(morning.0, morning.1)?.value;
     let share = gauge_error.value / (evening.0.value + crate::constants::ATMOSPHERE_PA);
-    let uncertainty_mol = 2.0 * share * before.amount.value;
+    let uncertainty_mol = 2.0 * share * before.value;
     Ok(Overnight {
         lost: si::moles(lost_mol),
         uncertainty: si::moles(uncertainty_mol),
         rate: si::mole_rate(lost_mol / time_s),
-        expected_gauge: cylinder.gauge(before.amount, morning.1)?,
+        expected_gauge: cylinder.gauge(before, morning.1)?,
         leaks: lost_mol > uncertainty_mol,
     })
 }

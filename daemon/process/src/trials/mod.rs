@@ -143,7 +143,7 @@ mod tests {
 
     #[test]
     fn one_part_is_no_group() {
-        assert!(compare(&[60.0], &[61.0, 62.0]).unwrap_err().to_string().contains("1 ; it must lie between 2"));
+        assert!(compare(&[60.0], &[61.0, 62.0]).unwrap_err().to_string().contains("is 1; it must lie between 2 and"));
     }
 
     #[test]
