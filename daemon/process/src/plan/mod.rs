@@ -1,4 +1,5 @@
-//! Whole questions, as people ask them, answered in one call: purge, cylinder, heat-up, transfer, bath, temper, cycle.
+//! Whole questions, as people ask them, answered in one call: purge, cylinder, heat-up, transfer, bath, temper, cycle,
+//! and what a load is still worth after heat was cut.
 //!
 //! Each question is a struct of quantities; each [`Answer`] is a list of numbers, each with the words for people, the value
 //! for programs, and what it rests on, and the warnings where people go wrong: a flow below what the meter can show, a
@@ -11,6 +12,7 @@ mod bath;
 mod cycle;
 mod cylinder;
 mod heat;
+mod interrupted;
 mod purge;
 mod temper;
 
@@ -18,7 +20,8 @@ pub use bath::{BathQuestion, TransferQuestion, bath, transfer};
 pub use cycle::{CycleQuestion, GasSide, QuenchSide, cycle};
 pub use cylinder::{CylinderQuestion, cylinder};
 pub use heat::{HeatQuestion, RampWish, heat};
-pub use purge::{MeterAtHand, PortAtHand, PurgeQuestion, purge};
+pub use interrupted::{InterruptedQuestion, interrupted};
+pub use purge::{ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion, purge};
 pub use temper::{TemperQuestion, temper};
 
 use crate::note::{Note, NoteKind};

@@ -8,11 +8,14 @@ use crate::gas::{Mixture, SteelKind, protection};
 use crate::jet::{Port, Regime, entry};
 use crate::meter::{Accuracy, Float, Scale, Service, Trust, correction, error_at, full_scale_for, reading_for, reynolds, trust};
 use crate::note::Note;
-use crate::purge::{Purge, Reached, changes_needed, expelled, floor, oxygen_after, oxygen_if_displaced, time_to};
+use crate::oxide::bound;
+use crate::purge::{
+    Purge, Reached, changes_needed, expelled, floor, oxygen_after, oxygen_delivered, oxygen_if_displaced, recovery, time_to,
+};
 use crate::stack::{Gaps, draught};
 use crate::units::System;
 use crate::{AmountFlow, si, units};
-use uom::si::f64::{Length, Ratio, ThermodynamicTemperature, VolumeRate};
+use uom::si::f64::{Area, Length, Ratio, ThermodynamicTemperature, Time, VolumeRate};
 
 /// A purge to be planned.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,6 +42,21 @@ pub struct PurgeQuestion {
     pub port: Option<PortAtHand>,
     /// The gaps, if the chimney is wanted.
     pub gaps: Option<Gaps>,
+    /// The share of the gas that an opening at heat replaces by air, if recovery is wanted.
+    pub opening: Option<Ratio>,
+    /// The steel that what oxygen gets in could act on, if that is wanted.
+    pub exposed: Option<ExposedSteel>,
+}
+
+/// Steel under the holding flow.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ExposedSteel {
+    /// Its whole surface.
+    pub surface: Area,
+    /// Its carbon.
+    pub carbon: Ratio,
+    /// How long it is hot.
+    pub time: Time,
 }
 
 /// A meter on the wall.
@@ -86,6 +104,12 @@ pub fn purge(question: &PurgeQuestion, system: System) -> Result<Answer> {
     }
     if let Some(gaps) = &question.gaps {
         chimney(&mut answer, question, gaps, system)?;
+    }
+    if let Some(share) = question.opening {
+        opened(&mut answer, question, share, system)?;
+    }
+    if let Some(steel) = &question.exposed {
+        exposed(&mut answer, question, steel, system)?;
     }
     Ok(answer)
 }
@@ -139,6 +163,39 @@ fn heating(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Res
     } else {
         answer.warn("nothing flows under heat: any cooling draws air in");
     }
+    Ok(())
+}
+
+/// Recovery at the purge flow after the door was open at heat.
+fn opened(answer: &mut Answer, question: &PurgeQuestion, share: Ratio, system: System) -> Result<()> {
+    if question.purge.flow.value == 0.0 {
+        return Ok(());
+    }
+    let hot = Purge { temperature: question.heat.0, ..question.purge };
+    let back = recovery(&question.chamber, &hot, share, question.level)?;
+    let mut write = Writer::new(answer, system);
+    write.share(
+        "opened_oxygen_fraction",
+        "oxygen right after an opening at heat",
+        back.start,
+        "the share of gas replaced by air",
+    );
+    match back.time {
+        Some(time) => write.time("recovery_s", "back at the level after", time, "well mixed, at the purge flow, no leak"),
+        None => answer.warn("after an opening the level is never reached again: the gas itself holds more oxygen"),
+    }
+    Ok(())
+}
+
+/// What the oxygen that gas and leak bring could at most do to the steel.
+fn exposed(answer: &mut Answer, question: &PurgeQuestion, steel: &ExposedSteel, system: System) -> Result<()> {
+    let Purge { gas_oxygen, leak, .. } = question.purge;
+    let brought = oxygen_delivered(question.heat.1, gas_oxygen, leak, steel.time)?;
+    let most = bound(brought, steel.surface, steel.carbon)?;
+    let mut write = Writer::new(answer, system);
+    write.mass("oxygen_brought_kg", "oxygen that gas and leak bring while hot", brought, "mole balance at the holding flow");
+    write.length("scale_bound_mm", "scale if all of it went to the steel", most.scale, "upper bound, as FeO");
+    write.length("carbon_bound_mm", "or depth robbed of its carbon", most.decarburised, "upper bound, as carbon monoxide");
     Ok(())
 }
 

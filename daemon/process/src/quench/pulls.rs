@@ -69,6 +69,25 @@ impl Pulls {
     }
 }
 
+impl Pulls {
+    /// The seconds that each part of a row has from the door until it falls to a limit; none for a part that waited too long.
+    ///
+    /// # Errors
+    /// As for [`Pulls::run`]; a limit not above the room's temperature.
+    pub fn seconds_each(&self, limit: ThermodynamicTemperature, air: &StillAir) -> Result<Vec<Option<Time>>> {
+        within("the number of parts", f64::from(self.parts), "", 1.0, 1000.0)?;
+        let mut steel = self.furnace;
+        (0..self.parts)
+            .map(|_| {
+                steel = waiting(self.section, steel, self.furnace, air.temperature, self.view, self.open)?;
+                let has = transfer::seconds_until(self.section, steel, limit, air)?;
+                steel = waiting(self.section, steel, self.furnace, air.temperature, si::fraction(0.0), self.shut)?;
+                Ok(has)
+            })
+            .collect()
+    }
+}
+
 /// A part that waits in the furnace while a share of its view is the open door; with no share it warms back.
 ///
 /// Radiation alone, emissivity 0.8, austenite's heat capacity.
@@ -107,3 +126,30 @@ pub fn waiting(
 
 /// Scaled steel: what waits behind an open door is not bright for long.
 const EMISSIVITY: f64 = 0.8;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units;
+
+    #[test]
+    fn the_last_part_has_the_fewest_seconds() {
+        let pulls = Pulls {
+            section: Section::plate(units::length("1.5 mm").unwrap()).unwrap(),
+            mass: units::mass("0.1 kg").unwrap(),
+            parts: 4,
+            furnace: si::from_celsius(800.0),
+            view: si::fraction(0.3),
+            open: units::time("2 s").unwrap(),
+            shut: units::time("0 s").unwrap(),
+            in_air: units::time("2 s").unwrap(),
+        };
+        let air = StillAir::room(si::from_celsius(25.0));
+        let has = pulls.seconds_each(si::from_celsius(700.0), &air).unwrap();
+        let seconds: Vec<f64> = has.iter().map(|time| time.map_or(0.0, |time| time.value)).collect();
+        assert!(seconds.windows(2).all(|pair| pair[1] < pair[0]), "{seconds:?}");
+        let shut = Pulls { shut: units::time("5 min").unwrap(), ..pulls };
+        let rested = shut.seconds_each(si::from_celsius(700.0), &air).unwrap();
+        assert!(rested[3].unwrap() > has[3].unwrap_or(si::seconds(0.0)), "a shut door warms them back");
+    }
+}

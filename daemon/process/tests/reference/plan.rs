@@ -71,6 +71,8 @@ fn purge_question() -> plan::PurgeQuestion {
             depth: millimetres(20.0),
             shape: Shape::DoorFrame,
         }),
+        opening: Some(share(0.5)),
+        exposed: Some(plan::ExposedSteel { surface: square_centimetres(789.84), carbon: share(0.007), time: minutes(70.0) }),
     }
 }
 
@@ -162,8 +164,43 @@ fn a_leak_that_forbids_the_level_is_an_answer() {
     let mut question = purge_question();
     question.purge.leak = standard(0.005);
     let answer = plan::purge(&question, System::Metric).unwrap();
+    // Worked example 1: 0.97 µm at most from the 98.1 mg that gas and leak bring in 70 min.
+    assert!((answer.number("oxygen_brought_kg").unwrap() * 1e6 - 98.1).abs() < 0.05);
+    assert!((answer.number("scale_bound_mm").unwrap() * 1e3 - 0.970).abs() < 1e-3);
     assert!(warned(&answer, "never reaches 100 ppm: the leak alone keeps the oxygen at 136 ppm"), "{}", answer.text());
     assert!(answer.number("time_s").is_none() && answer.number("floor_fraction").is_some());
+}
+
+#[test]
+fn an_opening_at_heat_is_recovered_from() {
+    let answer = plan::purge(&purge_question(), System::Metric).unwrap();
+    let row = crate::table::table!("recovery");
+    let at = |row: &&crate::table::Row| {
+        ["chamber_c", "air_fraction_after_opening", "flow_std_l_min"].map(|c| row.number(c)) == [800.0, 0.5, 8.0]
+    };
+    row.iter().find(at).unwrap().agrees("minutes_to_100_ppm", answer.number("recovery_s").unwrap() / 60.0, 1e-5);
+}
+
+#[test]
+fn a_cut_shows_its_three_ways_on() {
+    let question = plan::InterruptedQuestion {
+        furnace: ramp_wish().furnace,
+        chamber: Chamber::tight(litres(9.4)).unwrap(),
+        now: celsius(800.0),
+        limit: celsius(760.0),
+        scaling_ends: celsius(400.0),
+        gas: (standard(2.0), ppm(5.0), standard(0.0)),
+        steel: (square_centimetres(789.84), share(0.007)),
+        reference: Reference::TWENTY_ONE,
+    };
+    let answer = plan::interrupted(&question, System::Metric).unwrap();
+    assert!((answer.number("quenchable_s").unwrap() - 456.3).abs() < 1.0, "{}", answer.text());
+    assert!(answer.number("scale_in_air_mm").unwrap() > 100.0 * answer.number("scale_under_gas_mm").unwrap());
+    assert!(!warned(&answer, "air is drawn in"));
+    let starved = plan::InterruptedQuestion { gas: (standard(0.001), ppm(5.0), standard(0.0)), ..question };
+    assert!(warned(&plan::interrupted(&starved, System::Metric).unwrap(), "air is drawn in"));
+    let cold = plan::InterruptedQuestion { now: celsius(750.0), ..question };
+    assert!(warned(&plan::interrupted(&cold, System::Metric).unwrap(), "too cold to quench"));
 }
 
 #[test]

@@ -1,0 +1,74 @@
+//! "Heat was cut. How long can I still quench, and what does slow cooling cost?"
+
+use super::{Answer, Writer};
+use crate::chamber::Chamber;
+use crate::error::Result;
+use crate::flow::Reference;
+use crate::furnace::Furnace;
+use crate::note::Note;
+use crate::oxide::{bound, in_air_while};
+use crate::purge::{makeup_flow, oxygen_delivered};
+use crate::units::{self, Ramp, System};
+use crate::{AmountFlow, si};
+use uom::si::f64::{Area, Ratio, ThermodynamicTemperature};
+
+/// Hot steel in a furnace whose heat was cut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct InterruptedQuestion {
+    /// The furnace.
+    pub furnace: Furnace,
+    /// The chamber.
+    pub chamber: Chamber,
+    /// The temperature now.
+    pub now: ThermodynamicTemperature,
+    /// The lowest temperature that the steel may still be quenched from.
+    pub limit: ThermodynamicTemperature,
+    /// The temperature below which steel no longer scales, at least 400 °C here; gas may end there.
+    pub scaling_ends: ThermodynamicTemperature,
+    /// The flow while it cools, its oxygen and the leak.
+    pub gas: (AmountFlow, Ratio, AmountFlow),
+    /// The surface and the carbon of the steel.
+    pub steel: (Area, Ratio),
+    /// The conditions that volumes are counted and shown at.
+    pub reference: Reference,
+}
+
+/// Answers the question: the three ways on (quench now, finish, slow-cool under gas) with what each costs.
+///
+/// # Errors
+/// Values outside the ranges of the functions that it stands on.
+pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Answer> {
+    let InterruptedQuestion { furnace, now, limit, scaling_ends, .. } = question;
+    let mut answer = Answer::new(format!("Heat was cut at {}", units::show_temperature(*now, system)));
+    let quenchable = if now > limit { furnace.stays_above(*limit, *now)? } else { Some(si::seconds(0.0)) };
+    let cooling = furnace.cools(*now, *scaling_ends)?;
+    let mut write = Writer::new(&mut answer, system);
+    if let Some(time) = quenchable {
+        write.time("quenchable_s", "still hot enough to quench for", time, "door shut, loss and capacity of the furnace alone");
+    }
+    write.time("cools_s", "slow cooling out of scaling takes", cooling, "the same");
+    let air = in_air_while(*now, *scaling_ends, cooling)?;
+    write.length("scale_in_air_mm", "scale if it cools in air", air.thickness, "upper bound for bare iron");
+    write.length("metal_in_air_mm", "metal that it takes", air.metal, "upper bound");
+    let (flow, gas_oxygen, leak) = question.gas;
+    let brought = oxygen_delivered(flow, gas_oxygen, leak, cooling)?;
+    let most = bound(brought, question.steel.0, question.steel.1)?;
+    let used = question.reference.volume(si::moles(flow.value * cooling.value));
+    write.volume("gas_l", "gas that slow cooling under gas uses", used, format!("counted at {}", question.reference.words()));
+    write.length("scale_under_gas_mm", "scale under gas", most.scale, "upper bound: all the oxygen that gas and leak bring");
+    let first_rate = furnace.loss.value / furnace.capacity.value * (si::kelvin(*now) - si::kelvin(furnace.room));
+    let cooling_now = Ramp { rise: si::difference(-first_rate), within: si::seconds(1.0) };
+    let needed = makeup_flow(&question.chamber, *now, cooling_now)?;
+    write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
+    answer.take(air.notes);
+    answer.take([Note::basis(
+        "steel that cools slowly comes out soft and must be hardened again from the start; a soak cut short may leave it uneven",
+    )]);
+    if flow < needed {
+        answer.warn("the flow does not make up for the gas that shrinks: air is drawn in while it cools");
+    }
+    if quenchable.is_some_and(|time| time.value == 0.0) {
+        answer.warn("it is already too cold to quench: let it cool under gas and start again");
+    }
+    Ok(answer)
+}
