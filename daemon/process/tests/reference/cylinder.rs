@@ -1,11 +1,11 @@
 //! Cylinder contents against CoolProp.
 
-use crate::quantities::{bars, celsius, kilograms, litres, minutes, standard};
+use crate::quantities::{bars, celsius, kilograms, litres};
 use crate::table::table;
-use hearthward_process::cylinder::{Cylinder, Phase, lasts};
+use hearthward_process::cylinder::{Cylinder, Phase};
 use hearthward_process::gas::Gas;
 use uom::si::pressure::bar;
-use uom::si::volume::{cubic_foot, cubic_meter, liter};
+use uom::si::volume::{cubic_foot, cubic_meter};
 
 #[test]
 fn contents_agree_with_the_reference_equations() {
@@ -60,27 +60,4 @@ fn cylinder_charts_are_met() {
         let held = cylinder.contents(bars(psi * 0.068_947_57), celsius(21.1)).unwrap();
         row.agrees("published", held.standard_volume.get::<cubic_foot>(), row.number("expected_tolerance_percent") / 100.0);
     }
-}
-
-/// The second worked example: one batch after another out of a 10 L cylinder.
-#[test]
-fn the_worked_cylinder_comes_out() {
-    let cylinder = Cylinder::new(Gas::Argon, litres(10.0)).unwrap();
-    let (gauge, cold) = (bars(165.0), celsius(18.0));
-    let held = cylinder.contents(gauge, cold).unwrap();
-    let batch = standard(8.0).value * minutes(8.927_504).value + standard(2.0).value * 4200.0 + standard(0.6).value * 1200.0;
-    let find = |what: &str| {
-        let rows = table!("worked");
-        rows.iter().find(|row| row.text("example") == "2" && row.text("quantity") == what).unwrap().number("value")
-    };
-    let near = |ours: f64, what: &str| assert!((ours / find(what) - 1.0).abs() < 1e-3, "{what}: {ours} against {}", find(what));
-    near(held.mass.value, "mass of argon at 165 bar g, 18 degC");
-    near(held.standard_volume.get::<liter>(), "standard volume, real gas");
-    let left = |n: f64| uom::si::f64::AmountOfSubstance::new::<uom::si::amount_of_substance::mole>(held.amount.value - n * batch);
-    near(cylinder.gauge(left(1.0), cold).unwrap().get::<bar>(), "gauge after 1 batch(es), 18 degC");
-    near(cylinder.gauge(left(3.0), cold).unwrap().get::<bar>(), "gauge after 3 batch(es), 18 degC");
-    near(cylinder.gauge(held.amount, celsius(8.0)).unwrap().get::<bar>(), "same full cylinder in a shop at 8 degC");
-    let usable = cylinder.usable(gauge, cold, bars(15.0)).unwrap();
-    near(lasts(usable, standard(2.0)).unwrap().value / 3600.0, "hours at 2.0 std L/min continuous from full to 15 bar g");
-    near(usable.value / batch, "batches per cylinder");
 }

@@ -1,11 +1,8 @@
-//! Furnaces: identification on made-up records, times to set point, and what cold gas costs.
+//! Furnaces: identification on made-up records, and times to set point.
 
-use crate::quantities::{celsius, kilograms, minutes, seconds, standard};
+use crate::quantities::{celsius, seconds};
 use crate::table::{Row, table};
 use hearthward_process::furnace::{Furnace, Identified, Load, Nodes, Reading, identify};
-use hearthward_process::gas::Gas;
-use hearthward_process::heating::{Section, Surface, Surroundings, biot, time_to};
-use hearthward_process::thermal::enthalpy;
 use uom::si::f64::{HeatCapacity, Power, ThermalConductance};
 use uom::si::heat_capacity::joule_per_kelvin;
 use uom::si::power::watt;
@@ -109,48 +106,4 @@ fn parts_of_an_identified_furnace_answer_like_it() {
     let other = Nodes::from_identified(&found, 0.25).unwrap();
     let time = |nodes: Nodes| nodes.heat_up(Power::new::<watt>(2200.0), celsius(25.0), celsius(800.0), None).unwrap().time.value;
     assert!((time(parts) / time(other) - 1.0).abs() < 1e-3);
-}
-
-/// The third worked example: what cold gas and cold steel cost.
-#[test]
-fn the_worked_heat_comes_out() {
-    let rows = table!("worked");
-    let find = |example: &str, what: &str| {
-        rows.iter().find(|row| row.text("example") == example && row.text("quantity") == what).unwrap()
-    };
-    let furnace = Furnace {
-        rated: Power::new::<watt>(2200.0),
-        loss: ThermalConductance::new::<watt_per_kelvin>(0.9),
-        capacity: HeatCapacity::new::<joule_per_kelvin>(7743.0),
-        room: celsius(25.0),
-    };
-    for (gas, name) in [(Gas::Argon, "argon"), (Gas::Nitrogen, "nitrogen")] {
-        let rise = gas.enthalpy_rise(celsius(21.1), celsius(800.0)).unwrap();
-        find("3", &format!("{name} enthalpy rise 21.1 to 800 degC")).agrees("value", rise.value / 1e3, 1e-3);
-        for flow in ["0.6", "2.0", "8.0"] {
-            let cost = furnace.gas_heat(gas, standard(flow.parse().unwrap()), celsius(21.1), celsius(800.0)).unwrap();
-            find("3", &format!("{name} at {flow} std L/min")).agrees("value", cost.power.value, 1.5e-3);
-        }
-    }
-    let cost = furnace.gas_heat(Gas::Argon, standard(2.0), celsius(21.1), celsius(800.0)).unwrap();
-    find("3", "argon 2.0 std L/min as share of 2.2 kW").agrees("value", cost.share.value * 100.0, 1.5e-3);
-    let irons = kilograms(find("3", "mass of four irons").number("value"));
-    let heat = irons * (enthalpy(celsius(800.0)).unwrap() - enthalpy(celsius(25.0)).unwrap());
-    find("3", "heat to take them from 25 to 800 degC").agrees("value", heat.value / 1e3, 1e-4);
-    // The fourth: when soak really begins, scaled and bright.
-    let plate = Section::plate(crate::quantities::millimetres(3.0)).unwrap();
-    for (emissivity, surface) in [("0.8", Surface::Scaled), ("0.3", Surface::Bright)] {
-        let around = Surroundings::furnace(celsius(800.0), surface);
-        let took = |target| time_to(plate, celsius(25.0), celsius(target), &around).unwrap().lumped;
-        find("4", &format!("time to 790 degC, emissivity {emissivity}")).agrees("value", took(790.0).value, 1e-4);
-        find("4", &format!("time to 795 degC, emissivity {emissivity}")).agrees("value", took(795.0).value, 1e-4);
-        let out = took(790.0) + minutes(15.0);
-        find("4", &format!("load to quench with 15 min soak after 790 degC, emissivity {emissivity}")).agrees(
-            "value",
-            out.value / 60.0,
-            1e-4,
-        );
-    }
-    let number = biot(plate, &Surroundings::furnace(celsius(800.0), Surface::Scaled)).unwrap();
-    find("4", "Biot number of the iron at 800 degC, emissivity 0.8").agrees("value", number.value, 1e-4);
 }

@@ -21,3 +21,4 @@ mod table;
 mod thermocouple;
 mod transfer;
 mod trials;
+mod worked;

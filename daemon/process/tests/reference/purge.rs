@@ -1,7 +1,7 @@
 //! Purging against closed forms and ODE integration by scipy, and the trade's own facts.
 
 use crate::quantities::{bars, celsius, litres, litres_per_minute, minutes, ppm, seconds, share, standard, to_standard};
-use crate::table::{EIGHT_DIGITS, SIX_DIGITS, table};
+use crate::table::{SIX_DIGITS, table};
 use hearthward_process::chamber::{Chamber, ChamberGas, Inputs, Pores};
 use hearthward_process::flow::{Reference, actual};
 use hearthward_process::purge::{self, Purge, Reached};
@@ -208,26 +208,6 @@ fn printed_purge_times_are_met() {
         };
         row.agrees("published", seconds, row.number("expected_tolerance_percent") / 100.0);
     }
-}
-
-/// The first worked example: purge plan of a small retort with a leak.
-#[test]
-fn the_worked_purge_comes_out() {
-    let rows = table!("worked");
-    let find = |what: &str| rows.iter().find(|row| row.text("example") == "1" && row.text("quantity") == what).unwrap();
-    let chamber = Chamber::tight(litres(9.4)).unwrap();
-    find("purge time").agrees("value", minutes_to(&chamber, &steady(8.0, 25.0), 1e-4), 1e-4 + EIGHT_DIGITS);
-    let leaky = Purge { leak: standard(0.005), ..steady(8.0, 25.0) };
-    match purge::time_to(&chamber, &leaky, share(1e-4)).unwrap() {
-        Reached::Never { floor, .. } => {
-            find("steady oxygen with the leak at 8.0 std L/min").agrees("value", floor.value * 1e6, 1e-4)
-        }
-        Reached::After { .. } => panic!("the leak forbids it"),
-    }
-    let allowed = purge::largest_leak(standard(2.0), ppm(5.0), share(1e-4)).unwrap().unwrap();
-    find("largest leak that still allows 100 ppm at 2.0 std L/min").agrees("value", to_standard(allowed) * 1e3, 1e-4);
-    let brought = purge::oxygen_delivered(standard(2.0), ppm(5.0), standard(0.005), minutes(70.0)).unwrap();
-    find("oxygen delivered in 70 min (leak plus impurity)").agrees("value", brought.value * 1e6, 1e-4);
 }
 
 /// Common practice, no source: a chamber of 360 cubic inches, its changes an hour, and what a 125 ft³ cylinder lasts.

@@ -139,23 +139,3 @@ fn parts_pulled_one_by_one() {
         }
     }
 }
-
-/// The sixth worked example: four irons into a bath that takes three.
-#[test]
-fn the_worked_bath_comes_out() {
-    let rows = table!("worked");
-    let find = |what: &str| rows.iter().find(|row| row.text("example") == "6" && row.text("quantity") == what).unwrap();
-    let bath = bath(12.0, 870.0, 1884.0, 48.0);
-    let iron = Hot::straight(kilograms(find("mass of one iron").number("value")), celsius(780.0));
-    for (after, n) in bath.after_each(&iron, 4).unwrap().into_iter().zip(1..) {
-        find(&format!("bath after iron {n}")).agrees("value", degrees(after), 1e-4);
-    }
-    find("irons that fit under 70 degC").near("value", f64::from(bath.parts_before(&iron, celsius(70.0)).unwrap()), 0.0);
-    let start = bath.start_for(&iron, 4, celsius(70.0)).unwrap().unwrap();
-    find("bath start that would let all four fit under 70 degC").agrees("value", degrees(start), 1e-4);
-    let volume = bath.volume_for(&iron, 4, celsius(70.0)).unwrap();
-    find("oil that would let all four fit from 48 degC").agrees("value", volume.value * 1e3, 1e-4);
-    let third = bath.at(bath.after_each(&iron, 3).unwrap()[2]).unwrap();
-    let heat = third.heat_to_remove(&iron, celsius(70.0)).unwrap().unwrap();
-    find("heat to take out before iron 4").agrees("value", heat.value / 1e3, 1e-3);
-}

@@ -1,6 +1,6 @@
 //! Steels, tempering, martensite and hardenability against their tables.
 
-use crate::quantities::{celsius, millimetres, minutes, share};
+use crate::quantities::{celsius, minutes, share};
 use crate::table::{EIGHT_DIGITS, Row, SIX_DIGITS, table};
 use hearthward_process::steel::critical::Critical;
 use hearthward_process::steel::martensite::{SEVERITIES, cool_to, ideal_diameter, martensite, retained_austenite};
@@ -180,16 +180,4 @@ fn hardenability_follows_the_factors() {
         assert_eq!(row.text("quench"), severity.quench);
         row.near("h_per_inch", severity.h_per_inch, 0.0);
     }
-}
-
-/// L6 at 205 °C, from the sixth worked example, and its soak from the fourth.
-#[test]
-fn the_worked_steel_comes_out() {
-    let rows = table!("worked");
-    let find = |what: &str| rows.iter().find(|row| row.text("quantity") == what).unwrap();
-    let l6 = Steel::named("L6").unwrap();
-    let hardness = l6.hardness_after(celsius(205.0)).unwrap();
-    find("L6 hardness at 205 degC, 2 h (linear between sheet values)").agrees("value", hardness, 1e-4);
-    let (least, most) = l6.soak_for(millimetres(3.0)).unwrap();
-    assert!(least <= minutes(15.0) && minutes(15.0) <= most);
 }
