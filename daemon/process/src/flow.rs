@@ -2,6 +2,18 @@
 //!
 //! A litre of gas means nothing until its temperature and pressure are said, and makers do not agree on them. So a flow
 //! is kept in moles a second, and reference conditions appear only where a volume is read or shown.
+//!
+//! ```
+//! use hearthward_process::flow::{Reference, actual};
+//! use hearthward_process::units;
+//! use uom::si::volume_rate::liter_per_minute;
+//!
+//! // 2 L/min counted at 21.1 °C fill 7.3 L/min in a chamber at 800 °C.
+//! let flow = Reference::TWENTY_ONE.amount_flow(units::flow("2 L/min")?);
+//! let hot = actual(flow, units::temperature("800 C")?, Reference::TWENTY_ONE.pressure())?;
+//! assert!((hot.get::<liter_per_minute>() - 7.294).abs() < 0.001);
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 use crate::constants::{ATMOSPHERE_PA, R};
 use crate::error::{Result, within};

@@ -9,6 +9,20 @@
 //! The rule holds for sharp-edged floats from a tube Reynolds number of a few hundred; for balls there is no range worth
 //! the name below about 2000 (both from memory, orders of magnitude). Below, a factor lies between the square-root one
 //! and the viscous one, and only a bag and a stopwatch tell.
+//!
+//! ```
+//! use hearthward_process::flow::Reference;
+//! use hearthward_process::gas::Gas;
+//! use hearthward_process::meter::{Scale, Service, Valve, reading_for};
+//! use hearthward_process::units::{self, System};
+//!
+//! let (shop, room) = (units::temperature("21.1 C")?, units::pressure("0 bar")?);
+//! let scale = Scale { gas: Gas::Air.into(), gauge: room, temperature: shop, reference: Reference::TWENTY_ONE };
+//! let argon = Service { gas: Gas::Argon.into(), valve: Valve::BeforeTube, line: units::pressure("2 bar")?, back: room, temperature: shop };
+//! let flow = Reference::TWENTY_ONE.amount_flow(units::flow("2 L/min")?);
+//! assert_eq!(units::show_flow(reading_for(flow, &scale, &argon)?, System::Metric), "2.35 L/min");
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 use crate::constants::ATMOSPHERE_PA;
 use crate::error::{Result, within};

@@ -5,6 +5,27 @@
 //! Heating expels gas without changing the fraction. Gas that layers under the air instead of stirring does better, down
 //! to the ideal displacement bound; a chimney, a leak or pores in the wall do far worse ([`crate::stack`],
 //! [`crate::chamber`]). Until a chamber has been calibrated, a purge is proved by volume changes alone.
+//!
+//! ```
+//! use hearthward_process::chamber::Chamber;
+//! use hearthward_process::flow::Reference;
+//! use hearthward_process::purge::{Purge, Reached, time_to};
+//! use hearthward_process::units;
+//!
+//! let chamber = Chamber::tight(units::volume("9.4 L")?)?;
+//! let purge = Purge {
+//!     flow: Reference::TWENTY_ONE.amount_flow(units::flow("8 L/min")?),
+//!     gas_oxygen: units::share("5 ppm")?,
+//!     temperature: units::temperature("25 C")?,
+//!     leak: Reference::TWENTY_ONE.amount_flow(units::flow("0 L/min")?),
+//!     start: units::share("20.95 %")?,
+//! };
+//! match time_to(&chamber, &purge, units::share("100 ppm")?)? {
+//!     Reached::After { time, .. } => assert_eq!(units::show_time(time), "8.93 min"),
+//!     Reached::Never { why, .. } => panic!("{why}"),
+//! }
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 use crate::chamber::{Chamber, ChamberGas, Inputs};
 use crate::constants::AIR_OXYGEN;

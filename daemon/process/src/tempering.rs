@@ -4,6 +4,17 @@
 //! round value, 14.8 to 19.5 their own for carbon steels. Times at one temperature add; a temper at another temperature
 //! counts as the time that makes the same P. The rule says nothing of secondary hardening in high-alloy steels, where a
 //! curve turns up again, nor of how much retained austenite a second temper transforms.
+//!
+//! ```
+//! use hearthward_process::tempering::{Temper, USUAL_C, equivalent_temperature, together};
+//! use hearthward_process::units::{self, System};
+//!
+//! let temper = Temper { temperature: units::temperature("205 C")?, time: units::time("2 h")? };
+//! let twice = together(&[temper, temper], temper.temperature, USUAL_C)?;
+//! let quick = equivalent_temperature(twice, units::time("1 h")?, USUAL_C)?;
+//! assert_eq!(units::show_temperature(quick, System::Metric), "219 °C");
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 use crate::error::{Result, impossible, within};
 use crate::numeric::ten_to;

@@ -5,6 +5,17 @@
 //! ([`Cylinder::liquefied`]).
 //!
 //! A whole cylinder let go in a small room takes the oxygen that people breathe: ask [`crate::room`] before one stands there.
+//!
+//! ```
+//! use hearthward_process::cylinder::Cylinder;
+//! use hearthward_process::gas::Gas;
+//! use hearthward_process::units::{self, System};
+//!
+//! let cylinder = Cylinder::new(Gas::Argon, units::volume("10 L")?)?;
+//! let held = cylinder.contents(units::pressure("165 bar")?, units::temperature("18 C")?)?;
+//! assert_eq!(units::show_mass(held.mass, System::Metric), "2.92 kg");
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod coefficients;
 mod equation;

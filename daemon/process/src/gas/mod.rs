@@ -4,6 +4,17 @@
 //! refused as protective gas. Anything flammable is refused outright, by name, whatever its share.
 //!
 //! Inert gas displaces the air that people breathe, without smell or warning: see [`crate::room`].
+//!
+//! ```
+//! use hearthward_process::gas::{Gas, Mixture, SteelKind, protection};
+//! use hearthward_process::units;
+//!
+//! let heat = units::temperature("800 C")?;
+//! assert!(protection(&Gas::Argon.into(), SteelKind::Plain, heat).is_ok());
+//! let welding = Mixture::named("argon + 18 % CO2")?;
+//! assert!(protection(&welding, SteelKind::Plain, heat).unwrap_err().to_string().contains("does not protect steel"));
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod mixture;
 mod properties;

@@ -4,6 +4,21 @@
 //! under gas (0.3). Where the Biot number is small the section is at one temperature (lumped); where not, the lumped
 //! time is stretched by the ratio that the eigenvalue series gives for the same Biot number. Against a real furnace
 //! expect 30 to 50 %: emissivity and the shading of parts by each other are guesses.
+//!
+//! ```
+//! use hearthward_process::heating::{Section, Surface, Surroundings, time_to};
+//! use hearthward_process::units;
+//!
+//! let iron = Section::plate(units::length("3 mm")?)?;
+//! let (cold, there) = (units::temperature("25 C")?, units::temperature("795 C")?);
+//! let took = |surface| -> hearthward_process::Result<String> {
+//!     let furnace = Surroundings::furnace(units::temperature("800 C")?, surface);
+//!     Ok(units::show_time(time_to(iron, cold, there, &furnace)?.lumped))
+//! };
+//! assert_eq!(took(Surface::Scaled)?, "4.9 min");
+//! assert_eq!(took(Surface::Bright)?, "12 min");
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod conduction;
 mod lumped;

@@ -7,6 +7,24 @@
 //! command line, a page and an API show the same answer.
 //!
 //! Pure functions, some microseconds each; a whole cycle stays well under a millisecond.
+//!
+//! ```
+//! use hearthward_process::plan::{TemperQuestion, temper};
+//! use hearthward_process::steel::Steel;
+//! use hearthward_process::tempering::Temper;
+//! use hearthward_process::units::{self, System};
+//!
+//! let question = TemperQuestion {
+//!     temper: Temper { temperature: units::temperature("205 C")?, time: units::time("2 h")? },
+//!     times: 2,
+//!     steel: Some(Steel::named("L6")?),
+//!     instead: None,
+//! };
+//! let answer = temper(&question, System::Metric)?;
+//! assert!((answer.number("hardness_hrc").unwrap() - 60.97).abs() < 0.01);
+//! assert!(answer.text().contains("hardness to expect, HRC: 61"));
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod bath;
 mod cycle;

@@ -6,6 +6,17 @@
 //!
 //! Hot oil burns people and catches fire. Keep the bulk well below its flash point, the whole part under, a lid and an
 //! extinguisher for oil at hand, and never any water in the tank: it turns to steam under the oil and throws it out.
+//!
+//! ```
+//! use hearthward_process::quench::{Bath, Hot};
+//! use hearthward_process::units::{self, System};
+//!
+//! let bath = Bath::oil(units::volume("12 L")?, units::temperature("48 C")?)?;
+//! let iron = Hot::straight(units::mass("0.216 kg")?, units::temperature("780 C")?);
+//! assert_eq!(units::show_temperature(bath.after(&iron)?, System::Metric), "54 °C");
+//! assert_eq!(bath.parts_before(&iron, units::temperature("70 C")?)?, 3);
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod oil;
 mod pulls;

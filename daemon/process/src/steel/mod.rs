@@ -2,6 +2,24 @@
 //!
 //! Handbook minutes and data sheets' minutes per inch answer different questions and do not agree for thin parts: both
 //! are kept, and a plan satisfies both. Everything here is a start to be edited: a test piece of your own bar decides.
+//!
+//! ```
+//! use hearthward_process::heating::Section;
+//! use hearthward_process::steel::{Medium, Steel, Wish, cycle};
+//! use hearthward_process::units;
+//!
+//! let wish = Wish {
+//!     steel: Steel::named("L6")?,
+//!     section: Section::plate(units::length("3 mm")?)?,
+//!     protected: true,
+//!     hardness_hrc: Some(61.0),
+//!     oil: None,
+//! };
+//! let proposed = cycle(&wish)?;
+//! assert_eq!(proposed.medium, Medium::Oil);
+//! assert!(!proposed.cautions.is_empty());
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 pub mod critical;
 mod cycle;

@@ -5,6 +5,16 @@
 //!
 //! Tolerances are those of IEC 60584-1:2013 for new wire. Wire that has been hot drifts: type K by several kelvin in its
 //! first hours around 300 to 500 °C and again above 1000 °C (common practice, no source).
+//!
+//! ```
+//! use hearthward_process::thermocouple::Thermocouple;
+//! use hearthward_process::units::{self, System};
+//!
+//! let (hot, cold) = (units::temperature("800 C")?, units::temperature("24 C")?);
+//! let voltage = Thermocouple::K.voltage(hot, cold)?;
+//! assert_eq!(units::show_temperature(Thermocouple::K.temperature(voltage, cold)?, System::Metric), "800 °C");
+//! # Ok::<(), hearthward_process::ProcessError>(())
+//! ```
 
 mod coefficients;
 

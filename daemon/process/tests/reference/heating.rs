@@ -3,7 +3,7 @@
 use crate::quantities::{celsius, millimetres, share};
 use crate::table::table;
 use hearthward_process::heating::{Section, Shape, Surface, Surroundings, core_by_conduction, time_to};
-use hearthward_process::thermal::HeatCapacity;
+use hearthward_process::thermal::{HeatCapacity, enthalpy, specific_heat};
 use uom::si::f64::HeatTransfer;
 use uom::si::heat_transfer::watt_per_square_meter_kelvin;
 
@@ -107,5 +107,29 @@ fn a_thick_plates_core_lags() {
         let quick = time_to(plate, celsius(25.0), celsius(795.0), &furnace).unwrap();
         row.agrees("centre_to_795_c_s", quick.time.value, 0.02);
         row.agrees("lumped_to_795_c_s", quick.lumped.value, 5e-3);
+    }
+}
+
+#[test]
+fn printed_series_and_heat_capacities_are_met() {
+    for row in table!("published_checks") {
+        let tolerance = || row.number("expected_tolerance_percent") / 100.0;
+        match row.text("topic") {
+            "series" => {
+                // "plate zeta1, Bi 0.1", "sphere C1, Bi 10".
+                let words: Vec<&str> = row.text("what").split([' ', ',']).filter(|word| !word.is_empty()).collect();
+                let shape = shape(words[0]);
+                let zeta = shape.eigenvalue(share(words[3].parse().unwrap()), 1).unwrap();
+                row.agrees("published", if words[1] == "zeta1" { zeta } else { shape.coefficient(zeta) }, tolerance());
+            }
+            "steel heat capacity" if row.text("what").contains("735") => {
+                row.agrees("published", specific_heat(celsius(735.0)).unwrap().value, tolerance());
+            }
+            "steel heat capacity" => {
+                let mean = enthalpy(celsius(600.0)).unwrap().value / 580.0;
+                row.agrees("published", mean, tolerance());
+            }
+            _ => {}
+        }
     }
 }

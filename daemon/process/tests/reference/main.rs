@@ -2,6 +2,7 @@
 //!
 //! One module for each subject; `tests/data/README.md` lists the tables, where they come from and how close they must be.
 
+mod bits;
 mod cylinder;
 mod furnace;
 mod gas;

@@ -51,3 +51,20 @@ fn the_holding_flow_is_just_enough() {
     assert!(at(holding * 1.001).air_in.value < 1e-12);
     assert!(at(holding * 0.99).air_in.value > 1e-9);
 }
+
+#[test]
+fn the_printed_constant_of_the_stack_effect_is_met() {
+    let gaps = Gaps {
+        height: millimetres(1000.0),
+        width: millimetres(1.0),
+        length: millimetres(200.0),
+        depth: millimetres(20.0),
+        shape: Shape::TwoSlots,
+    };
+    let air = Mixture::named("air").unwrap();
+    let rise = draught(&air, celsius(400.0), celsius(25.0), &gaps, standard(0.0)).unwrap().buoyancy.value;
+    let constant = rise / (1.0 / 298.15 - 1.0 / 673.15);
+    for row in table!("published_checks").iter().filter(|row| row.text("topic") == "stack effect") {
+        row.agrees("published", constant, row.number("expected_tolerance_percent") / 100.0);
+    }
+}

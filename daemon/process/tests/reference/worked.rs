@@ -298,3 +298,29 @@ fn bath_and_temper(row: &Row) -> Option<f64> {
         other => panic!("example 6: {other}"),
     })
 }
+
+/// Every printed value has a test that knows its topic.
+#[test]
+fn no_printed_topic_is_left_out() {
+    let known = [
+        "dilution",            // purge
+        "meter error",         // meter
+        "meter gas factor",    // meter
+        "bath rule",           // quench
+        "martensite",          // steel
+        "scale",               // oxide: the row of the ramped cycle, 401 µm
+        "steel heat capacity", // heating
+        "thermocouple",        // thermocouple
+        "series",              // heating
+        "gas density",         // gas
+        "cylinder",            // cylinder
+        "hardenability",       // steel
+        "Andrews Ac1",         // steel
+        "uniformity",          // trials
+        "stack effect",        // stack
+        "sample size",         // trials
+    ];
+    for row in table!("published_checks") {
+        assert!(known.contains(&row.text("topic")), "{}", row.text("topic"));
+    }
+}
