@@ -1,7 +1,6 @@
 //! A small shop for the tests: an engine, a folder of guests, and what was observed.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
@@ -34,7 +33,6 @@ pub(crate) struct Shop {
 /// A running host with what it says.
 pub(crate) struct Running {
     pub(crate) host: Arc<Host>,
-    pub(crate) clock: ShopClock,
     pub(crate) directory: Directory,
     inbox: Receiver<Observation>,
 }
@@ -89,8 +87,8 @@ impl Shop {
             Err(std::sync::mpsc::TrySendError::Full(back)) => Err(Box::new(back)),
             Ok(()) | Err(std::sync::mpsc::TrySendError::Disconnected(_)) => Ok(()),
         };
-        let host = Host::start(&engine(), self.plan, clock.clone(), offer)?;
-        Ok((Running { host: Arc::new(host), clock, directory, inbox }, self.folder))
+        let host = Host::start(&engine(), self.plan, clock, offer)?;
+        Ok((Running { host: Arc::new(host), directory, inbox }, self.folder))
     }
 
     pub(crate) fn start(self, clock: ShopClock) -> Running {
@@ -117,11 +115,6 @@ impl Running {
                 return observed;
             }
         }
-    }
-
-    /// Everything that is in the inbox now.
-    pub(crate) fn drain(&self) -> Vec<Observation> {
-        self.inbox.try_iter().collect()
     }
 }
 
