@@ -123,7 +123,7 @@ pub(crate) fn within(what: &'static str, value: f64, unit: &'static str, low: f6
 
 /// A number with its unit, which may be none.
 fn with(value: f64, unit: &str) -> String {
-    if unit.is_empty() { figures(value, 6) } else { format!("{} {unit}", figures(value, 6)) }
+    if unit.is_empty() || value == f64::MAX { figures(value, 6) } else { format!("{} {unit}", figures(value, 6)) }
 }
 
 /// Some thousand units in the last place.

@@ -50,6 +50,14 @@ impl Reference {
         Ok(Self { temperature_k: si::kelvin(temperature), pressure_pa: pressure.value })
     }
 
+    /// Reference conditions at a temperature and one standard atmosphere, as most meters have them.
+    ///
+    /// # Errors
+    /// A temperature outside -50 to 100 °C.
+    pub fn at(temperature: ThermodynamicTemperature) -> Result<Self> {
+        Self::new(temperature, si::pascals(ATMOSPHERE_PA))
+    }
+
     /// The temperature that volumes count at.
     pub fn temperature(&self) -> ThermodynamicTemperature {
         si::from_kelvin(self.temperature_k)

@@ -33,7 +33,7 @@ use crate::error::{Result, within};
 use crate::note::Note;
 use crate::si;
 use crate::thermal::{self, HeatCapacity};
-use uom::si::f64::{HeatTransfer, Length, Ratio, ThermodynamicTemperature, Time};
+use uom::si::f64::{HeatTransfer, Length, Ratio, TemperatureInterval, ThermodynamicTemperature, Time};
 
 /// A section of steel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -158,23 +158,23 @@ impl Section {
     }
 }
 
-/// The time until the core of a section comes within a band of the furnace's temperature.
+/// The time until the core of a section comes within a band of the furnace's temperature: when soak begins.
 ///
 /// The furnace is taken to hold its temperature, and to see the section from all sides; a load that fills the chamber
 /// takes longer, and a furnace that sags under it longer still ([`crate::furnace`]).
 ///
 /// # Errors
-/// Values outside their ranges; a start that is not below the band.
+/// Values outside their ranges; a band outside 0.01 K to all the way from the start.
 pub fn come_to_heat(
     section: Section,
     start: ThermodynamicTemperature,
     furnace: &Surroundings,
-    band: Ratio,
+    band: TemperatureInterval,
 ) -> Result<CameToHeat> {
     let section = section.checked()?;
     let furnace_c = furnace.checked()?;
     let start_c = within("the start", si::celsius(start), "°C", -50.0, furnace_c - 1e-3)?;
-    let band_k = within("the band", band.value * 100.0, "% of the way", 1e-4, 50.0)? / 100.0 * (furnace_c - start_c);
+    let band_k = within("the band", si::difference_k(band), "K", 0.01, furnace_c - start_c)?;
     time_to_within(section, start_c, furnace, furnace_c, band_k)
 }
 

@@ -127,7 +127,8 @@ fn window_and_flash(answer: &mut Answer, question: &BathQuestion, end: Thermodyn
             units::show_temperature(high, system)
         ));
     }
-    if let Some(constant) = question.cooling
+    if end > high
+        && let Some(constant) = question.cooling
         && let Some(time) = bath.at(end)?.back_to(high, question.air.temperature, constant)?
     {
         Writer::new(answer, system).time("back_s", "back in its window after", time, "the tank's own time constant");

@@ -75,8 +75,10 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         Writer::new(&mut answer, system).time("ends_after_s", "runs out after", time, "the draws one after the other");
     }
     answer.take(ahead.notes);
-    if let Some(room) = &question.room {
-        the_room(&mut answer, question, room, system)?;
+    match &question.room {
+        Some(room) => the_room(&mut answer, question, room, system)?,
+        None => answer
+            .warn("say which room it stands in: one cylinder of inert gas can take the air of a small room, without warning"),
     }
     Ok(answer)
 }

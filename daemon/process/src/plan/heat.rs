@@ -4,7 +4,7 @@ use super::{Answer, Writer};
 use crate::error::Result;
 use crate::furnace::Furnace;
 use crate::gas::Gas;
-use crate::heating::{Section, Surface, Surroundings, time_to};
+use crate::heating::{Section, Surface, Surroundings, come_to_heat};
 use crate::units::{self, Ramp, System};
 use crate::{AmountFlow, si};
 use uom::si::f64::{Mass, TemperatureInterval, ThermodynamicTemperature, Time};
@@ -48,14 +48,14 @@ pub struct RampWish {
 pub fn heat(question: &HeatQuestion, system: System) -> Result<Answer> {
     let mut answer = Answer::new(format!("Heat to {}", units::show_temperature(question.heat, system)));
     let around = Surroundings::furnace(question.heat, question.surface);
-    let target = si::from_kelvin(si::kelvin(question.heat) - question.band.value);
-    let came = time_to(question.section, question.start, target, &around)?;
+    let came = come_to_heat(question.section, question.start, &around, question.band)?;
     let mut write = Writer::new(&mut answer, system);
     write.time("core_in_band_s", "core in its band after", came.time, "into a furnace that holds its temperature");
     write.number("biot", "Biot number", came.biot.value, 2, "on volume over surface");
     write.time("pull_s", "pull after", came.time + question.soak, "soak counted from the core being in its band");
     let other = if question.surface == Surface::Scaled { Surface::Bright } else { Surface::Scaled };
-    let compared = time_to(question.section, question.start, target, &Surroundings::furnace(question.heat, other))?;
+    let otherwise = Surroundings::furnace(question.heat, other);
+    let compared = come_to_heat(question.section, question.start, &otherwise, question.band)?;
     let label = if other == Surface::Scaled { "the same if the steel were scaled" } else { "the same if the steel were bright" };
     write.time("core_in_band_other_surface_s", label, compared.time, "bright steel takes up less radiation");
     answer.take(came.notes);

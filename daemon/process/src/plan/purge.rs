@@ -266,15 +266,26 @@ fn enters(answer: &mut Answer, question: &PurgeQuestion, at: &PortAtHand, system
     Ok(())
 }
 
+/// The chimney of the hot chamber. Both bounds of the flow that it asks for are upper ones, so the smaller counts; the air
+/// that the orifice law lets in is shown only where the holding flow is below it.
 fn chimney(answer: &mut Answer, question: &PurgeQuestion, gaps: &Gaps, system: System) -> Result<()> {
-    let hot = draught(&question.gas, question.heat.0, question.room, gaps, question.heat.1)?;
+    let hold = question.heat.1;
+    let hot = draught(&question.gas, question.heat.0, question.room, gaps, hold)?;
+    let enough = if hot.holding < hot.holding_viscous { hot.holding } else { hot.holding_viscous };
     let mut write = Writer::new(answer, system);
-    let smaller = if hot.holding < hot.holding_viscous { hot.holding } else { hot.holding_viscous };
-    write.flow("chimney_holding_l_min", "flow that keeps every gap blowing outward when hot", smaller, question.reference);
-    write.flow("chimney_air_in_l_min", "air that the chimney draws in at the holding flow", hot.air_in, question.reference);
-    if hot.air_in.value > 0.0 && question.heat.1 < smaller {
-        answer.warn("the hot chamber's chimney draws air in at the bottom: hold more flow, or close the gaps");
+    write.flow("chimney_holding_l_min", "flow that keeps every gap blowing outward when hot", enough, question.reference);
+    write.flow("chimney_holding_orifice_l_min", "the same if the gaps were sharp holes", hot.holding, question.reference);
+    write.flag(
+        "chimney_outward",
+        "every gap blows outward at the holding flow",
+        hold >= enough,
+        "the smaller of two upper bounds",
+    );
+    if hold < enough {
+        write.flow("chimney_air_in_l_min", "air that the chimney may draw in", hot.air_in, question.reference);
+        answer.warn("the hot chamber's chimney may draw air in at the lowest gap: hold more flow, or close the gaps");
     }
     answer.take(hot.notes);
+    answer.take([Note::assumed("the width of the gaps and the depth of the seal: nobody has measured them until somebody has")]);
     Ok(())
 }

@@ -93,7 +93,8 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
             "without gas, foil or coating the skin scales and loses carbon: leave stock to grind, or protect it",
         ));
     }
-    let heat_c = (steel.austenitize_c.0 + steel.austenitize_c.1) / 2.0;
+    // The middle of the range, to the 5 °C that a controller's dial is set by.
+    let heat_c = libm::floor((steel.austenitize_c.0 + steel.austenitize_c.1) / 10.0) * 5.0;
     let start_c = steel.preheat_c.unwrap_or(ROOM_C);
     let preheat = steel.preheat_c.map(|t_c| -> Result<Hold> {
         let to_heat = heat_up(wish.section, ROOM_C, t_c, surface, &mut cautions)?;
@@ -125,8 +126,7 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
 /// The time from one furnace temperature to the next; what the model says against itself goes to the cautions.
 fn heat_up(section: Section, from_c: f64, to_c: f64, surface: Surface, cautions: &mut Vec<Note>) -> Result<Time> {
     let furnace = Surroundings::furnace(si::from_celsius(to_c), surface);
-    let band = si::fraction(SOAK_BAND_K / (to_c - from_c));
-    let heated = come_to_heat(section, si::from_celsius(from_c), &furnace, band)?;
+    let heated = come_to_heat(section, si::from_celsius(from_c), &furnace, si::difference(SOAK_BAND_K))?;
     cautions.extend(heated.notes.into_iter().filter(|note| note.kind == NoteKind::OutsideValidity));
     Ok(heated.time)
 }

@@ -7,7 +7,7 @@ use uom::si::f64::{
 };
 use uom::si::{
     length::{inch, micrometer, millimeter},
-    mass::{gram, kilogram, pound},
+    mass::{gram, kilogram, milligram, pound},
     pressure::{bar, psi},
     ratio::{part_per_million, percent, ratio},
     thermodynamic_temperature::{degree_celsius, degree_fahrenheit},
@@ -54,11 +54,12 @@ pub fn show_flow(flow: VolumeRate, system: System) -> String {
     }
 }
 
-/// A length: millimetres (micrometres below 0.1 mm) or inches.
+/// A length: millimetres (micrometres below 0.1 mm) or inches (microinches below 0.0005 in).
 pub fn show_length(length: Length, system: System) -> String {
     match system {
         System::Metric if length.get::<millimeter>() < 0.1 => with(length.get::<micrometer>(), 2, "µm"),
         System::Metric => with(length.get::<millimeter>(), 3, "mm"),
+        System::Imperial if length.get::<inch>() < 5e-4 => with(length.get::<inch>() * 1e6, 2, "µin"),
         System::Imperial => with(length.get::<inch>(), 3, "in"),
     }
 }
@@ -104,9 +105,10 @@ pub fn show_pressure(pressure: Pressure, system: System) -> String {
     }
 }
 
-/// A mass: grams below 1 kg, kilograms above; or pounds.
+/// A mass: milligrams below 1 g in either system, since nobody weighs scale in ounces; grams below 1 kg; kilograms or pounds.
 pub fn show_mass(mass: Mass, system: System) -> String {
     match system {
+        _ if mass.get::<gram>() < 1.0 => with(mass.get::<milligram>(), 3, "mg"),
         System::Metric if mass.get::<kilogram>() < 1.0 => with(mass.get::<gram>(), 3, "g"),
         System::Metric => with(mass.get::<kilogram>(), 3, "kg"),
         System::Imperial => with(mass.get::<pound>(), 3, "lb"),

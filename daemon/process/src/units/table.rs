@@ -115,6 +115,7 @@ static UNITS: &[Unit] = &[
     unit(&["m"], Dimension::Length, 1.0),
     unit(&["um"], Dimension::Length, 1e-6),
     unit(&["in", "inch", "inches", "\""], Dimension::Length, INCH_M),
+    unit(&["uin"], Dimension::Length, INCH_M * 1e-6),
     unit(&["ft", "foot", "feet"], Dimension::Length, 12.0 * INCH_M),
     unit(&["mm2"], Dimension::Area, 1e-6),
     unit(&["cm2"], Dimension::Area, 1e-4),

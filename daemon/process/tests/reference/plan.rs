@@ -222,8 +222,12 @@ fn a_gas_that_harms_is_refused() {
 #[test]
 fn a_chimney_that_draws_is_said() {
     let mut question = purge_question();
-    question.heat.1 = standard(0.01);
-    assert!(warned(&plan::purge(&question, System::Metric).unwrap(), "chimney draws air in"));
+    question.heat.1 = standard(0.005);
+    let answer = plan::purge(&question, System::Metric).unwrap();
+    assert!(warned(&answer, "chimney may draw air in") && answer.number("chimney_air_in_l_min").unwrap() > 0.0);
+    let held = plan::purge(&purge_question(), System::Metric).unwrap();
+    assert_eq!(held.item("chimney_outward").unwrap().value, Value::Flag(true));
+    assert!(held.number("chimney_holding_l_min").unwrap() < held.number("chimney_holding_orifice_l_min").unwrap());
 }
 
 #[test]
@@ -231,6 +235,9 @@ fn a_cylinder_that_will_not_last_is_said() {
     let full = plan::cylinder(&cylinder_question(165.0), System::Metric).unwrap();
     assert_eq!(full.item("reach").unwrap().value, Value::Word("surely".into()));
     assert!(full.number("mass_kg").unwrap() > 2.9);
+    assert!(!warned(&full, "which room"));
+    let nowhere = plan::CylinderQuestion { room: None, ..cylinder_question(165.0) };
+    assert!(warned(&plan::cylinder(&nowhere, System::Metric).unwrap(), "which room"));
     let low = plan::cylinder(&cylinder_question(28.0), System::Imperial).unwrap();
     assert!(warned(&low, "will not last") && low.number("ends_after_s").is_some());
     assert!(low.item("usable_l").unwrap().shown.contains("ft³"));

@@ -46,6 +46,14 @@ proptest! {
             let back = units::flow(&units::show_flow(flow, system)).unwrap();
             prop_assert!((back.value / flow.value - 1.0).abs() <= 5.1e-3);
         }
+        for system in [units::System::Metric, units::System::Imperial] {
+            let length = millimetres(value * 1e-3);
+            let back = units::length(&units::show_length(length, system)).unwrap();
+            prop_assert!((back.value / length.value - 1.0).abs() <= 5.1e-2);
+            let mass = kilograms(value * 1e-4);
+            let back = units::mass(&units::show_mass(mass, system)).unwrap();
+            prop_assert!((back.value / mass.value - 1.0).abs() <= 5.1e-3);
+        }
         let back = units::time(&units::show_time(seconds(value))).unwrap();
         prop_assert!((back.value / value - 1.0).abs() <= 5.1e-3);
         let text = format!("{value} K");
