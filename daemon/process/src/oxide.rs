@@ -251,3 +251,32 @@ fn kw_g2_cm4_s(t_c: f64) -> f64 {
 fn in_range(temperature: ThermodynamicTemperature) -> Result<f64> {
     within("the temperature of the steel", si::celsius(temperature), "°C", 400.0, 1250.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stretches_of_one_temperature_are_one_stretch() {
+        let hot = si::from_celsius(850.0);
+        let parts = in_air_through(&[(hot, si::seconds(300.0)), (hot, si::seconds(600.0))]).unwrap();
+        assert!((parts.thickness.value / in_air(hot, si::seconds(900.0)).unwrap().thickness.value - 1.0).abs() < 1e-12);
+        let colder = in_air_through(&[(hot, si::seconds(300.0)), (si::from_celsius(600.0), si::seconds(600.0))]).unwrap();
+        assert!(colder.thickness < parts.thickness && crate::note::outside_validity(&colder.notes));
+    }
+
+    #[test]
+    fn exposure_counts_only_while_hot() {
+        let count = |t_c: f64| {
+            let (before, after) = (si::fraction(2e-3), si::fraction(1e-3));
+            exposure(before, after, si::from_celsius(t_c), si::from_celsius(500.0), si::seconds(10.0)).unwrap().value
+        };
+        assert!((count(800.0) - 0.015).abs() < 1e-12);
+        assert_eq!(count(300.0), 0.0);
+    }
+
+    #[test]
+    fn cold_steel_is_outside_the_law() {
+        assert!(in_air(si::from_celsius(200.0), si::seconds(60.0)).unwrap_err().to_string().contains("between 400 and 1250"));
+    }
+}

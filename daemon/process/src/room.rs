@@ -213,6 +213,16 @@ mod tests {
     }
 
     #[test]
+    fn draws_in_a_row_are_one_draw_of_the_same_flow() {
+        let room =
+            Room::new(units::volume("30 m3").unwrap(), units::air_changes("1 /h").unwrap(), si::from_celsius(21.1)).unwrap();
+        let draw = |time: &str| Draw { flow: si::mole_rate(0.01), time: units::time(time).unwrap() };
+        let parts = room.after_draws(&[draw("20 min"), draw("40 min")]).unwrap().value;
+        assert!((parts - room.after_draws(&[draw("1 h")]).unwrap().value).abs() < 1e-12);
+        assert!(parts < AIR_OXYGEN && room.after_draws(&[]).unwrap().value == AIR_OXYGEN);
+    }
+
+    #[test]
     fn the_air_that_a_flow_asks_for_keeps_the_level() {
         let room =
             Room::new(units::volume("60 m3").unwrap(), units::air_changes("2 /h").unwrap(), si::from_celsius(21.1)).unwrap();

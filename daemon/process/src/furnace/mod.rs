@@ -56,6 +56,13 @@ pub struct GasHeat {
     pub share: Ratio,
 }
 
+impl Identified {
+    /// The furnace that was identified, with the power on its plate.
+    pub fn furnace(&self, rated: Power, room: ThermodynamicTemperature) -> Furnace {
+        Furnace { rated, loss: self.loss, capacity: self.capacity, room }
+    }
+}
+
 impl Furnace {
     /// The heat that a gas flow takes from entering to chamber temperature.
     ///
@@ -216,6 +223,9 @@ mod tests {
     fn a_cut_furnace_stays_hot_for_minutes() {
         let time = furnace().stays_above(si::from_celsius(760.0), si::from_celsius(800.0)).unwrap().unwrap();
         // S/U ln(775/735) = 8603 s × 0.053.
+        assert_eq!(furnace().cools(si::from_celsius(800.0), si::from_celsius(760.0)).unwrap(), time);
+        assert!(furnace().cools(si::from_celsius(800.0), si::from_celsius(820.0)).is_err());
+        assert_eq!(furnace().stays_above(si::from_celsius(10.0), si::from_celsius(800.0)).unwrap(), None);
         assert!((time.value - 7743.0 / 0.9 * libm::log(775.0 / 735.0)).abs() < 1e-9);
     }
 }

@@ -277,6 +277,18 @@ mod tests {
     }
 
     #[test]
+    fn a_bar_heats_faster_than_a_plate_of_its_size_and_reaches_what_it_reaches() {
+        let furnace = Surroundings::furnace(units::temperature("800 C").unwrap(), Surface::Scaled);
+        let size = units::length("12 mm").unwrap();
+        let (cold, there) = (units::temperature("25 C").unwrap(), units::temperature("790 C").unwrap());
+        let took = |section| time_to(section, cold, there, &furnace).unwrap().lumped;
+        let (bar, plate) = (Section::bar(size).unwrap(), Section::plate(size).unwrap());
+        assert!((took(plate) / took(bar) - uom::si::f64::Ratio::from(2.0)).value.abs() < 1e-9);
+        let back = temperature_after(bar, cold, &furnace, took(bar)).unwrap();
+        assert!((back.value - there.value).abs() < 1e-6);
+    }
+
+    #[test]
     fn a_target_above_the_furnace_is_refused() {
         let furnace = Surroundings::furnace(units::temperature("800 C").unwrap(), Surface::Scaled);
         let plate = Section::plate(units::length("3 mm").unwrap()).unwrap();

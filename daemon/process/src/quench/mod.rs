@@ -375,6 +375,16 @@ mod tests {
     }
 
     #[test]
+    fn plates_take_what_the_part_gives() {
+        let part = Hot::straight(units::mass("0.2 kg").unwrap(), si::from_celsius(960.0));
+        let plates = units::mass("4 kg").unwrap();
+        let end_c = si::celsius(plates_after(plates, si::from_celsius(20.0), &part).unwrap());
+        let given = 0.2 * (thermal::enthalpy_j_kg(960.0) - thermal::enthalpy_j_kg(end_c));
+        assert!((given / (4.0 * 900.0 * (end_c - 20.0)) - 1.0).abs() < 1e-9);
+        assert!(end_c < 60.0, "twenty times its mass of aluminium stays cool enough: {end_c}");
+    }
+
+    #[test]
     fn too_close_to_the_flash_point_is_said() {
         let bath = Bath::oil(units::volume("12 L").unwrap(), si::from_celsius(140.0)).unwrap();
         let margin = bath.flash_margin(si::from_celsius(180.0), false).unwrap();

@@ -193,6 +193,9 @@ mod tests {
         near(temperature("1475 F").unwrap().get::<degree_celsius>(), 801.666_666_666_667);
         near(temperature("800°C").unwrap().get::<degree_celsius>(), 800.0);
         near(length("3/16 in").unwrap().get::<millimeter>(), 4.7625);
+        near(length("1-1/2 in").unwrap().get::<millimeter>(), 38.1);
+        near(length("3/16\"").unwrap().get::<millimeter>(), 4.7625);
+        near(temperature("-1 1/2 C").unwrap().get::<degree_celsius>(), -1.5);
         near(length("1 1/2 in").unwrap().get::<millimeter>(), 38.1);
         near(time("1 h 20 min").unwrap().get::<minute>(), 80.0);
         near(power("2.2 kW").unwrap().value, 2200.0);
@@ -223,5 +226,6 @@ mod tests {
         assert!(volume("-1 L").unwrap_err().to_string().contains("-1 L; it must lie between 0"));
         assert!(share("120 %").unwrap_err().to_string().contains("120 %"));
         assert!(temperature("-300 C").is_err());
+        assert!(length("3/0 in").is_err());
     }
 }

@@ -236,27 +236,32 @@ fn find(written: &str, dimension: Dimension) -> Option<(&'static str, f64, f64)>
     Some((if dimension == Dimension::Flow { "m3/s" } else { "K/s" }, over / under, 0.0))
 }
 
-/// Reads a decimal, a fraction (`3/16`) or a whole and a fraction (`1 1/2`) off the front; the rest follows.
+/// Reads a decimal, a fraction (`3/16`) or a whole and a fraction (`1 1/2`, `1-1/2`) off the front, with its sign; the rest
+/// follows.
 fn number(text: &str) -> Option<(f64, &str)> {
     let text = text.trim_start();
+    let (sign, text) = match text.strip_prefix('-') {
+        Some(after) => (-1.0, after),
+        None => (1.0, text.strip_prefix('+').unwrap_or(text)),
+    };
     let (first, rest) = decimal(text)?;
-    let tail = rest.trim_start();
     if let Some(below) = rest.strip_prefix('/') {
         let (below, rest) = decimal(below)?;
-        return Some((first / below, rest));
+        return Some((sign * first / below, rest));
     }
+    // The hyphen of `1-1/2` joins, it does not subtract.
+    let tail = rest.strip_prefix('-').unwrap_or_else(|| rest.trim_start());
     if let Some((above, after)) = decimal(tail)
         && let Some(below) = after.strip_prefix('/')
         && let Some((below, rest)) = decimal(below)
     {
-        return Some((first + above / below, rest));
+        return Some((sign * (first + above / below), rest));
     }
-    Some((first, rest))
+    Some((sign * first, rest))
 }
 
 fn decimal(text: &str) -> Option<(f64, &str)> {
-    let signed = usize::from(text.starts_with(['-', '+']));
-    let digits = text[signed..].find(|c: char| !(c.is_ascii_digit() || c == '.')).map_or(text.len(), |end| end + signed);
+    let digits = text.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(text.len());
     text[..digits].parse().ok().map(|value| (value, &text[digits..]))
 }
 
