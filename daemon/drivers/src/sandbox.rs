@@ -176,9 +176,9 @@ impl Inside {
         let Some(line) = self.lines.get(line as usize).cloned() else {
             return Ok(Err(Fault::new(FaultCode::NOT_ALLOWED, format!("no line with index {line} was granted"))));
         };
-        let left = self.call.until.saturating_duration_since(Instant::now()).saturating_sub(LAST_WORDS);
-        let within = within.unwrap_or(EXCHANGE_LONGEST).min(EXCHANGE_LONGEST).min(left);
-        let ask = Ask { class: self.call.class, tag: self.call.tag.as_ref(), request, rules, within };
+        let within = within.unwrap_or(EXCHANGE_LONGEST).min(EXCHANGE_LONGEST);
+        let give_up_at = self.call.until.checked_sub(LAST_WORDS).unwrap_or(self.call.until);
+        let ask = Ask { class: self.call.class, tag: self.call.tag.as_ref(), request, rules, within, give_up_at };
         // Waiting burns no time of the guest's: the ticker may rest.
         self.running = None;
         let result = line.exchange(&ask).await;

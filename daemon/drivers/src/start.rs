@@ -244,8 +244,10 @@ fn wire_cuts(plans: &Plans, lines: &[Line], shared: &[Arc<Shared>]) -> StandingC
     standing
 }
 
-/// What heats a furnace: role, driver, and the standing cuts that take it away.
-fn sources(plans: &Plans, wired: &FurnaceWiring) -> Vec<(Role, usize, Vec<(u32, StandingCut)>)> {
+/// What heats a furnace: role, driver, and the standing cuts that take it away, each with the index of its line.
+type Source = (Role, usize, Vec<(u32, StandingCut)>);
+
+fn sources(plans: &Plans, wired: &FurnaceWiring) -> Vec<Source> {
     let directory = &plans.plan.directory;
     let mut sources = Vec::new();
     if let Some((driver, unit)) =

@@ -62,7 +62,7 @@ impl Prepared {
         let mut linker = Linker::new(engine.wasm());
         bindings::Host_::add_to_linker::<_, HasSelf<Inside>>(&mut linker, |inside| inside)?;
         let pre = linker.instantiate_pre(component)?;
-        let has = |face: &str| component.get_export_index(None, &format!("hearthward:equipment/{face}@0.1.0")).is_some();
+        let has = |face: &str| component.get_export_index(None, format!("hearthward:equipment/{face}@0.1.0")).is_some();
         Ok(Self {
             driver: driver::GuestIndices::new(&pre)?,
             furnace: has("furnace").then(|| furnace::GuestIndices::new(&pre)).transpose()?,

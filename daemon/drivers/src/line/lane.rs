@@ -75,7 +75,7 @@ impl CutGroup {
         (far.read_back < wish).then(|| (far.tried >= wish).then_some(far.again_at))
     }
 
-    fn is_fresh(&self) -> bool {
+    pub(super) fn is_fresh(&self) -> bool {
         matches!(self.due(), Some(None))
     }
 
@@ -141,8 +141,11 @@ pub(super) async fn run(line: Arc<TcpLine>) {
                 if matches!(line.wire().state, State::Connecting) {
                     retry_at = retry_at.min(tried_at + RECONNECT_FIRST);
                 }
-                // Exchanges that a cut has made void sit on lines that carry no standing cut, too.
-                line.changed.notify_waiters();
+                // Exchanges that a cut has made void sit on lines that carry no standing cut, too. Where one is to be carried,
+                // it goes first and tells them then.
+                if !groups.iter().any(|group| group.is_fresh()) {
+                    line.changed.notify_waiters();
+                }
             }
             () = async { sleep_until(wake_at.unwrap_or_else(Instant::now)).await }, if wake_at.is_some() => {}
         }
@@ -166,10 +169,6 @@ async fn connect(line: &TcpLine) -> std::io::Result<TcpStream> {
 async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State) {
     let Some(group) = groups.iter().filter(|group| group.due().is_some()).min_by_key(|group| group.due()) else { return };
     let wish = group.wish();
-    let State::Up(link) = state else {
-        group.failed(wish, FaultCode::LINE_DOWN, "the line is not open");
-        return;
-    };
     while let Err(turnaround_over_at) = line.take() {
         tokio::select! {
             () = line.lane.notified() => {}
@@ -177,6 +176,10 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
         }
     }
     let _given_back = GivesBack(line);
+    let State::Up(link) = state else {
+        group.failed(wish, FaultCode::LINE_DOWN, "the line is not open");
+        return;
+    };
     for cut in &group.cuts {
         match send(line, link, groups, group, cut).await {
             Delivered::ReadBack => {}

@@ -16,6 +16,7 @@ use std::time::Duration;
 
 use hearthward_equipment::{Fault, FaultCode, Name};
 use tokio::sync::Notify;
+use tokio::time::Instant;
 
 pub use deliver::StandingSent;
 pub(crate) use deliver::deliver_all;
@@ -52,6 +53,8 @@ pub(crate) struct Ask<'a> {
     pub(crate) rules: &'a [FrameRule],
     /// From the moment that the request is on the line.
     pub(crate) within: Duration,
+    /// When nobody waits for it any more, be it for the turn or for the reply.
+    pub(crate) give_up_at: Instant,
 }
 
 impl Ask<'_> {

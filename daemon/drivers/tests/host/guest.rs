@@ -11,10 +11,9 @@ use wit_parser::Resolve;
 /// The contract's text.
 pub(crate) const CONTRACT: &str = include_str!("../../../../sdk/wit/v0_1/equipment.wit");
 
-/// Where a read's result stands, and the parts of it.
-const RESULT: u32 = 1024;
-/// Where an exchange leaves what it came to.
-const EXCHANGED: u32 = 2048;
+/// The module, with marks for what differs from guest to guest.
+const TEMPLATE: &str = include_str!("guest.wat");
+
 /// Where the static lists begin.
 const STATIC: u32 = 4096;
 
@@ -96,85 +95,21 @@ impl Guest {
         let at = if self.contract.contains("@0.2.0") { "0.2.0" } else { "0.1.0" };
         let (data, listed) = self.lists();
         let start = self.start.as_ref().map_or_else(String::new, |body| format!("(func $start {body}) (start $start)"));
-        let (check, open, read, cut, heat, extra) = (&self.check, &self.open, &self.read, &self.cut, &self.heat, &self.extra);
-        format!(
-            r#"(module
-  (import "hearthward:equipment/line@{at}" "exchange"
-    (func $exchange (param i32 i32 i32 i32 i32 i32 i32)))
-  (import "hearthward:equipment/log@{at}" "write" (func $log (param i32 i32 i32)))
-  (import "hearthward:equipment/shop-clock@{at}" "now-ms" (func $now (result i64)))
-  (memory (export "memory") 2)
-  (global $heap (mut i32) (i32.const 65536))
-  (func (export "cabi_realloc") (param i32 i32 i32 i32) (result i32)
-    (global.set $heap (i32.and (i32.add (global.get $heap) (i32.const 7)) (i32.const -8)))
-    (global.get $heap)
-    (global.set $heap (i32.add (global.get $heap) (local.get 3))))
-  {data}
-  {extra}
-  (func $heat_on (param $is i32)
-    (i32.store8 (i32.const {heat_on}) (i32.const 1))
-    (i32.store8 (i32.const {heat_on_is}) (local.get $is)))
-  (func $temperature (param $is f64) (f64.store (i32.const {temperature}) (local.get $is)))
-  (func $fail (param $code i32) (param $text i32) (param $bytes i32)
-    (i32.store8 (i32.const {RESULT}) (i32.const 1))
-    (i32.store (i32.const {fault}) (local.get $code))
-    (i32.store (i32.const {fault_text}) (local.get $text))
-    (i32.store (i32.const {fault_bytes}) (local.get $bytes)))
-  (func $ask (param $word i32) (param $unit i32) (param $expected i32) (param $within i32)
-    (i32.store8 (i32.const 3000) (local.get $word))
-    (i32.store8 (i32.const 3001) (local.get $unit))
-    (i32.store (i32.const 3100) (i32.const 0))
-    (i32.store8 (i32.const 3104) (i32.const 0xFF))
-    (i32.store8 (i32.const 3105) (local.get $word))
-    (i32.store8 (i32.const 3108) (i32.const 0))
-    (i32.store (i32.const 3112) (local.get $expected))
-    (call $exchange (i32.const 0) (i32.const 3000) (i32.const 2) (i32.const 3100) (i32.const 1) (local.get $within)
-      (i32.const {EXCHANGED}))
-    (if (i32.load8_u (i32.const {EXCHANGED}))
-      (then (call $fail (i32.load (i32.const {EXCHANGED_4})) (i32.load (i32.const {EXCHANGED_8}))
-        (i32.load (i32.const {EXCHANGED_12}))))
-      (else (if (i32.eq (local.get $word) (i32.const 0x52)) (then
-        (call $temperature (f64.convert_i32_u (i32.load8_u (i32.add (i32.load (i32.const {EXCHANGED_4})) (i32.const 1)))))
-        (i32.store8 (i32.const {door_is}) (i32.load8_u (i32.add (i32.load (i32.const {EXCHANGED_4})) (i32.const 2)))))))))
-  (func $fresh
-    (global.set $heap (i32.const 65536))
-    (i32.store8 (i32.const {RESULT}) (i32.const 0))
-    (i32.store8 (i32.const {temperature_there}) (i32.const 1))
-    (f64.store (i32.const {temperature}) (f64.const 25))
-    (i32.store8 (i32.const {temperature_quality}) (i32.const 0))
-    (i32.store8 (i32.const {heat_on}) (i32.const 1))
-    (i32.store8 (i32.const {heat_on_is}) (i32.const 0))
-    (i32.store8 (i32.const {door_there}) (i32.const 1))
-    (i32.store8 (i32.const {door_is}) (i32.const 0))
-    (i32.store (i32.const {points}) (i32.const 0))
-    (i32.store (i32.const {points_count}) (i32.const 0)))
-  (func (export "hearthward:equipment/driver@{at}#describe") (result i32) {check} (i32.const {STATIC}))
-  (func (export "hearthward:equipment/driver@{at}#check") (param i32 i32 i32 i32) (result i32) (i32.const {listed}))
-  (func (export "hearthward:equipment/driver@{at}#open") (param i32 i32 i32 i32) (result i32) {open} (i32.const {listed}))
-  (func (export "hearthward:equipment/driver@{at}#close"))
-  (func (export "hearthward:equipment/furnace@{at}#read") (param $unit i32) (result i32)
-    (call $fresh) {read} (i32.const {RESULT}))
-  (func (export "hearthward:equipment/furnace@{at}#heat") (param $unit i32) (param i32 i64) (result i32)
-    (call $fresh) {heat} (i32.const {RESULT}))
-  (func (export "hearthward:equipment/furnace@{at}#cut") (param $unit i32) (result i32)
-    (call $fresh) {cut} (i32.const {RESULT}))
-  {start})"#,
-            fault = RESULT + 8,
-            fault_text = RESULT + 12,
-            fault_bytes = RESULT + 16,
-            temperature_there = RESULT + 8,
-            temperature = RESULT + 16,
-            temperature_quality = RESULT + 24,
-            heat_on = RESULT + 8 + 72,
-            heat_on_is = RESULT + 8 + 73,
-            door_there = RESULT + 8 + 75,
-            door_is = RESULT + 8 + 76,
-            points = RESULT + 8 + 84,
-            points_count = RESULT + 8 + 88,
-            EXCHANGED_4 = EXCHANGED + 4,
-            EXCHANGED_8 = EXCHANGED + 8,
-            EXCHANGED_12 = EXCHANGED + 12,
-        )
+        let parts = [
+            ("<at>", at),
+            ("<data>", &data),
+            ("<listed>", &listed.to_string()),
+            ("<start>", &start),
+            ("<extra>", &self.extra),
+            ("<check>", &self.check),
+            ("<open>", &self.open),
+            ("<read>", &self.read),
+            ("<cut>", &self.cut),
+            ("<heat>", &self.heat),
+        ];
+        // The head is for people, and mentions the marks.
+        let (_, template) = TEMPLATE.split_once("(module").expect("it is a module");
+        parts.iter().fold(format!("(module{template}"), |text, (mark, part)| text.replace(mark, part))
     }
 
     /// The static lists: who the driver is at [`STATIC`], then the units; and where the result of `check` and `open` stands.
@@ -220,7 +155,7 @@ struct Image {
 
 impl Image {
     fn raw(&mut self, bytes: &[u8]) -> u32 {
-        while self.bytes.len() % 8 != 0 {
+        while !self.bytes.len().is_multiple_of(8) {
             self.bytes.push(0);
         }
         let address = self.at + self.bytes.len() as u32;

@@ -2,6 +2,7 @@
 
 mod cuts;
 mod guest;
+mod heat;
 mod hostile;
 mod lines;
 mod peer;
