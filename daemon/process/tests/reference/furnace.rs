@@ -9,9 +9,13 @@ use uom::si::power::watt;
 use uom::si::thermal_conductance::watt_per_kelvin;
 
 fn identified(name: &str, column: &str) -> Identified {
+    identified_until(name, column, f64::INFINITY)
+}
+
+fn identified_until(name: &str, column: &str, end_s: f64) -> Identified {
     let record: Vec<Reading> = table!("identification")
         .iter()
-        .filter(|row| row.text("furnace") == name)
+        .filter(|row| row.text("furnace") == name && row.number("time_s") <= end_s)
         .map(|row| Reading {
             time: seconds(row.number("time_s")),
             power: Power::new::<watt>(row.number("power_w")),
@@ -106,4 +110,18 @@ fn parts_of_an_identified_furnace_answer_like_it() {
     let other = Nodes::from_identified(&found, 0.25).unwrap();
     let time = |nodes: Nodes| nodes.heat_up(Power::new::<watt>(2200.0), celsius(25.0), celsius(800.0), None).unwrap().time.value;
     assert!((time(parts) / time(other) - 1.0).abs() < 1e-3);
+}
+
+#[test]
+fn a_heat_up_alone_tells_capacity_better_than_loss() {
+    // The first power step alone: full power, nothing held, nothing cooled.
+    for (name, minutes) in [("A medium brick", 40.0), ("B light fibre", 20.0), ("C heavy brick", 60.0)] {
+        let found = identified_until(name, "chamber_noisy_seed_1_c", minutes * 60.0);
+        let rows = table!("identification_truth");
+        let truth = rows.iter().find(|row| row.text("furnace") == name).unwrap();
+        truth.agrees("s_j_k", found.capacity.value, 3.0 * found.errors[1].value);
+        truth.agrees("loss_u_w_k", found.loss.value, 3.0 * found.errors[0].value);
+        assert!(found.errors[1] < found.errors[0], "{name}: {:?}", found.errors);
+        assert!(found.errors[0].value < 0.05, "{name}: {:?}", found.errors);
+    }
 }
