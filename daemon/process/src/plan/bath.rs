@@ -3,6 +3,7 @@
 use super::{Answer, Writer};
 use crate::error::Result;
 use crate::heating::Section;
+use crate::note::Note;
 use crate::quench::{Bath, Hot, OilSpeed, Pulls, Suits, suits};
 use crate::si;
 use crate::steel::Steel;
@@ -108,6 +109,9 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
             answer.warn(format!("the bath passes the top of its window after {fit} of {} parts", pulls.parts));
         }
     }
+    if si::celsius(pulls.furnace) > CURVE_ENDS_C {
+        answer.take([Note::outside("the heat capacity of EN 1993-1-2 ends at 1200 °C; its last value is held")]);
+    }
     window_and_flash(&mut answer, question, end, system)?;
     suited(&mut answer, question)?;
     tank(&mut answer, question, end, system)?;
@@ -177,5 +181,7 @@ fn tank(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperat
     Ok(())
 }
 
+/// Where EN 1993-1-2's heat capacity ends.
+const CURVE_ENDS_C: f64 = 1200.0;
 /// A part is not quenched standing on the bottom, where sludge and water lie.
 const CLEARANCE_M: f64 = 0.02;

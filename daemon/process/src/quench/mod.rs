@@ -2,7 +2,7 @@
 //!
 //! An energy balance without losses: what the steel gives up down to the final temperature of both, the oil takes. The
 //! steel's heat is that of the heating curve at furnace temperature, less what it lost as austenite on the way.
-//! Against a real bath expect 5 to 10 %: martensite does not hold quite the heat that the heating curve says.
+//! The curve ends at 1200 °C; above, its last value is held. Against a real bath expect 5 to 10 %: martensite does not hold quite the heat that the heating curve says.
 //!
 //! Hot oil burns people and catches fire. Keep the bulk well below its flash point, the whole part under, a lid and an
 //! extinguisher for oil at hand, and never any water in the tank: it turns to steam under the oil and throws it out.
@@ -125,7 +125,7 @@ impl Bath {
     /// The temperature after steel has given it all its heat and both are at one temperature.
     ///
     /// # Errors
-    /// Steel that is colder than the bath, hotter than 1200 °C, or enters hotter than it was soaked; a mass outside 0 to
+    /// Steel that is colder than the bath, hotter than 1300 °C, or enters hotter than it was soaked; a mass outside 0 to
     /// 10 t.
     pub fn after(&self, steel: &Hot) -> Result<ThermodynamicTemperature> {
         let mass_kg = within("the mass of steel", steel.mass.value, "kg", 0.0, 1e4)?;
@@ -216,10 +216,10 @@ impl Bath {
     /// The mass of hot scrap that warms the bath and its tank to a temperature, quenched in it.
     ///
     /// # Errors
-    /// As for [`Bath::heat_to`]; scrap not hotter than the target or hotter than 1200 °C.
+    /// As for [`Bath::heat_to`]; scrap not hotter than the target or hotter than 1300 °C.
     pub fn scrap_to(&self, to: ThermodynamicTemperature, scrap: ThermodynamicTemperature, shell: Mass) -> Result<Mass> {
         let needed_j = self.heat_to(to, shell)?.value.max(0.0);
-        let scrap_c = within("the temperature of the scrap", si::celsius(scrap), "°C", si::celsius(to) + 1.0, 1200.0)?;
+        let scrap_c = within("the temperature of the scrap", si::celsius(scrap), "°C", si::celsius(to) + 1.0, 1300.0)?;
         Ok(si::kilograms(needed_j / (thermal::enthalpy_j_kg(scrap_c) - thermal::enthalpy_j_kg(si::celsius(to)))))
     }
 
@@ -294,7 +294,7 @@ impl Hot {
 
     /// Heat over 20 °C: the heating curve's at the soak, less what the austenite lost in air.
     fn heat_j_kg(&self, bath_c: f64) -> Result<f64> {
-        let soaked_c = within("the temperature of the soak", si::celsius(self.soaked), "°C", bath_c, 1200.0)?;
+        let soaked_c = within("the temperature of the soak", si::celsius(self.soaked), "°C", bath_c, 1300.0)?;
         let entering_c = within("the temperature on entering", si::celsius(self.entering), "°C", bath_c, soaked_c)?;
         Ok(thermal::enthalpy_j_kg(soaked_c) - thermal::AUSTENITE_J_KG_K * (soaked_c - entering_c))
     }
@@ -324,7 +324,7 @@ pub fn time_constant(
 /// and to be handled with gloves; a light press keeps thin parts flat.
 ///
 /// # Errors
-/// Plates outside 0.01 kg to 1 t, steel outside 20 to 1200 °C.
+/// Plates outside 0.01 kg to 1 t, steel outside 20 to 1300 °C.
 pub fn plates_after(plates: Mass, plates_at: ThermodynamicTemperature, part: &Hot) -> Result<ThermodynamicTemperature> {
     let kg = within("the mass of the plates", plates.value, "kg", 0.01, 1000.0)?;
     let start_c = within("the temperature of the plates", si::celsius(plates_at), "°C", -20.0, 200.0)?;

@@ -16,7 +16,7 @@ use hearthward_process::purge::Purge;
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::room::Room;
 use hearthward_process::stack::{Gaps, Shape};
-use hearthward_process::steel::{Medium, Steel, Wish};
+use hearthward_process::steel::{Medium, STEELS, Steel, Wish};
 use hearthward_process::tempering::Temper;
 use hearthward_process::transfer::{StillAir, Taper};
 use hearthward_process::units::{self, System};
@@ -307,16 +307,11 @@ fn two_tempers_are_worth_one_hotter() {
     assert!((answer.number("hardness_hrc").unwrap() - 60.97).abs() < 0.01);
 }
 
-#[test]
-fn a_whole_load_is_answered_in_one_call() {
-    let question = plan::CycleQuestion {
-        wish: Wish {
-            steel: Steel::named("L6").unwrap(),
-            section: Section::plate(millimetres(3.0)).unwrap(),
-            protected: true,
-            hardness_hrc: Some(61.0),
-            oil: Some(OilSpeed::Medium),
-        },
+fn load(grade: &str, mm: f64, hardness_hrc: Option<f64>) -> plan::CycleQuestion {
+    let section = Section::plate(millimetres(mm)).unwrap();
+    let steel = Steel::named(grade).unwrap();
+    plan::CycleQuestion {
+        wish: Wish { steel, section, protected: true, hardness_hrc, oil: Some(OilSpeed::Medium) },
         gas: Some(plan::GasSide {
             purge: purge_question(),
             cylinder: plan::CylinderQuestion { draws: vec![], ..cylinder_question(165.0) },
@@ -324,7 +319,28 @@ fn a_whole_load_is_answered_in_one_call() {
         quench: Some(plan::QuenchSide { transfer: transfer_question(2.0), bath: bath_question(48.0, 3) }),
         ramp: Some(ramp_wish()),
         cooling: minutes(20.0),
-    };
+    }
+}
+
+#[test]
+fn every_steel_is_answered_thin_and_thick() {
+    for steel in &STEELS {
+        for mm in [3.0, 30.0, 110.0] {
+            let mut question = load(steel.grade, mm, None);
+            // 1190 °C is beyond this furnace's ramp, and that is an answer too.
+            question.ramp = None;
+            let (cycle, answers) = plan::cycle(&question, System::Imperial).unwrap();
+            assert_eq!(answers.iter().any(|answer| answer.title.contains("of bath")), cycle.medium == Medium::Oil);
+            if cycle.soak.temperature > celsius(1200.0) {
+                assert!(answers.iter().any(|answer| warned(answer, "ends at 1200")), "{}", steel.grade);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_whole_load_is_answered_in_one_call() {
+    let question = load("L6", 3.0, Some(61.0));
     let (cycle, answers) = plan::cycle(&question, System::Metric).unwrap();
     assert_eq!(cycle.medium, Medium::Oil);
     assert_eq!(answers.len(), 7);
