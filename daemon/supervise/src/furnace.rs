@@ -1,13 +1,13 @@
 //! Everything that the core keeps of one furnace.
 
-use hearthward_equipment::{FurnaceId, Generation, Name};
+use hearthward_equipment::{FurnaceId, Generation, Name, ShopMs};
 use serde::{Deserialize, Serialize};
 use uom::si::catalytic_activity::katal;
 
 use crate::cut::Cuts;
 use crate::cycle::{At, Cycle, Stage};
 use crate::facts::{Facts, Situation};
-use crate::gas::{Account, Atmosphere, flow_by_evidence, scaling_c};
+use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
 use crate::interlock::{Grant, Memory, Rows};
 use crate::plan::FurnacePlan;
 use crate::purge::{Purge, PurgePhase};
@@ -135,7 +135,7 @@ impl Furnace {
 
     /// Steel in the chamber is hot, by the last good reading.
     pub(crate) fn is_hot(&self, plan: &FurnacePlan) -> bool {
-        self.cycle.as_ref().is_some_and(|cycle| !cycle.out) && self.last_c.is_some_and(|last_c| last_c > scaling_c(plan))
+        self.cycle.as_ref().is_some_and(|cycle| !cycle.out) && self.last_c.is_some_and(|last_c| last_c > hot_c(plan))
     }
 
     /// The load in the chamber is to be protected by gas that this furnace has.
@@ -192,16 +192,18 @@ impl Furnace {
 
     /// What is kept across a restart.
     pub(crate) fn stood(&self, plan: &FurnacePlan) -> FurnaceStood {
+        let mut rows = self.rows.clone();
+        rows.begin_again(ShopMs(0));
         FurnaceStood {
             name: plan.name.clone(),
-            rows: self.rows.clone(),
+            rows,
             generation: self.cuts.generation(),
             purge: self.purge,
             account: self.air.account,
             cycle: self.cycle.clone(),
             kept_for: self.kept_for.clone(),
             last_c: self.last_c,
-            gas: self.gas,
+            gas: GasShare { told: None, valve_told: None, after_said: false, ..self.gas },
             alone_s: self.alone_s,
         }
     }

@@ -225,3 +225,12 @@ pub(crate) fn milliseconds(span_s: f64) -> u64 {
 pub(crate) fn scaling_c(plan: &FurnacePlan) -> f64 {
     plan.gas.as_ref().map_or(200.0, |gas| in_celsius(gas.purge.unpurged_ceiling))
 }
+
+/// The temperature from which the steel is treated as hot: beyond the scaling temperature by an overshoot, so that heat held at the
+/// unpurged ceiling is not taken for an opening or a loss at heat.
+pub(crate) fn hot_c(plan: &FurnacePlan) -> f64 {
+    scaling_c(plan) + OVERSHOOT_K
+}
+
+/// Overshoot of a small furnace at a low set point (assumed, no source).
+const OVERSHOOT_K: f64 = 25.0;

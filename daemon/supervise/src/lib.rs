@@ -12,6 +12,11 @@
 //!
 //! This is supervision, not a safety-rated system: a hard-wired limit, a door switch and ventilation come first.
 
+#![expect(
+    clippy::neg_cmp_op_on_partial_ord,
+    reason = "every comparison with what is not a number is false; interlocks are written so that it trips"
+)]
+
 mod cut;
 mod cycle;
 pub mod event;

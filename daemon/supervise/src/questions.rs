@@ -156,6 +156,13 @@ impl Questions {
         &self.open
     }
 
+    /// What is kept across a restart: times of this run mean nothing in the next.
+    pub(crate) fn stood(&self) -> Self {
+        let mut stood = self.clone();
+        stood.open.iter_mut().for_each(|question| question.since = ShopMs(0));
+        stood
+    }
+
     /// The questions of an earlier run, for furnaces that `to` finds in this one.
     pub(crate) fn restore(&mut self, mut stood: Self, to: impl Fn(FurnaceId) -> Option<FurnaceId>) {
         stood.open.retain_mut(|question| match to(question.furnace) {

@@ -16,7 +16,7 @@ pub(crate) use words::waiting_for;
 
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Door, Facts};
-use crate::gas::scaling_c;
+use crate::gas::hot_c;
 use crate::interlock::Rows;
 use crate::plan::{FurnacePlan, ShopPlan};
 use crate::purge::Purge;
@@ -244,7 +244,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     }
     cycle.out = false;
     // Unknown counts as cold, which asks for the purge.
-    cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > scaling_c(at.plan));
+    cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
     cycle.stage = Stage::Running;
     let index = cycle.index;
     enter(cycle, at, turn, index);
@@ -390,5 +390,5 @@ pub(crate) fn turn_to_quench(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn
     true
 }
 
-pub(crate) use pull::part_under;
+pub(crate) use pull::{part_under, watch_door};
 pub(crate) use route::{arrived, can_quench, free_tanks, highest_c, tank_ahead};

@@ -35,10 +35,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, _window:
     if cycle.held {
         return false;
     }
-    let asked = turn.questions.find(at.id, Purpose::PartUnder).is_some();
-    if asked {
-        let opens = at.facts.door == Door::Open && cycle.transfer_ms.is_none();
-        cycle.transfer_ms = if opens { Some(0) } else { cycle.transfer_ms.map(|so_far_ms| so_far_ms + turn.dt_ms) };
+    if turn.questions.find(at.id, Purpose::PartUnder).is_some() {
         return false;
     }
     let near_flash = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index())).is_some_and(|tank| tank.latched);
@@ -52,6 +49,14 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, _window:
         Asked { priority: Priority::Urgent, ..Asked::to_do(Ask::PartUnder { part, of: parts }, text) }
     });
     false
+}
+
+/// Counts the seconds of a part that was asked for, from the door that opened. Before people are heard, so that none is lost.
+pub(crate) fn watch_door(cycle: &mut Cycle, door: Door, dt_ms: u64) {
+    cycle.transfer_ms = match cycle.transfer_ms {
+        None if door == Door::Open => Some(0),
+        so_far_ms => so_far_ms.map(|so_far_ms| so_far_ms + dt_ms),
+    };
 }
 
 /// A part is under, a person says.

@@ -6,7 +6,7 @@ use hearthward_equipment::{FurnaceId, TankId};
 use super::{At, Cycle, Stage, Turn, say_began};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
-use crate::gas::scaling_c;
+use crate::gas::{hot_c, scaling_c};
 use crate::plan::FurnacePlan;
 use crate::questions::{Asked, Purpose};
 use crate::recipe::Step;
@@ -86,7 +86,7 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);
-    let hot = at.facts.temperature.good().is_some_and(|read_c| read_c > scaling_c(at.plan));
+    let hot = at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
     cycle.charged_hot = cycle.wants_gas() && hot;
     say_began(cycle, at, turn);
     Ok(())

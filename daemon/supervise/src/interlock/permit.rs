@@ -307,22 +307,19 @@ mod tests {
         let mut rows = Rows::default();
         let mut grant = Grant::default();
         grant.step(Tick(1), Tick(1), Some(500.0), true);
-        let case = |rows| Case {
-            furnace: FurnaceId(0),
-            rows,
-            grant: &grant,
-            generation: Generation(3),
-            tick: Tick(1),
-            now: ShopMs(1_000),
-            scan: Duration::from_millis(100),
-        };
-        let order = judge(&case(&rows), |permit| permit.set_point(celsius(900.0))).expect("nothing withholds");
+        fn case<'a>(rows: &'a Rows, grant: &'a Grant) -> Case<'a> {
+            let (generation, tick, scan) = (Generation(3), Tick(1), Duration::from_millis(100));
+            Case { furnace: FurnaceId(0), rows, grant, generation, tick, now: ShopMs(1_000), scan }
+        }
+        let order = judge(&case(&rows, &grant), |permit| permit.set_point(celsius(900.0))).expect("nothing withholds");
         assert_eq!(order.means(), &Means::SetPoint(celsius(500.0)));
         assert_eq!((order.generation(), order.expires(), order.tick()), (Generation(3), ShopMs(1_300), Tick(1)));
-        let nan = judge(&case(&rows), |permit| permit.set_point(celsius(f64::NAN))).expect("nothing withholds");
+        let nan = judge(&case(&rows, &grant), |permit| permit.set_point(celsius(f64::NAN))).expect("nothing withholds");
         assert_eq!(nan.means(), &Means::SetPoint(celsius(0.0)));
-        assert!(judge(&case(&rows), |permit| permit.run_program(2, celsius(501.0))).expect("nothing withholds").is_none());
+        assert!(
+            judge(&case(&rows, &grant), |permit| permit.run_program(2, celsius(501.0))).expect("nothing withholds").is_none()
+        );
         rows.step(InterlockKind::DoorOpen, ShopMs(0), Verdict::off(true));
-        assert!(judge(&case(&rows), |permit| permit.set_point(celsius(20.0))).is_none());
+        assert!(judge(&case(&rows, &grant), |permit| permit.set_point(celsius(20.0))).is_none());
     }
 }

@@ -1,5 +1,6 @@
 //! Cycles in a tick: each step, ends, moves to the furnace that tempers, questions about the steel, furnaces set by hand.
 
+use uom::si::catalytic_activity::katal;
 use uom::si::ratio::ratio;
 
 use super::{Shop, heat};
@@ -8,10 +9,10 @@ use crate::event::{EventBody, Priority};
 use crate::facts::{Door, can_cut};
 use crate::furnace::{Furnace, Gap};
 use crate::gas::AirCase;
-use crate::interlock::{For, InterlockKind, Told, entry, say};
+use crate::interlock::{For, InterlockKind, Told, entry, flow_is_lost, say};
 use crate::output::Outputs;
 use crate::plan::{FurnacePlan, Heating};
-use crate::purge::{PurgeCase, PurgeStep, evidence};
+use crate::purge::{PurgeCase, PurgePhase, PurgeStep, evidence};
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Step, StepKind};
 use crate::request::Ask;
@@ -136,9 +137,9 @@ impl Shop {
         let shop = turn.plan;
         let (Some(furnace), Some(plan)) = (furnaces.get_mut(place), shop.furnaces.get(place)) else { return };
         let Some(gas) = plan.gas.as_ref().filter(|gas| gas.by_eye) else { return };
-        use crate::purge::PurgePhase;
+        let asked = gas.purge.flow.get::<katal>();
         let (purpose, flow, text) = match furnace.purge.phase {
-            PurgePhase::Settling if furnace.gas.turn.is_none() => (
+            PurgePhase::Settling if furnace.gas.turn.is_none() && flow_is_lost(furnace.flow(plan), asked, 0.0) => (
                 Purpose::PurgeFlow,
                 gas.purge.flow,
                 format!("Set the gas of {} to the purge flow, and say what its meter shows.", plan.name),
@@ -151,7 +152,11 @@ impl Shop {
                     plan.name
                 ),
             ),
-            _ => return,
+            _ => {
+                let stale = |purpose| matches!(purpose, Purpose::PurgeFlow | Purpose::HoldFlow);
+                turn.questions.withdraw(furnace.id, turn.events, stale);
+                return;
+            }
         };
         let litres_per_minute = super::render::litres(flow);
         turn.questions.ask(furnace.id, purpose, turn.now, turn.events, || {
@@ -172,7 +177,8 @@ impl Shop {
                 Some(Step::Ramp { to, .. }) => Some(hearthward_equipment::quantity::in_celsius(*to)),
                 _ => cycle.wanted_c,
             };
-            wanted_c.filter(|_| cycle.kind() != StepKind::Pull)
+            // In tenths, as a controller is set.
+            wanted_c.filter(|_| cycle.kind() != StepKind::Pull).map(|wanted_c| libm::round(wanted_c * 10.0) / 10.0)
         });
         let may = !furnace.rows.withhold() && target_c.is_some_and(|target_c| target_c <= heat::ceiling_c(furnace, plan));
         let name = &plan.name;

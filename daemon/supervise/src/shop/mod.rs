@@ -14,7 +14,7 @@ mod supply;
 use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};
 use uom::si::ratio::ratio;
 
-use crate::cycle::Turn;
+use crate::cycle::{Turn, watch_door};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
 use crate::furnace::Furnace;
@@ -22,7 +22,7 @@ use crate::observe::{CutState, Observation, UnitState, Urgency};
 use crate::output::Outputs;
 use crate::plan::ShopPlan;
 use crate::points::{Points, Sample, Told};
-use crate::questions::Questions;
+use crate::questions::{Purpose, Questions};
 use crate::request::{Person, Request, Ticket};
 use crate::standing::{Away, STANDING_FORMAT, Standing};
 use crate::tanks::Tank;
@@ -222,7 +222,7 @@ impl Shop {
             furnaces: self.furnaces.iter().zip(&self.plan.furnaces).map(|(furnace, plan)| furnace.stood(plan)).collect(),
             tanks: self.tanks.iter().zip(&self.plan.tanks).map(|(tank, plan)| (plan.name.clone(), tank.stood())).collect(),
             room_latched: self.room.latched,
-            questions: self.questions.clone(),
+            questions: self.questions.stood(),
             next_ticket: self.next_ticket,
             turns: self.turns,
         }
@@ -290,6 +290,11 @@ impl Shop {
             furnace.facts = Facts::read(plan, &self.points, now, dt_s, unit);
             furnace.last_c = furnace.facts.temperature.good().or(furnace.last_c);
             furnace.read_by_eye(plan, &self.points);
+            if let Some(cycle) = &mut furnace.cycle
+                && self.questions.find(furnace.id, Purpose::PartUnder).is_some()
+            {
+                watch_door(cycle, furnace.facts.door, dt_ms);
+            }
         }
         for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
             tank.read(plan, &self.points, now);

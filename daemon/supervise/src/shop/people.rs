@@ -433,7 +433,7 @@ impl Shop {
             done += 1;
         }
         for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
-            if !kind.is_none_or(|kind| kind == InterlockKind::QuenchOverTemperature) || !tank.latched {
+            if kind.is_some_and(|kind| kind != InterlockKind::QuenchOverTemperature) || !tank.latched {
                 continue;
             }
             if tank.reset() {

@@ -116,7 +116,10 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         opening_expected: cycle.is_none_or(crate::cycle::Cycle::expects_opening),
         hot: furnace.is_hot(plan),
         steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
-        wanted_c: cycle.and_then(|cycle| cycle.wanted_c),
+        // What the equipment was told: a ceiling is no fault of the furnace.
+        wanted_c: cycle
+            .and_then(|cycle| cycle.wanted_c)
+            .map(|wanted_c| wanted_c.min(furnace.grant.granted_c().unwrap_or(wanted_c))),
         heating: furnace.heating,
         recovering: furnace.air.account.recovering,
         shut_for_s: furnace.shut_for_s,

@@ -1,1 +1,7 @@
-//! placeholder
+//! The decision core from outside: a scripted bench, whole cycles, each interlock, restarts, and random sequences under an oracle.
+
+mod bench;
+mod cycles;
+mod interlocks;
+mod permits;
+mod restarts;

@@ -1,0 +1,522 @@
+//! A scripted bench: a shop on a plain plant, stepped one scan at a time, with people who do what a test tells them.
+//!
+//! The plant obeys as a line does: an order counts until its lease ends or a cut of a newer generation comes.
+
+use std::time::Duration;
+
+use hearthward_equipment::quantity::{celsius, gas_flow, in_celsius, kelvins};
+use hearthward_equipment::{
+    Address, Directory, Evidence, FurnaceId, GasFlow, Generation, HeatPointId, Name, PointId, Quality, Reading, ShopMs, SupplyId,
+    TankId, Tick, UnitId, Value,
+};
+use hearthward_process::gas::Gas;
+use hearthward_supervise::event::{Event, EventBody};
+use hearthward_supervise::interlock::{InterlockKind, Means};
+use hearthward_supervise::observe::{CutState, Observation};
+use hearthward_supervise::output::{Act, Outputs, Via};
+use hearthward_supervise::plan::{
+    ChamberKind, ChamberPlan, Contactor, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan,
+    SteelChoice, SupplyPlan, TankPlan, ValvePlan,
+};
+use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
+use hearthward_supervise::request::{Answer, Ask, Choice, Person, QuestionId, Request};
+use hearthward_supervise::view::{FurnaceView, InterlockState, QuestionView, View};
+use hearthward_supervise::{Away, Shop, Standing};
+use uom::si::f64::{Power, Pressure, Ratio, Volume};
+use uom::si::power::kilowatt;
+use uom::si::pressure::bar;
+use uom::si::ratio::{part_per_million, percent, ratio};
+use uom::si::volume::liter;
+
+pub(crate) const NORTH: FurnaceId = FurnaceId(0);
+pub(crate) const SOUTH: FurnaceId = FurnaceId(1);
+
+pub(crate) fn name(text: &str) -> Name {
+    Name::new(text).expect("a test's name")
+}
+
+pub(crate) fn person() -> Person {
+    Person { name: "ada".to_owned() }
+}
+
+/// The points of one furnace.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Points {
+    pub(crate) temperature: PointId,
+    pub(crate) door: PointId,
+    pub(crate) flow: PointId,
+}
+
+/// What a furnace of the bench is like.
+#[derive(Clone, Debug)]
+pub(crate) struct Kind {
+    pub(crate) name: &'static str,
+    pub(crate) gas: bool,
+    pub(crate) by_eye: bool,
+    pub(crate) heating: Heating,
+    pub(crate) contactor: bool,
+}
+
+impl Kind {
+    pub(crate) fn gas(name: &'static str) -> Self {
+        Self { name, gas: true, by_eye: false, heating: Heating::SetPoint, contactor: false }
+    }
+
+    pub(crate) fn plain(name: &'static str) -> Self {
+        Self { gas: false, ..Self::gas(name) }
+    }
+}
+
+/// A shop of such furnaces, one supply, one oil tank.
+pub(crate) fn plan(kinds: &[Kind]) -> ShopPlan {
+    let mut directory = Directory::default();
+    let mut point = |text: String| directory.point(&text.parse::<Address>().expect("a test's address"));
+    let mut furnaces = Vec::new();
+    for kind in kinds {
+        let n = kind.name;
+        let points = Points {
+            temperature: point(format!("bench/{n}.temperature")),
+            door: point(format!("bench/{n}.door")),
+            flow: point(format!("bench/{n}-meter.flow")),
+        };
+        let contactor = point(format!("io/{n}.contactor"));
+        let valve = point(format!("io/{n}.valve"));
+        furnaces.push((kind, points, contactor, valve));
+    }
+    let oil = point("bench/oil.temperature".to_owned());
+    let level = point("bench/oil.level".to_owned());
+    let oxygen = point("bench/room.oxygen".to_owned());
+    let horn = point("io/room.horn".to_owned());
+    let gauge = point("bench/argon.pressure".to_owned());
+    let furnaces =
+        furnaces.into_iter().map(|(kind, points, contactor, valve)| furnace(kind, points, contactor, valve, &directory));
+    let furnaces = furnaces.collect();
+    ShopPlan {
+        name: "bench".to_owned(),
+        scan: Duration::from_secs(1),
+        ride_through: Duration::from_secs(60),
+        furnaces,
+        tanks: vec![tank(oil, level)],
+        supplies: vec![supply(gauge)],
+        room: RoomPlan {
+            oxygen: Some(oxygen),
+            first_level: Ratio::new::<percent>(19.5),
+            second_level: Ratio::new::<percent>(18.0),
+            debounce: Duration::from_secs(3),
+            stale_after: Duration::from_secs(10),
+            horn: Some(horn),
+        },
+        electrical_demand: None,
+        directory,
+    }
+}
+
+fn furnace(kind: &Kind, points: Points, contactor: PointId, valve: PointId, directory: &Directory) -> FurnacePlan {
+    let unit = |text: String| -> UnitId {
+        let address = text.parse().expect("a test's unit");
+        directory.find_unit(&address).expect("a unit of the bench")
+    };
+    let gas = kind.gas.then(|| GasPlan {
+        supply: SupplyId(0),
+        meter: Some(unit(format!("bench/{}-meter", kind.name))),
+        flow: points.flow,
+        resolution: gas_flow(0.2, 21.1, 101.325),
+        by_eye: kind.by_eye,
+        valve: Some(ValvePlan { output: valve, open_unpowered: true }),
+        purge: PurgePlan {
+            changes: 8.0,
+            flow: gas_flow(8.0, 21.1, 101.325),
+            hold: gas_flow(2.0, 21.1, 101.325),
+            unpurged_ceiling: celsius(200.0),
+            oxygen_limit: Ratio::new::<part_per_million>(200.0),
+            exposure_budget_s: 30.0,
+        },
+    });
+    FurnacePlan {
+        name: name(kind.name),
+        controller: Some(unit(format!("bench/{}", kind.name))),
+        heating: kind.heating.clone(),
+        dead_man: DeadMan::Nothing,
+        temperature: points.temperature,
+        stale_after: Duration::from_secs(5),
+        set_point: None,
+        output_share: None,
+        over_temperature: None,
+        door: Some(points.door),
+        load_temperature: None,
+        probe: None,
+        contactor: kind.contactor.then_some(Contactor { output: HeatPointId(contactor.0), feedback: None }),
+        chamber: ChamberPlan { kind: ChamberKind::Retort, volume: Volume::new::<liter>(9.4), calibration: None },
+        rated: celsius(1100.0),
+        limit: celsius(1000.0),
+        power: Power::new::<kilowatt>(2.2),
+        band: kelvins(5.0),
+        steepest_k_per_s: 5.0,
+        no_response_after: Duration::from_secs(600),
+        short_opening: Duration::from_secs(20),
+        run_time_limit: None,
+        gas,
+        on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
+        still_quenchable: celsius(740.0),
+        falls_k_per_s: 0.3,
+    }
+}
+
+fn tank(oil: PointId, level: PointId) -> TankPlan {
+    TankPlan {
+        name: name("oil"),
+        unit: None,
+        temperature: oil,
+        level: Some(level),
+        agitation: None,
+        stale_after: Duration::from_secs(60),
+        volume: Volume::new::<liter>(12.0),
+        window_low: celsius(40.0),
+        window_high: celsius(70.0),
+        flash_point: Some(celsius(180.0)),
+        flash_margin: kelvins(27.8),
+        level_least: Ratio::new::<ratio>(0.8),
+    }
+}
+
+fn supply(gauge: PointId) -> SupplyPlan {
+    SupplyPlan {
+        name: name("argon"),
+        gas: Gas::Argon,
+        oxygen: Ratio::new::<part_per_million>(5.0),
+        capacity: gas_flow(20.0, 21.1, 101.325),
+        cylinder_volume: Some(Volume::new::<liter>(43.8)),
+        pressure: Some(gauge),
+        gauge_error: Pressure::new::<bar>(5.0),
+        stale_after: Duration::from_secs(600),
+    }
+}
+
+/// A load of plane irons: hardened in oil, tempered elsewhere or not at all.
+pub(crate) fn irons(temper: Option<FurnaceId>) -> Load {
+    let minutes = |n: u64| Duration::from_secs(n * 60);
+    let mut steps = vec![
+        Step::Purge,
+        Step::Ramp { to: celsius(800.0), rate_k_per_h: None },
+        Step::Soak { at: celsius(800.0), band: None, minimum: minutes(10), maximum: minutes(20) },
+        Step::Pull { window: Duration::from_secs(4) },
+        Step::Quench { tank: TankId(0), under: minutes(1) },
+    ];
+    if let Some(furnace) = temper {
+        let furnace = Some(furnace).filter(|&furnace| furnace != NORTH);
+        steps.push(Step::Temper { furnace, at: celsius(190.0), hold: minutes(30), within: minutes(120) });
+    }
+    Load { name: name("irons"), steel: "O1".to_owned(), parts: 1, protection: Protection::Gas, steps, drive: Drive::SetPoints }
+}
+
+/// The plant of one furnace.
+#[derive(Clone, Debug)]
+pub(crate) struct Plant {
+    pub(crate) read_c: f64,
+    pub(crate) open: bool,
+    pub(crate) quality: Quality,
+    /// The driver answers.
+    pub(crate) answers: bool,
+    /// The door's switch answers.
+    pub(crate) switch: bool,
+    pub(crate) flow: GasFlow,
+    /// Gas arrives.
+    pub(crate) gas: bool,
+    /// A cut is read back.
+    pub(crate) confirms: bool,
+    /// How many times faster than a real furnace.
+    pub(crate) pace: f64,
+    pub(crate) order: Option<(Means, ShopMs, Generation)>,
+    pub(crate) closed: Option<ShopMs>,
+    pub(crate) cuts: Vec<(Generation, Via)>,
+    confirm: Option<Generation>,
+}
+
+impl Plant {
+    fn new() -> Self {
+        Self {
+            read_c: 21.0,
+            open: false,
+            quality: Quality::Good,
+            answers: true,
+            switch: true,
+            flow: GasFlow::default(),
+            gas: true,
+            confirms: true,
+            pace: 1.0,
+            order: None,
+            closed: None,
+            cuts: Vec::new(),
+            confirm: None,
+        }
+    }
+
+    /// What the order in force heats to, in °C.
+    pub(crate) fn heats_to(&self, now: ShopMs) -> Option<f64> {
+        match &self.order {
+            Some((Means::SetPoint(to), expires, _)) if *expires > now => Some(in_celsius(*to)),
+            Some((Means::RunProgram(_), expires, _)) if *expires > now => Some(800.0),
+            _ => None,
+        }
+    }
+
+    fn step(&mut self, now: ShopMs, dt_s: f64) {
+        let share = self.heats_to(now).map_or(0.0, |to| ((to - self.read_c) / 10.0 + 0.4).clamp(0.0, 1.0));
+        let door = if self.open { 0.001 } else { 0.0 };
+        self.read_c += self.pace * dt_s * (0.6 * share - (self.read_c - 21.0) * (0.0003 + door));
+    }
+}
+
+/// The shop, the plant and what was said.
+pub(crate) struct Bench {
+    pub(crate) plan: ShopPlan,
+    pub(crate) shop: Shop,
+    pub(crate) out: Outputs,
+    pub(crate) view: View,
+    pub(crate) now: ShopMs,
+    pub(crate) plants: Vec<Plant>,
+    pub(crate) oil_c: f64,
+    pub(crate) level: f64,
+    pub(crate) oxygen: Option<f64>,
+    pub(crate) gauge_bar: f64,
+    /// The disk keeps up.
+    pub(crate) durable: bool,
+    pub(crate) events: Vec<Event>,
+    pub(crate) answers: Vec<Answer>,
+    pub(crate) digests: Vec<u64>,
+    pub(crate) acts: Vec<Act>,
+}
+
+impl Bench {
+    pub(crate) fn new(kinds: &[Kind]) -> Self {
+        Self::of(plan(kinds), None, Away::Unknown)
+    }
+
+    pub(crate) fn of(plan: ShopPlan, stood: Option<Standing>, away: Away) -> Self {
+        let plants = plan.furnaces.iter().map(|_| Plant::new()).collect();
+        Self {
+            shop: Shop::new(plan.clone(), stood, away),
+            plan,
+            out: Outputs::default(),
+            view: View::default(),
+            now: ShopMs(0),
+            plants,
+            oil_c: 50.0,
+            level: 1.0,
+            oxygen: Some(0.209),
+            gauge_bar: 150.0,
+            durable: true,
+            events: Vec::new(),
+            answers: Vec::new(),
+            digests: Vec::new(),
+            acts: Vec::new(),
+        }
+    }
+
+    /// The service dies and comes back after so long; the plant stays as it is, its heat lapses.
+    pub(crate) fn restart(&mut self, away: Away) {
+        let stood = self.shop.standing();
+        let mut plants = std::mem::take(&mut self.plants);
+        let gap_s = if let Away::Known(gap) = away { gap.0 as f64 / 1000.0 } else { 600.0 };
+        for plant in &mut plants {
+            plant.step(ShopMs(u64::MAX), gap_s);
+            (plant.order, plant.closed, plant.confirm) = (None, None, None);
+        }
+        let (oil_c, events) = (self.oil_c, std::mem::take(&mut self.events));
+        *self = Self { plants, oil_c, events, ..Self::of(self.plan.clone(), Some(stood), away) };
+    }
+
+    pub(crate) fn reading(&mut self, point: PointId, value: Option<Value>, quality: Quality) {
+        let reading = Reading { point, at: self.now, value, quality, evidence: Evidence::Measured };
+        self.shop.observe(self.now, Observation::Reading(reading));
+    }
+
+    fn read_all(&mut self) {
+        for place in 0..self.plants.len() {
+            let plan = self.plan.furnaces[place].clone();
+            let plant = self.plants[place].clone();
+            if plant.answers {
+                // Read in tenths, as controllers give it.
+                let read_c = (plant.read_c * 10.0).round() / 10.0;
+                self.reading(plan.temperature, Some(Value::Temperature(celsius(read_c))), plant.quality);
+            }
+            if let (Some(door), true) = (plan.door, plant.switch) {
+                self.reading(door, Some(Value::Flag(plant.open)), Quality::Good);
+            }
+            if let Some(gas) = plan.gas.filter(|gas| !gas.by_eye) {
+                let flow = if plant.gas { plant.flow } else { GasFlow::default() };
+                self.reading(gas.flow, Some(Value::GasFlow(flow)), Quality::Good);
+            }
+        }
+        let tank = self.plan.tanks[0].clone();
+        self.reading(tank.temperature, Some(Value::Temperature(celsius(self.oil_c))), Quality::Good);
+        self.reading(
+            tank.level.expect("the bench's tank has one"),
+            Some(Value::Share(Ratio::new::<ratio>(self.level))),
+            Quality::Good,
+        );
+        if let (Some(point), Some(oxygen)) = (self.plan.room.oxygen, self.oxygen) {
+            self.reading(point, Some(Value::Share(Ratio::new::<ratio>(oxygen))), Quality::Good);
+        }
+        let gauge = self.plan.supplies[0].pressure.expect("the bench's supply has one");
+        self.reading(gauge, Some(Value::Pressure(Pressure::new::<bar>(self.gauge_bar + 1.01325))), Quality::Good);
+    }
+
+    /// Decides at once, and lets the plant obey.
+    pub(crate) fn tick(&mut self) {
+        self.shop.tick(self.now, &mut self.out);
+        for cut in &self.out.cuts {
+            let plant = &mut self.plants[cut.furnace.index()];
+            plant.cuts.push((cut.generation, cut.via));
+            if plant.order.as_ref().is_some_and(|(_, _, generation)| *generation < cut.generation) {
+                plant.order = None;
+            }
+            if cut.via == Via::Contactor {
+                plant.closed = None;
+            }
+            plant.confirm = plant.confirms.then_some(cut.generation);
+        }
+        for order in &self.out.orders {
+            let plant = &mut self.plants[order.furnace().index()];
+            match order.means() {
+                Means::Close(_) => plant.closed = Some(order.expires()),
+                means => plant.order = Some((means.clone(), order.expires(), order.generation())),
+            }
+        }
+        for act in self.out.acts.drain(..) {
+            if let Act::SetFlow { meter, flow } = &act {
+                for (plan, plant) in self.plan.furnaces.iter().zip(&mut self.plants) {
+                    if plan.gas.as_ref().is_some_and(|gas| gas.meter == Some(*meter)) {
+                        plant.flow = *flow;
+                    }
+                }
+            }
+            self.acts.push(act);
+        }
+        self.events.append(&mut self.out.events);
+        self.answers.extend(self.out.answers.drain(..).map(|(_, answer)| answer));
+        self.digests.push(self.out.digest);
+        self.shop.view(&mut self.view);
+        if self.durable {
+            self.shop.observe(self.now, Observation::Durable { through: self.out.tick });
+        }
+    }
+
+    /// One scan passes.
+    pub(crate) fn scan(&mut self) {
+        let scan = self.plan.scan;
+        self.now = self.now + scan;
+        for place in 0..self.plants.len() {
+            self.plants[place].step(self.now, scan.as_secs_f64());
+            if let Some(generation) = self.plants[place].confirm.take() {
+                let furnace = FurnaceId(place as u16);
+                self.shop.observe(self.now, Observation::Cut { furnace, generation, is: CutState::Confirmed });
+            }
+        }
+        self.read_all();
+        self.tick();
+    }
+
+    pub(crate) fn scans(&mut self, count: u32) {
+        for _ in 0..count {
+            self.scan();
+        }
+    }
+
+    /// Scans until it is so; fails after a shop day.
+    pub(crate) fn until(&mut self, what: &str, is: impl Fn(&Self) -> bool) {
+        for _ in 0..86_400 {
+            if is(self) {
+                return;
+            }
+            self.scan();
+        }
+        let said: Vec<_> = self.events.iter().rev().take(20).map(|event| &event.text).collect();
+        panic!("never came to: {what}; last said: {said:#?}");
+    }
+
+    /// A person asks; the answer comes in the next scan.
+    pub(crate) fn ask(&mut self, request: Request) -> Answer {
+        self.shop.request(self.now, &person(), request);
+        self.scan();
+        self.answers.pop().expect("every request is answered in the next tick")
+    }
+
+    pub(crate) fn done(&mut self, request: Request) -> String {
+        match self.ask(request) {
+            Answer::Done(text) => text,
+            Answer::Refused(text) => panic!("refused: {text}"),
+        }
+    }
+
+    pub(crate) fn refused(&mut self, request: Request) -> String {
+        match self.ask(request) {
+            Answer::Done(text) => panic!("done: {text}"),
+            Answer::Refused(text) => text,
+        }
+    }
+
+    pub(crate) fn question(&self, is: impl Fn(&Ask) -> bool) -> Option<&QuestionView> {
+        self.view.questions.iter().find(|question| is(&question.ask))
+    }
+
+    pub(crate) fn open(&self, is: impl Fn(&Ask) -> bool) -> QuestionId {
+        self.question(is).unwrap_or_else(|| panic!("no such question among {:#?}", self.view.questions)).id
+    }
+
+    pub(crate) fn confirm(&mut self, is: impl Fn(&Ask) -> bool) -> String {
+        let question = self.open(is);
+        self.done(Request::Confirm { question, reading: None })
+    }
+
+    pub(crate) fn choose(&mut self, is: impl Fn(&Ask) -> bool, choice: Choice) -> String {
+        let question = self.open(is);
+        self.done(Request::Choose { question, choice })
+    }
+
+    /// Starts a load in a furnace and puts it in.
+    pub(crate) fn load(&mut self, furnace: FurnaceId, load: Load) {
+        self.scans(2);
+        self.done(Request::Start { furnace, load });
+        self.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    }
+
+    /// Starts the irons in the north furnace and waits until they soak.
+    pub(crate) fn soaking(kinds: &[Kind]) -> Self {
+        let mut bench = Self::new(kinds);
+        bench.load(NORTH, irons(None));
+        bench.until("the soak", |bench| bench.step() == Some(hearthward_supervise::recipe::StepKind::Soak) && bench.heats(NORTH));
+        bench.scans(60);
+        bench
+    }
+
+    pub(crate) fn step(&self) -> Option<hearthward_supervise::recipe::StepKind> {
+        self.north().cycle.as_ref().map(|cycle| cycle.step)
+    }
+
+    pub(crate) fn north(&self) -> &FurnaceView {
+        &self.view.furnaces[0]
+    }
+
+    /// The plant of this furnace heats.
+    pub(crate) fn heats(&self, furnace: FurnaceId) -> bool {
+        self.plants[furnace.index()].heats_to(self.now).is_some()
+    }
+
+    pub(crate) fn row(&self, furnace: FurnaceId, kind: InterlockKind) -> InterlockState {
+        let rows = &self.view.furnaces[furnace.index()].interlocks;
+        rows.iter().find(|row| row.kind == kind).unwrap_or_else(|| panic!("{kind:?} does not apply")).state
+    }
+
+    pub(crate) fn said(&self, is: impl Fn(&EventBody) -> bool) -> usize {
+        self.events.iter().filter(|event| is(&event.body)).count()
+    }
+
+    pub(crate) fn reset(&mut self) -> Answer {
+        self.ask(Request::Reset { furnace: None, interlock: None })
+    }
+
+    pub(crate) fn tick_number(&self) -> Tick {
+        self.out.tick
+    }
+}

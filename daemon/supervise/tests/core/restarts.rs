@@ -1,0 +1,167 @@
+//! Restarts: what outlives the service, what is ridden through, and what a person is asked.
+
+use hearthward_equipment::{Quality, ShopMs};
+use hearthward_supervise::event::EventBody;
+use hearthward_supervise::interlock::InterlockKind::{Interrupted, OverTemperature, SensorFault, Stop};
+use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::request::{Answer, Ask, Choice, Request};
+use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
+use hearthward_supervise::{Away, STANDING_FORMAT, Standing};
+
+use crate::bench::{Bench, Kind, NORTH};
+
+fn packed(standing: &Standing) -> Standing {
+    let bytes = postcard::to_allocvec(standing).expect("it is written");
+    postcard::from_bytes(&bytes).expect("it is read back")
+}
+
+#[test]
+fn what_stands_is_written_and_read_back_as_it_was() {
+    let mut bench = Bench::soaking(&[Kind::gas("north"), Kind::plain("south")]);
+    bench.done(Request::Stop { furnace: None });
+    bench.plants[0].gas = false;
+    bench.scans(15);
+    let standing = bench.shop.standing();
+    assert_eq!(standing.format(), STANDING_FORMAT);
+    assert_eq!(packed(&standing), standing);
+}
+
+#[test]
+fn a_latch_outlives_a_restart_and_so_does_the_generation() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.plants[0].read_c = 1001.0;
+    bench.scan();
+    bench.done(Request::Stop { furnace: None });
+    let generation = bench.north().generation;
+    bench.plants[0].read_c = 750.0;
+    bench.restart(Away::Known(ShopMs(5_000)));
+    bench.scan();
+    assert!(bench.out.cuts[0].generation > generation, "an order of the old run cannot be newer than the cut of the new one");
+    bench.scans(20);
+    for kind in [OverTemperature, SensorFault, Stop] {
+        assert_eq!(bench.row(NORTH, kind), Latched, "{kind:?}");
+    }
+    assert!(!bench.heats(NORTH));
+}
+
+#[test]
+fn a_short_gap_with_agreeing_readings_is_ridden_through() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(20_000)));
+    bench.scan();
+    assert!(bench.out.orders.is_empty(), "the first tick is cold");
+    bench.scans(5);
+    assert!(bench.heats(NORTH));
+    assert_eq!(bench.said(|body| matches!(body, EventBody::RodeThrough { .. })), 1);
+    assert_eq!(bench.step(), Some(StepKind::Soak));
+    assert!(bench.north().purge_proved);
+    assert_eq!(bench.row(NORTH, Interrupted), Clear);
+}
+
+/// Makes a gap in the soak and says whether it was ridden through.
+fn rides(away: Away, meanwhile: impl Fn(&mut Bench)) -> bool {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(away);
+    meanwhile(&mut bench);
+    bench.scans(70);
+    let heats = bench.heats(NORTH);
+    if !heats {
+        assert!(bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some(), "somebody is asked");
+        assert_eq!(bench.row(NORTH, Interrupted), Tripped);
+    }
+    heats
+}
+
+#[test]
+fn a_gap_that_is_long_or_doubtful_is_not_resumed() {
+    let short = Away::Known(ShopMs(20_000));
+    assert!(rides(short, |_| {}));
+    assert!(!rides(Away::Known(ShopMs(61_000)), |_| {}), "too long");
+    assert!(!rides(Away::Unknown, |_| {}), "nobody knows how long");
+    assert!(!rides(short, |bench| bench.plants[0].open = true), "the door was opened");
+    assert!(!rides(short, |bench| bench.plants[0].read_c = 600.0), "the readings do not agree");
+    assert!(!rides(short, |bench| bench.plants[0].switch = false), "the door cannot be read");
+    assert!(!rides(short, |bench| bench.plants[0].gas = false), "the flow is not proved again");
+    assert!(!rides(short, |bench| bench.plants[0].answers = false), "no readings came");
+}
+
+#[test]
+fn after_an_interruption_only_a_persons_word_brings_heat_back() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(100_000)));
+    bench.scans(3);
+    assert!(!bench.heats(NORTH));
+    assert!(matches!(bench.reset(), Answer::Refused(_)), "the answer is the reset");
+    bench.scans(5);
+    assert!(!bench.heats(NORTH));
+    let question = bench.question(|ask| matches!(ask, Ask::GoOn { .. })).expect("somebody is asked").clone();
+    let Ask::GoOn { because } = &question.ask else { panic!("it is about going on") };
+    assert!(because.contains("purge") && because.contains("band") && because.contains("quench"), "{because}");
+    bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
+    bench.scans(3);
+    assert_eq!(bench.row(NORTH, Interrupted), Clear);
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Reset { interlock: Interrupted })), 1);
+}
+
+#[test]
+fn an_interrupted_load_that_nobody_answers_for_cools() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Unknown);
+    bench.scans(200);
+    assert!(!bench.heats(NORTH));
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Answered { by_silence: true, .. })), 1);
+    bench.until("the end", |bench| bench.said(|body| matches!(body, EventBody::CycleEnded { .. })) == 1);
+    assert_eq!(bench.row(NORTH, Interrupted), Latched, "silence clears no latch");
+}
+
+#[test]
+fn a_question_outlives_a_restart_with_its_number() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Unknown);
+    bench.scans(2);
+    let id = bench.open(|ask| matches!(ask, Ask::GoOn { .. }));
+    bench.restart(Away::Unknown);
+    bench.scans(2);
+    assert_eq!(bench.open(|ask| matches!(ask, Ask::GoOn { .. })), id);
+    assert_eq!(bench.view.questions.len(), 1);
+}
+
+#[test]
+fn a_restart_without_any_standing_is_cold() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    let plan = bench.plan.clone();
+    let mut plants = std::mem::take(&mut bench.plants);
+    plants[0].order = None;
+    let mut bench = Bench { plants, ..Bench::of(plan, None, Away::Unknown) };
+    bench.scans(20);
+    assert!(!bench.heats(NORTH) && bench.north().cycle.is_none());
+}
+
+#[test]
+fn a_changed_plan_leaves_untouched_furnaces_alone() {
+    let mut bench = Bench::soaking(&[Kind::gas("north"), Kind::plain("south")]);
+    let mut plan = bench.plan.clone();
+    plan.furnaces[1].limit = hearthward_equipment::quantity::celsius(600.0);
+    bench.shop.replan(bench.now, plan.clone());
+    bench.plan = plan;
+    bench.scan();
+    assert!(bench.heats(NORTH) && bench.out.cuts.iter().all(|cut| cut.furnace != NORTH));
+    let mut plan = bench.plan.clone();
+    plan.furnaces[0].limit = hearthward_equipment::quantity::celsius(900.0);
+    bench.shop.replan(bench.now, plan.clone());
+    bench.plan = plan;
+    bench.scan();
+    assert!(bench.out.cuts.iter().any(|cut| cut.furnace == NORTH), "a changed furnace begins cold");
+    bench.scans(5);
+    assert!(bench.heats(NORTH), "and goes on: nobody was away");
+    assert_eq!(bench.step(), Some(StepKind::Soak));
+}
+
+#[test]
+fn a_bad_reading_after_a_restart_widens_nothing() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(10_000)));
+    bench.plants[0].quality = Quality::Uncertain;
+    bench.scans(30);
+    assert!(!bench.heats(NORTH));
+}
