@@ -263,7 +263,7 @@ impl Points {
 pub(crate) fn number(value: &Value) -> f64 {
     match value {
         Value::Flag(is) => f64::from(u8::from(*is)),
-        Value::Temperature(is) => in_celsius(*is),
+        Value::Temperature(is) => believable(in_celsius(*is)),
         Value::Share(is) => is.get::<ratio>(),
         Value::GasFlow(is) => is.get::<katal>(),
         Value::Pressure(is) => is.get::<pascal>(),
@@ -271,6 +271,15 @@ pub(crate) fn number(value: &Value) -> f64 {
         Value::Whole(_) | Value::Text(_) => f64::NAN,
     }
 }
+
+/// A temperature that a thermometer in a workshop can have; anything else is none: an open or shorted thermocouple.
+fn believable(read_c: f64) -> f64 {
+    if (COLDEST_C..=HOTTEST_C).contains(&read_c) { read_c } else { f64::NAN }
+}
+
+/// Below any workshop, above any thermocouple that is used here (assumed, no source).
+const COLDEST_C: f64 = -60.0;
+const HOTTEST_C: f64 = 1900.0;
 
 #[cfg(test)]
 mod tests {
@@ -316,5 +325,9 @@ mod tests {
         assert_eq!(points.sample(Some(PointId(0)), ShopMs(1), AGE), Sample::Bad);
         assert!(points.doubtful(Some(PointId(0))));
         assert_eq!(points.sample(None, ShopMs(1), AGE), Sample::Never);
+        for unbelievable in [-61.0, 1901.0, -300.0, f64::INFINITY] {
+            points.store(ShopMs(1), &reading(1, unbelievable, Quality::Good));
+            assert_eq!(points.sample(Some(PointId(0)), ShopMs(1), AGE), Sample::Bad, "{unbelievable}");
+        }
     }
 }

@@ -353,11 +353,12 @@ pub(crate) fn leave(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, com
 pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
     leave(cycle, at, turn, false);
     route::free_tanks(at.id, turn);
-    if cycle.kind() == StepKind::Pull {
-        // A pull that was skipped leaves the steel where it is; so there is nothing under.
-        cycle.parts_under = 0;
+    let pulled = cycle.kind() != StepKind::Pull;
+    let mut next = cycle.index + 1;
+    // A pull that was skipped leaves the steel where it is, so that nothing is under that could be quenched.
+    if !pulled && matches!(cycle.load.steps.get(usize::from(next)), Some(Step::Quench { .. })) {
+        next += 1;
     }
-    let next = cycle.index + 1;
     if usize::from(next) >= cycle.load.steps.len() {
         return Some(cycle.outcome);
     }

@@ -91,7 +91,6 @@ pub(crate) fn part_under(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
 
 pub(super) fn quench(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, tank: TankId, under: Duration) -> bool {
     cycle.wanted_c = None;
-    cycle.out = true;
     let done = u128::from(cycle.step_ms) >= under.as_millis();
     if done && let Some(tank) = turn.tanks.get_mut(tank.index()) {
         tank.release(at.id);

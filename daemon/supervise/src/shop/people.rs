@@ -149,7 +149,11 @@ impl Shop {
                 load.name
             ));
         }
-        for step in &load.steps {
+        for (place, step) in load.steps.iter().enumerate() {
+            let before = place.checked_sub(1).and_then(|before| load.steps.get(before));
+            if matches!(step, Step::Quench { .. }) && !matches!(before, Some(Step::Pull { .. })) {
+                return Err(format!("Load {} has a quench without a pull before it.", load.name));
+            }
             let (target, elsewhere) = match step {
                 Step::Preheat { to, .. } | Step::Ramp { to, .. } => (Some(*to), None),
                 Step::Soak { at, .. } => (Some(*at), None),

@@ -145,6 +145,10 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.rows.begin_again(ShopMs(0));
     furnace.cuts = Cuts::after(stood.generation);
     furnace.purge = stood.purge;
+    if !furnace.purge.is_proved() {
+        // A count without a break cannot have one that nobody saw.
+        furnace.purge.doubt();
+    }
     furnace.air.account = stood.account;
     furnace.kept_for = stood.kept_for;
     furnace.last_c = stood.last_c;
@@ -155,7 +159,10 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
         *since_ms = since_ms.saturating_add(away_ms.unwrap_or(0));
     }
     let at_rest = cycle.interrupted || matches!(cycle.stage, Stage::Loading | Stage::Transferring | Stage::Ending);
-    if !at_rest {
+    if at_rest {
+        // No gap will be judged for it: what was proved while it waited has not been watched.
+        furnace.purge.doubt();
+    } else {
         furnace.gap = Gap::Open {
             away_ms: away_ms.unwrap_or(u64::MAX),
             waited_ms: 0,

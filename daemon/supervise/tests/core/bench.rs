@@ -4,6 +4,7 @@
 
 use std::time::Duration;
 
+use crate::oracle::{Oracle, Seen};
 use hearthward_equipment::quantity::{celsius, gas_flow, in_celsius, kelvins};
 use hearthward_equipment::{
     Address, Directory, Evidence, FurnaceId, GasFlow, Generation, HeatPointId, Name, PointId, Quality, Reading, ShopMs, SupplyId,
@@ -285,6 +286,9 @@ pub(crate) struct Bench {
     pub(crate) answers: Vec<Answer>,
     pub(crate) digests: Vec<u64>,
     pub(crate) acts: Vec<Act>,
+    /// What the core was told since the last tick, for the oracle.
+    pub(crate) seen: Seen,
+    pub(crate) oracle: Option<Box<Oracle>>,
 }
 
 impl Bench {
@@ -310,6 +314,8 @@ impl Bench {
             answers: Vec::new(),
             digests: Vec::new(),
             acts: Vec::new(),
+            seen: Seen::default(),
+            oracle: None,
         }
     }
 
@@ -319,15 +325,22 @@ impl Bench {
         let mut plants = std::mem::take(&mut self.plants);
         let gap_s = if let Away::Known(gap) = away { gap.0 as f64 / 1000.0 } else { 600.0 };
         for plant in &mut plants {
-            plant.step(ShopMs(u64::MAX), gap_s);
+            for _ in 0..(gap_s as u64) {
+                plant.step(ShopMs(u64::MAX), 1.0);
+            }
             (plant.order, plant.closed, plant.confirm) = (None, None, None);
         }
-        let (oil_c, events) = (self.oil_c, std::mem::take(&mut self.events));
-        *self = Self { plants, oil_c, events, ..Self::of(self.plan.clone(), Some(stood), away) };
+        let (oil_c, oxygen, events) = (self.oil_c, self.oxygen, std::mem::take(&mut self.events));
+        let mut oracle = self.oracle.take();
+        if let Some(oracle) = &mut oracle {
+            oracle.restarted(away);
+        }
+        *self = Self { plants, oil_c, oxygen, events, oracle, ..Self::of(self.plan.clone(), Some(stood), away) };
     }
 
     pub(crate) fn reading(&mut self, point: PointId, value: Option<Value>, quality: Quality) {
         let reading = Reading { point, at: self.now, value, quality, evidence: Evidence::Measured };
+        self.seen.readings.push(reading.clone());
         self.shop.observe(self.now, Observation::Reading(reading));
     }
 
@@ -365,6 +378,11 @@ impl Bench {
     /// Decides at once, and lets the plant obey.
     pub(crate) fn tick(&mut self) {
         self.shop.tick(self.now, &mut self.out);
+        self.shop.view(&mut self.view);
+        if let Some(oracle) = &mut self.oracle {
+            oracle.ticked(&self.plan, self.now, &self.seen, &self.out, &self.view);
+        }
+        self.seen = Seen::default();
         for cut in &self.out.cuts {
             let plant = &mut self.plants[cut.furnace.index()];
             plant.cuts.push((cut.generation, cut.via));
@@ -396,8 +414,8 @@ impl Bench {
         self.events.append(&mut self.out.events);
         self.answers.extend(self.out.answers.drain(..).map(|(_, answer)| answer));
         self.digests.push(self.out.digest);
-        self.shop.view(&mut self.view);
         if self.durable {
+            self.seen.durable = Some(self.out.tick);
             self.shop.observe(self.now, Observation::Durable { through: self.out.tick });
         }
     }
@@ -437,6 +455,7 @@ impl Bench {
 
     /// A person asks; the answer comes in the next scan.
     pub(crate) fn ask(&mut self, request: Request) -> Answer {
+        self.seen.requests.push(request.clone());
         self.shop.request(self.now, &person(), request);
         self.scan();
         self.answers.pop().expect("every request is answered in the next tick")

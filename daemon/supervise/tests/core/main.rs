@@ -3,5 +3,7 @@
 mod bench;
 mod cycles;
 mod interlocks;
+mod oracle;
 mod permits;
+mod properties;
 mod restarts;
