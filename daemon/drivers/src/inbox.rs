@@ -1,5 +1,6 @@
 //! Where observations go.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -40,26 +41,35 @@ pub(crate) async fn deliver(inbox: &dyn Inbox, what: Observation) {
 }
 
 /// Where a driver task puts its observations.
-pub(crate) enum Sink {
-    /// Into the core's inbox, as they come.
-    Inbox(Arc<dyn Inbox>),
-    /// Kept until the step is over, so that every run of a demonstration tells them in the same order.
-    Kept(Vec<Observation>),
+pub(crate) struct Sink {
+    /// The core's inbox; none when a step collects them, so that every run of a demonstration tells them in the same order.
+    inbox: Option<Arc<dyn Inbox>>,
+    kept: VecDeque<Observation>,
 }
 
 impl Sink {
-    pub(crate) async fn put(&mut self, what: Observation) {
-        match self {
-            Self::Inbox(inbox) => deliver(inbox.as_ref(), what).await,
-            Self::Kept(kept) => kept.push(what),
+    pub(crate) fn new(inbox: Option<Arc<dyn Inbox>>) -> Self {
+        Self { inbox, kept: VecDeque::new() }
+    }
+
+    /// Keeps it until the next [`Sink::flush`] or [`Sink::take`], which is before the task waits for anything but its device.
+    pub(crate) fn put(&mut self, what: Observation) {
+        self.kept.push_back(what);
+    }
+
+    /// Hands everything to the core, in order. May be dropped in between.
+    pub(crate) async fn flush(&mut self) {
+        let Some(inbox) = &self.inbox else { return };
+        while let Some(what) = self.kept.pop_front() {
+            if let Err(back) = inbox.offer(what) {
+                self.kept.push_front(*back);
+                tokio::time::sleep(OFFER_AGAIN_AFTER).await;
+            }
         }
     }
 
     pub(crate) fn take(&mut self) -> Vec<Observation> {
-        match self {
-            Self::Inbox(_) => Vec::new(),
-            Self::Kept(kept) => std::mem::take(kept),
-        }
+        std::mem::take(&mut self.kept).into()
     }
 }
 

@@ -22,6 +22,7 @@
 //!   ([`STEPS_PER_KELVIN`] and so on), so that a replay sees the same bits.
 
 mod abi;
+mod alarm;
 mod cache;
 mod clock;
 mod component;

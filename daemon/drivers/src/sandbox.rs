@@ -6,6 +6,7 @@ use hearthward_equipment::{Fault, FaultCode, Name, ShopMs};
 use tokio::time::Instant;
 use wasmtime::{Store, StoreLimits, StoreLimitsBuilder, UpdateDeadline};
 
+use crate::alarm::Alarm;
 use crate::clock::ShopClock;
 use crate::cut::Tag;
 use crate::engine::{Engine, MEMORY_MOST};
@@ -52,6 +53,8 @@ pub(crate) struct Inside {
     imports: u32,
     call: Call,
     log: LogBudget,
+    /// For the deadlines of exchanges.
+    alarm: Alarm,
 }
 
 /// What the present call is, and what came of its exchanges.
@@ -124,6 +127,7 @@ impl Inside {
             imports: 0,
             call: Call::dry(Duration::ZERO),
             log: LogBudget { window: std::time::Instant::now(), lines: 0, dropped: 0 },
+            alarm: Alarm::default(),
         };
         let mut store = Store::new(engine.wasm(), inside);
         store.limiter(|inside| &mut inside.limits);
@@ -181,7 +185,7 @@ impl Inside {
         let ask = Ask { class: self.call.class, tag: self.call.tag.as_ref(), request, rules, within, give_up_at };
         // Waiting burns no time of the guest's: the ticker may rest.
         self.running = None;
-        let result = line.exchange(&ask).await;
+        let result = line.exchange(&ask, &mut self.alarm).await;
         self.running = self.ticker.as_ref().map(TickerHandle::run);
         if result.is_ok() {
             let now = self.clock.now();

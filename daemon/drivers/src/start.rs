@@ -53,7 +53,7 @@ pub(crate) fn start(engine: &Engine, plan: HostPlan, clock: ShopClock, inbox: Ar
     let mut drivers = Vec::new();
     for (place, shared) in shared.iter().enumerate() {
         let (jobs, taken) = mpsc::channel(JOBS_MOST);
-        let sink = if clock.is_stepped() { Sink::Kept(Vec::new()) } else { Sink::Inbox(Arc::clone(&inbox)) };
+        let sink = Sink::new((!clock.is_stepped()).then(|| Arc::clone(&inbox)));
         let granted = shared.spec.lines.iter().filter_map(|name| lines.iter().find(|line| line.name() == name)).cloned();
         let task = Task::new(Parts {
             engine: engine.clone(),

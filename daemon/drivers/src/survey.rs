@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::{Evidence, Name};
 
 use crate::abi::{self, CallError, Description, Face, Guest, Listed};
+use crate::alarm::Alarm;
 use crate::clock::ShopClock;
 use crate::cut::StandingCut;
 use crate::engine::{Engine, Loaded};
@@ -176,7 +177,7 @@ async fn ask(engine: &Engine, spec: &DriverSpec, loaded: &Loaded) -> Result<Aske
         let listed = guest.check(Call::dry(CHECK_LIMIT), &spec.settings, &spec.lines).await?;
         Ok((description, listed))
     };
-    crate::driver::within(CHECK_LIMIT, asking).await
+    crate::driver::within(&mut Alarm::default(), CHECK_LIMIT, asking).await
 }
 
 /// What a driver lists, judged: names must be names, and every unit needs a face that the driver has.

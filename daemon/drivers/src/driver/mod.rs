@@ -13,7 +13,9 @@ macro_rules! call {
         match $task.take_guest() {
             Ok(mut $guest) => {
                 let limit = $task.shared.spec.call_limit;
-                let result = $task.by_guest_alone.within(limit, $call).await;
+                // What was read before goes to the core while this call waits for its device.
+                let call = $task.by_guest_alone.within(&mut $task.alarm, limit, $call);
+                let (result, ()) = tokio::join!(biased; call, $task.sink.flush());
                 $task.give_back($guest, result)
             }
             Err(error) => Err(error),
@@ -27,7 +29,7 @@ macro_rules! call_cut {
         match $task.take_guest() {
             Ok(mut $guest) => {
                 let limit = $task.shared.spec.call_limit;
-                let result = $crate::driver::within(limit, $call).await;
+                let result = $crate::driver::within(&mut $task.alarm, limit, $call).await;
                 $task.give_back($guest, result)
             }
             Err(error) => Err(error),
@@ -46,8 +48,10 @@ use std::time::Duration;
 use hearthward_equipment::{Fault, FaultCode, ShopMs, UnitId, Value};
 use hearthward_supervise::observe::Observation;
 use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::time::Instant;
 
 use crate::abi::{CallError, TankCommand};
+use crate::alarm::Alarm;
 use crate::cut::{CutCell, Role, lock};
 use crate::plan::DriverSpec;
 use crate::survey::Sound;
@@ -167,11 +171,19 @@ impl Handle {
 }
 
 /// Gives a call its time, and no more: epochs stop a guest that computes, only this stops one that waits.
-pub(crate) async fn within<T>(limit: Duration, call: impl Future<Output = Result<T, CallError>>) -> Result<T, CallError> {
-    tokio::time::timeout(limit, call).await.unwrap_or_else(|_| {
-        let detail = format!("it took longer than {} ms for one call", limit.as_millis());
-        Err(CallError::Dead(Fault::new(FaultCode::TIMED_OUT, detail)))
-    })
+pub(crate) async fn within<T>(
+    alarm: &mut Alarm,
+    limit: Duration,
+    call: impl Future<Output = Result<T, CallError>>,
+) -> Result<T, CallError> {
+    tokio::select! {
+        biased;
+        result = call => result,
+        () = alarm.at(Instant::now() + limit) => {
+            let detail = format!("it took longer than {} ms for one call", limit.as_millis());
+            Err(CallError::Dead(Fault::new(FaultCode::TIMED_OUT, detail)))
+        }
+    }
 }
 
 /// Furnaces that only the guest can cut, watched while a call runs.
@@ -183,9 +195,14 @@ pub(crate) struct ByGuestAlone {
 
 impl ByGuestAlone {
     /// As [`within`], but a cut that needs this guest gives the call no more than [`CUT_GRACE`].
-    async fn within<T>(&self, limit: Duration, call: impl Future<Output = Result<T, CallError>>) -> Result<T, CallError> {
+    async fn within<T>(
+        &self,
+        alarm: &mut Alarm,
+        limit: Duration,
+        call: impl Future<Output = Result<T, CallError>>,
+    ) -> Result<T, CallError> {
         if self.cells.is_empty() {
-            return within(limit, call).await;
+            return within(alarm, limit, call).await;
         }
         let wishes = || self.cells.iter().map(|(cell, role)| cell.role(*role).wish());
         let before: Vec<u64> = wishes().collect();
@@ -197,7 +214,7 @@ impl ByGuestAlone {
         };
         tokio::select! {
             biased;
-            result = within(limit, call) => result,
+            result = within(alarm, limit, call) => result,
             () = overtaken => {
                 let detail = format!("it did not end its call within {} ms of a cut", CUT_GRACE.as_millis());
                 Err(CallError::Dead(Fault::new(FaultCode::WITHDRAWN, detail)))

@@ -99,7 +99,7 @@ impl Task {
             };
             wired.cell.tell(CutState::Failed(fault));
         }
-        self.tell(unit, result).await;
+        self.tell(unit, result);
     }
 
     /// Whether the device says that it does not heat.
@@ -141,14 +141,14 @@ impl Task {
                 slot.failed(order, self.again_at(self.shared.spec.poll_every));
             }
         }
-        self.tell(unit, result).await;
+        self.tell(unit, result);
     }
 
     /// What a command brought becomes known like a read, only that it need not bring everything.
-    async fn tell(&mut self, unit: usize, result: Result<Read, CallError>) {
+    fn tell(&mut self, unit: usize, result: Result<Read, CallError>) {
         match result {
-            Ok(read) => self.tell_read(unit, read, false).await,
-            Err(error @ CallError::Dead(_)) => self.failed(unit, &error).await,
+            Ok(read) => self.tell_read(unit, read, false),
+            Err(error @ CallError::Dead(_)) => self.failed(unit, &error),
             // Whether the unit answers is for the next read to say.
             Err(CallError::Fault(_)) => {}
         }
@@ -176,15 +176,15 @@ impl Task {
         if let Err(error) = &result {
             tracing::warn!(act = %shown, fault = %error.fault(), "an act was not carried out");
             if let CallError::Fault(fault) = error {
-                self.note_act_fault(unit, fault).await;
+                self.note_act_fault(unit, fault);
             }
         }
-        self.tell(unit, result).await;
+        self.tell(unit, result);
     }
 
     /// A unit that does not do what it is told is told of as silent until it is read again.
-    async fn note_act_fault(&mut self, unit: usize, fault: &Fault) {
-        self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone())).await;
+    fn note_act_fault(&mut self, unit: usize, fault: &Fault) {
+        self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone()));
     }
 
     pub(super) async fn identify(&mut self, unit: usize) -> Result<String, Fault> {

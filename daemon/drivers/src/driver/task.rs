@@ -12,6 +12,7 @@ use super::back_off::BackOff;
 use super::unit::{Said, Unit};
 use super::{ByGuestAlone, DriverState, Job, Shared, within};
 use crate::abi::{CallError, Guest, Read};
+use crate::alarm::Alarm;
 use crate::clock::ShopClock;
 use crate::cut::Tag;
 use crate::engine::Engine;
@@ -38,7 +39,8 @@ pub(crate) struct Task {
     lines: Vec<Line>,
     pub(super) units: Vec<Unit>,
     jobs: mpsc::Receiver<Job>,
-    sink: Sink,
+    pub(super) sink: Sink,
+    pub(super) alarm: Alarm,
     /// The sandbox; none while quarantined.
     pub(super) guest: Option<Box<dyn Guest>>,
     back_off: BackOff,
@@ -62,6 +64,7 @@ impl Task {
             units,
             jobs,
             sink,
+            alarm: Alarm::default(),
             guest: None,
             back_off: BackOff::new(),
             by_guest_alone,
@@ -74,6 +77,7 @@ impl Task {
         let mut polls = (!self.clock.is_stepped()).then(|| polls(self.shared.spec.poll_every));
         while !self.ended {
             self.urgent().await;
+            self.sink.flush().await;
             // A poll that is due does not keep an act waiting, nor the other way round.
             tokio::select! {
                 biased;
@@ -119,7 +123,7 @@ impl Task {
 
     async fn read(&mut self, unit: usize) {
         if self.guest.is_none() {
-            self.tell_bad(unit).await;
+            self.tell_bad(unit);
             return;
         }
         let mut whole = Read::default();
@@ -133,13 +137,13 @@ impl Task {
                     whole.exchanged_at = whole.exchanged_at.into_iter().chain(read.exchanged_at).min();
                 }
                 Err(error) => {
-                    self.failed(unit, &error).await;
+                    self.failed(unit, &error);
                     return;
                 }
             }
         }
-        self.tell_read(unit, whole, true).await;
-        self.say(unit, Said::Answering, UnitState::Answering).await;
+        self.tell_read(unit, whole, true);
+        self.say(unit, Said::Answering, UnitState::Answering);
     }
 
     /// A tag for calls that only read: a cut of the furnace that the unit controls takes the line from them.
@@ -189,7 +193,10 @@ impl Task {
             self.shared.note_restart();
         }
         let limit = self.shared.spec.call_limit;
-        match within(limit, self.open()).await {
+        let mut alarm = std::mem::take(&mut self.alarm);
+        let opened = within(&mut alarm, limit, self.open()).await;
+        self.alarm = alarm;
+        match opened {
             Ok(guest) => {
                 self.guest = Some(guest);
                 self.back_off.built(self.clock.now());
@@ -230,51 +237,51 @@ impl Task {
     }
 
     /// What a call on a unit failed with becomes known, unless a cut took the line from it.
-    pub(super) async fn failed(&mut self, unit: usize, error: &CallError) {
+    pub(super) fn failed(&mut self, unit: usize, error: &CallError) {
         match error {
             CallError::Fault(fault) if fault.code == FaultCode::WITHDRAWN => {}
             CallError::Fault(fault) => {
                 self.shared.note_fault(fault, self.clock.now());
-                self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone())).await;
-                self.tell_bad(unit).await;
+                self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone()));
+                self.tell_bad(unit);
             }
             // All its units are out of service with it.
             CallError::Dead(fault) => {
                 for unit in 0..self.units.len() {
-                    self.say(unit, Said::OutOfService, UnitState::OutOfService(fault.clone())).await;
-                    self.tell_bad(unit).await;
+                    self.say(unit, Said::OutOfService, UnitState::OutOfService(fault.clone()));
+                    self.tell_bad(unit);
                 }
             }
         }
     }
 
-    pub(super) async fn tell_read(&mut self, unit: usize, read: Read, whole: bool) {
+    pub(super) fn tell_read(&mut self, unit: usize, read: Read, whole: bool) {
         let now = self.clock.now();
         let at = self.units[unit].time_of(&read, now);
         for reading in self.units[unit].readings(read, at, now, whole) {
-            self.sink.put(Observation::Reading(reading)).await;
+            self.sink.put(Observation::Reading(reading));
         }
     }
 
-    async fn tell_bad(&mut self, unit: usize) {
+    fn tell_bad(&mut self, unit: usize) {
         let now = self.clock.now();
         if self.guest.is_none() && self.units[unit].said != Some(Said::OutOfService) {
             let fault = self.out_of_service().fault().clone();
-            self.say(unit, Said::OutOfService, UnitState::OutOfService(fault)).await;
+            self.say(unit, Said::OutOfService, UnitState::OutOfService(fault));
         }
         for reading in self.units[unit].bad_readings(now) {
-            self.sink.put(Observation::Reading(reading)).await;
+            self.sink.put(Observation::Reading(reading));
         }
     }
 
-    pub(super) async fn say(&mut self, unit: usize, said: Said, is: UnitState) {
+    pub(super) fn say(&mut self, unit: usize, said: Said, is: UnitState) {
         let known = &mut self.units[unit];
         if known.said.as_ref() == Some(&said) {
             return;
         }
         known.said = Some(said);
         if let Some(unit) = known.id {
-            self.sink.put(Observation::Unit { unit, is }).await;
+            self.sink.put(Observation::Unit { unit, is });
         }
     }
 

@@ -12,7 +12,7 @@ use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 use super::deliver::{Delivered, deliver};
 use super::tcp::TcpLine;
-use super::wire::{Link, State};
+use super::wire::State;
 use crate::cut::{CutCell, Role, StandingCut, lock};
 
 /// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off
@@ -180,8 +180,16 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
         group.failed(wish, FaultCode::LINE_DOWN, "the line is not open");
         return;
     };
+    let stream = match link.register() {
+        Ok(stream) => stream,
+        Err(why) => {
+            group.failed(wish, FaultCode::LINE_DOWN, &why.to_string());
+            line.ended(link, &why.to_string());
+            return;
+        }
+    };
     for cut in &group.cuts {
-        match send(line, link, groups, group, cut).await {
+        match send(line, &stream, groups, group, cut).await {
             Delivered::ReadBack => {}
             // Another furnace's cut must not wait for this one's device; this one comes again.
             Delivered::Overtaken => {
@@ -204,7 +212,7 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
     group.read_back(wish);
 }
 
-async fn send(line: &TcpLine, link: &Link, groups: &[Arc<CutGroup>], group: &CutGroup, cut: &StandingCut) -> Delivered {
+async fn send(line: &TcpLine, stream: &TcpStream, groups: &[Arc<CutGroup>], group: &CutGroup, cut: &StandingCut) -> Delivered {
     // The frame that was begun goes out whole before the cut: half a frame could swallow it.
     let rest = std::mem::take(&mut line.wire().unsent);
     let overtaken = async {
@@ -215,7 +223,7 @@ async fn send(line: &TcpLine, link: &Link, groups: &[Arc<CutGroup>], group: &Cut
         }
     };
     let until = Instant::now() + CUT_REPLY_WITHIN;
-    deliver(&link.lane, &rest, cut, until, || group.cell.tell_sent(), overtaken).await
+    deliver(stream, &rest, cut, until, || group.cell.tell_sent(), overtaken).await
 }
 
 /// Gives the wire back on every way out.

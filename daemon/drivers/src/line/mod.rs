@@ -23,6 +23,7 @@ pub(crate) use deliver::deliver_all;
 pub(crate) use frame::{Extent, FRAME_LONGEST, FrameRule, check};
 pub(crate) use lane::CutGroup;
 
+use crate::alarm::Alarm;
 use crate::cut::Tag;
 use crate::plan::{LineKind, LineSpec};
 use tcp::TcpLine;
@@ -101,7 +102,7 @@ impl Line {
     }
 
     /// Sends a request and returns its reply; see the contract for what it promises.
-    pub(crate) async fn exchange(&self, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+    pub(crate) async fn exchange(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
         if ask.request.is_empty() || ask.request.len() > FRAME_LONGEST {
             return Err(Fault::new(FaultCode::NOT_ALLOWED, "the request is empty or too long"));
         }
@@ -109,7 +110,7 @@ impl Line {
             check(ask.rules).map_err(|why| Fault::new(FaultCode::NOT_ALLOWED, why))?;
         }
         match self {
-            Self::Tcp(line) => line.exchange(ask).await,
+            Self::Tcp(line) => line.exchange(ask, alarm).await,
         }
     }
 

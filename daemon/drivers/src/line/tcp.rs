@@ -19,6 +19,7 @@ use super::frame::{FRAME_LONGEST, Progress, progress};
 use super::lane::CutGroup;
 use super::wire::{FREE, LANE, Link, State, Waiting, Wire, throw_away_late, withdrawn};
 use super::{Ask, LineStatus};
+use crate::alarm::Alarm;
 use crate::cut::lock;
 
 /// Bytes that are read at once: longer than nearly every reply.
@@ -112,16 +113,16 @@ impl TcpLine {
     }
 
     /// One request and its reply, in turn.
-    pub(super) async fn exchange(&self, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+    pub(super) async fn exchange(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
         self.exchanges.fetch_add(1, Ordering::Relaxed);
-        let result = self.in_turn(ask).await;
+        let result = self.in_turn(ask, alarm).await;
         if result.is_err() {
             self.faults.fetch_add(1, Ordering::Relaxed);
         }
         result
     }
 
-    async fn in_turn(&self, ask: &Ask<'_>) -> Result<Vec<u8>, Fault> {
+    async fn in_turn(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
         let turn = self.turn(ask).await?;
         let link = self.begin(&turn, ask).await?;
         let asked = Instant::now();
@@ -130,7 +131,7 @@ impl TcpLine {
         if ask.rules.is_empty() {
             return Ok(Vec::new());
         }
-        self.reply(&turn, &link, ask, until).await
+        self.reply(&turn, &link, ask, until, alarm).await
     }
 
     /// Waits for the turn.
@@ -249,10 +250,15 @@ impl TcpLine {
         }
     }
 
-    async fn reply(&self, turn: &Turn<'_>, link: &Link, ask: &Ask<'_>, until: Instant) -> Result<Vec<u8>, Fault> {
+    async fn reply(
+        &self,
+        turn: &Turn<'_>,
+        link: &Link,
+        ask: &Ask<'_>,
+        until: Instant,
+        alarm: &mut Alarm,
+    ) -> Result<Vec<u8>, Fault> {
         let mut reply = Vec::with_capacity(READ_AT_ONCE);
-        let deadline = sleep_until(until);
-        tokio::pin!(deadline);
         loop {
             let changed = self.changed.notified();
             let patience = self.patience(turn.ticket, ask)?;
@@ -286,7 +292,7 @@ impl TcpLine {
                 () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => return self.answered(reply, ask),
                 // The loop's head finds that it is over.
                 () = async { sleep_until(patience.unwrap_or(until)).await }, if patience.is_some() => {}
-                () = &mut deadline => return Err(self.too_late(link, ask, reply.len())),
+                () = alarm.at(until) => return Err(self.too_late(link, ask, reply.len())),
             }
         }
     }

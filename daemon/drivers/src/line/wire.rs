@@ -1,7 +1,8 @@
 //! What the lock of a TCP line guards: the connection, whose turn it is, and the rest of a frame that was begun.
 //!
-//! Three handles lead to one socket: one registered with the guests' runtime, one with the lane's, so that each is woken without
-//! the other, and a plain one for reading and writing at once without asking either runtime.
+//! Two handles lead to one socket: one registered with the guests' runtime, and a plain one for reading and writing at once without
+//! asking any runtime. The lane makes one of its own while it has a cut to send, and only then: a handle that is registered wakes
+//! its runtime with every byte that comes.
 
 use std::io::{self, ErrorKind, Read, Write};
 use std::net::TcpStream as Plain;
@@ -49,7 +50,6 @@ pub(super) enum State {
 pub(super) struct Link {
     pub(super) plain: Plain,
     pub(super) guests: TcpStream,
-    pub(super) lane: TcpStream,
 }
 
 #[derive(Debug)]
@@ -121,13 +121,15 @@ impl Wire {
 impl Link {
     pub(super) fn new(stream: TcpStream, guests: &Handle) -> io::Result<Self> {
         stream.set_nodelay(true)?;
-        let lane = stream.into_std()?;
-        let plain = lane.try_clone()?;
-        let other = lane.try_clone()?;
-        let entered = guests.enter();
-        let guests = TcpStream::from_std(other)?;
-        drop(entered);
-        Ok(Self { plain, guests, lane: TcpStream::from_std(lane)? })
+        let plain = stream.into_std()?;
+        let other = plain.try_clone()?;
+        let _entered = guests.enter();
+        Ok(Self { plain, guests: TcpStream::from_std(other)? })
+    }
+
+    /// A handle that is registered with the runtime of the caller.
+    pub(super) fn register(&self) -> io::Result<TcpStream> {
+        TcpStream::from_std(self.plain.try_clone()?)
     }
 }
 
