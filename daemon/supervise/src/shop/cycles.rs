@@ -81,6 +81,24 @@ impl Shop {
         }
     }
 
+    /// Keeps each furnace that a load goes to for its temper.
+    pub(super) fn keep_for_tempers(&mut self) {
+        self.furnaces.iter_mut().for_each(|furnace| furnace.kept_for = None);
+        for at in 0..self.furnaces.len() {
+            // Most of the time nothing moves, and nothing was kept.
+            let coming = self
+                .furnaces
+                .get(at)
+                .and_then(|furnace| furnace.cycle.as_ref())
+                .and_then(|cycle| cycle.moves_to.filter(|to| to.index() != at).map(|to| (to, cycle.load.name.clone())));
+            if let Some((to, load)) = coming
+                && let Some(target) = self.furnaces.get_mut(to.index())
+            {
+                target.kept_for = Some(load);
+            }
+        }
+    }
+
     /// A cycle has ended.
     pub(super) fn end(&mut self, place: usize, outcome: Outcome, out: &mut Outputs) {
         let (mut turn, furnaces) = self.turn(0, out);

@@ -200,6 +200,7 @@ impl Shop {
         self.answer(out);
         self.hear_silence(out);
         self.run_cycles(dt_ms, out);
+        self.keep_for_tempers();
         self.forecast(dt_ms);
         self.share();
         self.judge(&rows::REST, out);

@@ -1,12 +1,13 @@
 //! What people ask, one request at a time: what is done, or why it is refused and what would mend it.
 
 use hearthward_equipment::quantity::in_celsius;
-use hearthward_equipment::{FurnaceId, Value};
+use hearthward_equipment::{FurnaceId, ShopMs, Value};
 
 use super::{Ending, Shop};
 use crate::cycle::{self, Cycle, Outcome, Stage};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Room, can_cut};
+use crate::furnace::Furnace;
 use crate::interlock::{Change, InterlockKind, Verdict, entry};
 use crate::output::{Act, Outputs};
 use crate::plan::{FurnacePlan, Heating};
@@ -321,13 +322,7 @@ impl Shop {
             && let Some(person) = person
         {
             cycle.interrupted = false;
-            // The answer is the reset: the cause was that nobody had answered.
-            furnace.rows.step(InterlockKind::Interrupted, now, Verdict::latched(false));
-            if furnace.rows.reset(InterlockKind::Interrupted, now) {
-                let text = format!("{} said what becomes of the load in {}.", person.name, plan.name);
-                let body = EventBody::Reset { interlock: InterlockKind::Interrupted };
-                out.events.push(by(person, Some(id), Priority::Notice, text, body));
-            }
+            settle_interruption(furnace, plan, person, now, turn.events);
         }
         Ok(done)
     }
@@ -396,11 +391,7 @@ impl Shop {
         cycle::turn_to_end(cycle, &mut at, &mut turn, Outcome::Aborted);
         furnace.gap = crate::furnace::Gap::None;
         // Nothing goes on that could have been interrupted.
-        furnace.rows.step(InterlockKind::Interrupted, now, Verdict::latched(false));
-        if furnace.rows.reset(InterlockKind::Interrupted, now) {
-            let body = EventBody::Reset { interlock: InterlockKind::Interrupted };
-            turn.events.push(by(person, Some(id), Priority::Notice, text.clone(), body));
-        }
+        settle_interruption(furnace, plan, person, now, turn.events);
         Ok(text)
     }
 
@@ -489,6 +480,18 @@ impl Shop {
         if let Some(furnace) = self.furnaces.get_mut(id.index()) {
             furnace.alone_s = 0.0;
         }
+    }
+}
+
+/// A person has said what becomes of an interrupted load. The answer is the reset: the cause was that nobody had answered.
+fn settle_interruption(furnace: &mut Furnace, plan: &FurnacePlan, person: &Person, now: ShopMs, events: &mut Vec<Event>) {
+    let kind = InterlockKind::Interrupted;
+    if let Some(change) = furnace.rows.step(kind, now, Verdict::latched(false)) {
+        super::rows::tell(furnace, plan, kind, change, events);
+    }
+    if furnace.rows.reset(kind, now) {
+        let text = format!("{} said what becomes of the load in {}.", person.name, plan.name);
+        events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: kind }));
     }
 }
 

@@ -8,7 +8,7 @@ use crate::cycle::{Cycle, Stage, ask_to_go_on};
 use crate::event::{EventBody, Priority};
 use crate::facts::{Door, Unit};
 use crate::furnace::{Furnace, FurnaceStood, Gap};
-use crate::interlock::{InterlockKind, agrees, flow_is_lost};
+use crate::interlock::{InterlockKind, Verdict, agrees, flow_is_lost};
 use crate::output::Outputs;
 use crate::plan::ShopPlan;
 use crate::points::Points;
@@ -86,6 +86,10 @@ impl Shop {
                 furnace.air.doubt(hot_gas_load);
                 if let (Some(cycle), at) = furnace.parts(plan) {
                     ask_to_go_on(cycle, &at, &mut turn, because);
+                }
+                let kind = InterlockKind::Interrupted;
+                if let Some(change) = furnace.rows.step(kind, turn.now, Verdict::latched(true)) {
+                    super::rows::tell(furnace, plan, kind, change, turn.events);
                 }
             } else {
                 furnace.gap = Gap::Open { away_ms, waited_ms, before_c, flowed };

@@ -344,7 +344,7 @@ impl Bench {
         self.shop.observe(self.now, Observation::Reading(reading));
     }
 
-    fn read_all(&mut self) {
+    pub(crate) fn read_all(&mut self) {
         for place in 0..self.plants.len() {
             let plan = self.plan.furnaces[place].clone();
             let plant = self.plants[place].clone();

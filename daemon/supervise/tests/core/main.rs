@@ -1,6 +1,7 @@
 //! The decision core from outside: a scripted bench, whole cycles, each interlock, restarts, and random sequences under an oracle.
 
 mod bench;
+mod cost;
 mod cycles;
 mod interlocks;
 mod oracle;

@@ -365,7 +365,7 @@ fn why_not(known: &Known, plan: &FurnacePlan, now: ShopMs) -> Option<&'static st
         None => return Some("there is no temperature"),
         Some((_, at, _)) if now.since(at) > plan.stale_after => return Some("the temperature is too old"),
         Some((.., quality)) if quality != Quality::Good => return Some("the temperature is not good"),
-        Some((read_c, ..)) if !(read_c <= in_celsius(plan.limit)) => return Some("the temperature is above the limit"),
+        Some((read_c, ..)) if read_c > in_celsius(plan.limit) => return Some("the temperature is above the limit"),
         Some(_) => {}
     }
     match known.door {

@@ -1,0 +1,33 @@
+//! What a tick costs. Timed, therefore not part of an ordinary run: `cargo test --release -p hearthward-supervise -- --ignored --nocapture`.
+
+use hearthward_equipment::FurnaceId;
+
+use crate::bench::{Bench, Kind, irons, plan};
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "it measures the host, not the shop")]
+#[ignore = "a timed figure: run it by name, on a quiet machine"]
+fn a_tick_costs_little_and_grows_linearly() {
+    for count in [1_usize, 8, 64, 256] {
+        let names: Vec<&'static str> = (0..count).map(|n| &*Box::leak(format!("f{n}").into_boxed_str())).collect();
+        let kinds: Vec<Kind> = names.iter().map(|name| Kind::gas(name)).collect();
+        let mut plan = plan(&kinds);
+        plan.supplies[0].capacity = hearthward_equipment::quantity::gas_flow(1e4, 21.1, 101.325);
+        let mut bench = Bench::of(plan, None, hearthward_supervise::Away::Unknown);
+        bench.scans(2);
+        for furnace in 0..count {
+            bench.load(FurnaceId(furnace as u16), irons(None));
+        }
+        bench.scans(1000);
+        let mut spent = std::time::Duration::ZERO;
+        for _ in 0..300 {
+            bench.now = bench.now + bench.plan.scan;
+            bench.read_all();
+            let (now, begun) = (bench.now, std::time::Instant::now());
+            bench.shop.tick(now, &mut bench.out);
+            spent += begun.elapsed();
+            assert!(bench.out.orders.len() == count, "every furnace heats");
+        }
+        println!("{count} furnaces: {:.0} ns a furnace and tick", spent.as_nanos() as f64 / 300.0 / count as f64);
+    }
+}
