@@ -189,9 +189,12 @@ impl Cycle {
 
     /// Whether the door may open now without surprise.
     pub(crate) fn expects_opening(&self) -> bool {
-        self.out
-            || matches!(self.stage, Stage::Loading | Stage::Transferring)
-            || (self.is_running() && self.kind() == StepKind::Pull)
+        self.out || matches!(self.stage, Stage::Loading | Stage::Transferring) || self.pulls()
+    }
+
+    /// Whether parts are being pulled.
+    pub(crate) fn pulls(&self) -> bool {
+        self.is_running() && self.kind() == StepKind::Pull
     }
 
     /// Whether the set point stands still.

@@ -6,6 +6,7 @@ mod digest;
 mod heat;
 mod people;
 mod render;
+mod resets;
 mod restart;
 mod rows;
 mod share;
@@ -292,6 +293,7 @@ impl Shop {
             furnace.last_c = furnace.facts.temperature.good().or(furnace.last_c);
             furnace.read_by_eye(plan, &self.points);
             if let Some(cycle) = &mut furnace.cycle
+                && cycle.pulls()
                 && self.questions.find(furnace.id, Purpose::PartUnder).is_some()
             {
                 watch_door(cycle, furnace.facts.door, dt_ms);

@@ -6,9 +6,9 @@ use hearthward_equipment::{FurnaceId, ShopMs, Value};
 use super::{Ending, Shop};
 use crate::cycle::{self, Cycle, Outcome, Stage};
 use crate::event::{Event, EventBody, Priority};
-use crate::facts::{Room, can_cut};
+use crate::facts::Room;
 use crate::furnace::Furnace;
-use crate::interlock::{Change, InterlockKind, Verdict, entry};
+use crate::interlock::{InterlockKind, Verdict, entry};
 use crate::output::{Act, Outputs};
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::number;
@@ -18,7 +18,7 @@ use crate::recipe::{Drive, Load, Protection, Step};
 use crate::request::{Answer, Choice, Person, QuestionId, Request};
 
 /// Done with words, or refused with words.
-type Outcomes = Result<String, String>;
+pub(super) type Outcomes = Result<String, String>;
 
 impl Shop {
     /// Answers everything that was asked since the last tick, in order.
@@ -395,86 +395,6 @@ impl Shop {
         Ok(text)
     }
 
-    fn reset(&mut self, person: &Person, id: Option<FurnaceId>, kind: Option<InterlockKind>, out: &mut Outputs) -> Outcomes {
-        let now = self.now;
-        let mut done = 0_u32;
-        let mut left = None;
-        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
-            if id.is_some_and(|id| id != furnace.id) {
-                continue;
-            }
-            furnace.alone_s = 0.0;
-            for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
-                if one == InterlockKind::RunTimeLimit && furnace.rows.stands(one) {
-                    // A person's reset is the sign of life that it waited for.
-                    furnace.rows.step(one, now, Verdict::latched(false));
-                }
-                if furnace.rows.reset(one, now) {
-                    done += 1;
-                    let text = format!("{} reset {} of {}.", person.name, entry(one).title.to_lowercase(), plan.name);
-                    out.events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: one }));
-                } else if furnace.rows.row(one).is_latched() {
-                    left.get_or_insert_with(|| {
-                        format!("{} of {} keeps its cause: {}.", entry(one).title, plan.name, entry(one).clears)
-                    });
-                }
-            }
-        }
-        if kind.is_none_or(|kind| kind == InterlockKind::RoomOxygen)
-            && self.room.latched
-            && matches!(self.room.is, Room::Fine | Room::Low)
-        {
-            self.room.latched = false;
-            done += 1;
-        }
-        for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
-            if kind.is_some_and(|kind| kind != InterlockKind::QuenchOverTemperature) || !tank.latched {
-                continue;
-            }
-            if tank.reset() {
-                done += 1;
-                let text = format!("{} reset the over-temperature of {}.", person.name, plan.name);
-                let body = EventBody::Reset { interlock: InterlockKind::QuenchOverTemperature };
-                out.events.push(by(person, None, Priority::Notice, text, body));
-            } else {
-                left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
-            }
-        }
-        match (done, left) {
-            (0, None) => Err("There is nothing to reset.".to_owned()),
-            (0, Some(left)) => Err(left),
-            (_, None) => Ok("Reset. It starts no heat by itself.".to_owned()),
-            (_, Some(left)) => Ok(format!("Reset what can be. {left}")),
-        }
-    }
-
-    fn stop(&mut self, person: &Person, id: Option<FurnaceId>, out: &mut Outputs) -> Outcomes {
-        if id.is_some_and(|id| self.plan.furnace(id).is_none()) {
-            return Err(no_furnace());
-        }
-        let now = self.now;
-        let mut by_hand = String::new();
-        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
-            if id.is_some_and(|id| id != furnace.id) {
-                continue;
-            }
-            furnace.cut_now = true;
-            let first = furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(true));
-            furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(false));
-            if first == Some(Change::Tripped) {
-                let told = out.events.len();
-                super::rows::tell(furnace, plan, InterlockKind::Stop, Change::Tripped, &mut out.events);
-                if let Some(event) = out.events.get_mut(told) {
-                    event.person = Some(person.name.clone());
-                }
-            }
-            if !can_cut(plan) {
-                by_hand.push_str(&format!(" Turn {} off by hand: nothing is wired that could.", plan.name));
-            }
-        }
-        Ok(format!("Heat is off, and stays off until a reset.{by_hand}"))
-    }
-
     /// A person gave a sign of life at this furnace.
     fn alive(&mut self, id: FurnaceId) {
         if let Some(furnace) = self.furnaces.get_mut(id.index()) {
@@ -498,7 +418,7 @@ fn settle_interruption(furnace: &mut Furnace, plan: &FurnacePlan, person: &Perso
 /// Most steps of one load: a route of many tempers has a dozen.
 const MOST_STEPS: usize = 64;
 
-fn no_furnace() -> String {
+pub(super) fn no_furnace() -> String {
     "There is no such furnace.".to_owned()
 }
 
@@ -506,6 +426,6 @@ fn no_question() -> String {
     "That question is not open any more.".to_owned()
 }
 
-fn by(person: &Person, furnace: Option<FurnaceId>, priority: Priority, text: String, body: EventBody) -> Event {
+pub(super) fn by(person: &Person, furnace: Option<FurnaceId>, priority: Priority, text: String, body: EventBody) -> Event {
     Event { furnace, priority, person: Some(person.name.clone()), text, body }
 }

@@ -6,5 +6,6 @@ mod cycles;
 mod interlocks;
 mod oracle;
 mod permits;
+mod plans;
 mod properties;
 mod restarts;

@@ -1,0 +1,101 @@
+//! Resets and stops: the two requests that act on interlock rows themselves.
+
+use hearthward_equipment::FurnaceId;
+
+use super::Shop;
+use super::people::{Outcomes, by, no_furnace};
+use crate::event::{EventBody, Priority};
+use crate::facts::{Room, can_cut};
+use crate::interlock::{Change, InterlockKind, Verdict, entry};
+use crate::output::Outputs;
+use crate::request::Person;
+
+impl Shop {
+    /// Clears every latch that was meant and whose cause is gone. It starts no heat by itself.
+    pub(super) fn reset(
+        &mut self,
+        person: &Person,
+        id: Option<FurnaceId>,
+        kind: Option<InterlockKind>,
+        out: &mut Outputs,
+    ) -> Outcomes {
+        let now = self.now;
+        let mut done = 0_u32;
+        let mut left = None;
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            if id.is_some_and(|id| id != furnace.id) {
+                continue;
+            }
+            furnace.alone_s = 0.0;
+            for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
+                if one == InterlockKind::RunTimeLimit && furnace.rows.stands(one) {
+                    // A person's reset is the sign of life that it waited for.
+                    furnace.rows.step(one, now, Verdict::latched(false));
+                }
+                if furnace.rows.reset(one, now) {
+                    done += 1;
+                    let text = format!("{} reset {} of {}.", person.name, entry(one).title.to_lowercase(), plan.name);
+                    out.events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: one }));
+                } else if furnace.rows.row(one).is_latched() {
+                    left.get_or_insert_with(|| {
+                        format!("{} of {} keeps its cause: {}.", entry(one).title, plan.name, entry(one).clears)
+                    });
+                }
+            }
+        }
+        if kind.is_none_or(|kind| kind == InterlockKind::RoomOxygen)
+            && self.room.latched
+            && matches!(self.room.is, Room::Fine | Room::Low)
+        {
+            self.room.latched = false;
+            done += 1;
+        }
+        for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
+            if kind.is_some_and(|kind| kind != InterlockKind::QuenchOverTemperature) || !tank.latched {
+                continue;
+            }
+            if tank.reset() {
+                done += 1;
+                let text = format!("{} reset the over-temperature of {}.", person.name, plan.name);
+                let body = EventBody::Reset { interlock: InterlockKind::QuenchOverTemperature };
+                out.events.push(by(person, None, Priority::Notice, text, body));
+            } else {
+                left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
+            }
+        }
+        match (done, left) {
+            (0, None) => Err("There is nothing to reset.".to_owned()),
+            (0, Some(left)) => Err(left),
+            (_, None) => Ok("Reset. It starts no heat by itself.".to_owned()),
+            (_, Some(left)) => Ok(format!("Reset what can be. {left}")),
+        }
+    }
+
+    /// Cuts everything that heats, latched.
+    pub(super) fn stop(&mut self, person: &Person, id: Option<FurnaceId>, out: &mut Outputs) -> Outcomes {
+        if id.is_some_and(|id| self.plan.furnace(id).is_none()) {
+            return Err(no_furnace());
+        }
+        let now = self.now;
+        let mut by_hand = String::new();
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            if id.is_some_and(|id| id != furnace.id) {
+                continue;
+            }
+            furnace.cut_now = true;
+            let first = furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(true));
+            furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(false));
+            if first == Some(Change::Tripped) {
+                let told = out.events.len();
+                super::rows::tell(furnace, plan, InterlockKind::Stop, Change::Tripped, &mut out.events);
+                if let Some(event) = out.events.get_mut(told) {
+                    event.person = Some(person.name.clone());
+                }
+            }
+            if !can_cut(plan) {
+                by_hand.push_str(&format!(" Turn {} off by hand: nothing is wired that could.", plan.name));
+            }
+        }
+        Ok(format!("Heat is off, and stays off until a reset.{by_hand}"))
+    }
+}
