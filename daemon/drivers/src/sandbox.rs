@@ -50,6 +50,9 @@ pub(crate) struct Inside {
     ticker: Option<TickerHandle>,
     running: Option<Running>,
     ticks: u32,
+    /// The guest has just begun, or has just waited: the tick that it now meets was not burnt by it, and to yield for it would
+    /// only cost.
+    rested: bool,
     imports: u32,
     call: Call,
     log: LogBudget,
@@ -124,6 +127,7 @@ impl Inside {
             ticker: engine.ticker(),
             running: None,
             ticks: 0,
+            rested: true,
             imports: 0,
             call: Call::dry(Duration::ZERO),
             log: LogBudget { window: std::time::Instant::now(), lines: 0, dropped: 0 },
@@ -135,6 +139,9 @@ impl Inside {
         store.set_epoch_deadline(1);
         store.epoch_deadline_callback(|mut store| {
             let inside = store.data_mut();
+            if std::mem::take(&mut inside.rested) {
+                return Ok(UpdateDeadline::Continue(1));
+            }
             inside.ticks += 1;
             if inside.ticks > TICKS_PER_CALL {
                 return Ok(UpdateDeadline::Interrupt);
@@ -148,6 +155,7 @@ impl Inside {
     /// A call begins.
     pub(crate) fn begin(&mut self, call: Call) {
         self.ticks = 0;
+        self.rested = true;
         self.imports = 0;
         self.call = Call { now: self.clock.now(), ..call };
         self.running = self.ticker.as_ref().map(TickerHandle::run);
@@ -187,6 +195,7 @@ impl Inside {
         self.running = None;
         let result = line.exchange(&ask, &mut self.alarm).await;
         self.running = self.ticker.as_ref().map(TickerHandle::run);
+        self.rested = true;
         if result.is_ok() {
             let now = self.clock.now();
             self.call.first_exchange_at.get_or_insert(now);

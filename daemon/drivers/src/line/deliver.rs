@@ -15,6 +15,9 @@ use crate::plan::{LineKind, LineSpec};
 /// Between two rounds of a line that was not open at the start.
 const ROUND_AGAIN_AFTER: Duration = Duration::from_millis(100);
 
+/// Silence after bytes that were not the awaited reply: it may have been framed away with them.
+const OUT_OF_STEP_AFTER: Duration = Duration::from_millis(50);
+
 /// What became of a standing cut.
 pub(super) enum Delivered {
     /// The device has said that it took it.
@@ -61,7 +64,7 @@ pub(super) async fn deliver(
     }
     tokio::select! {
         biased;
-        read = timeout_at(until, read_back(stream, cut)) => match read {
+        read = timeout_at(until, until_read_back(stream, cut)) => match read {
             Ok(Ok(())) => Delivered::ReadBack,
             Ok(Err(why)) => Delivered::Ended(why.to_string()),
             Err(_) => Delivered::Silent("the device did not confirm the standing cut in time".to_owned()),
@@ -81,18 +84,37 @@ async fn write_all(stream: &TcpStream, mut bytes: &[u8]) -> io::Result<()> {
     Ok(())
 }
 
-async fn read_back(stream: &TcpStream, cut: &StandingCut) -> io::Result<()> {
+/// Reads the cut back, and sends it again when the reply was lost in the rest of another.
+async fn until_read_back(stream: &TcpStream, cut: &StandingCut) -> io::Result<()> {
+    while !read_back(stream, cut).await? {
+        write_all(stream, &cut.request).await?;
+    }
+    Ok(())
+}
+
+/// Whether the reply came; not if other bytes came and then nothing more.
+async fn read_back(stream: &TcpStream, cut: &StandingCut) -> io::Result<bool> {
+    let mut others = false;
     let mut reply = Vec::with_capacity(cut.expect.len().max(64));
     let mut paused = false;
     loop {
         loop {
             match progress(&reply, &cut.reply) {
-                Progress::Whole(end) if cut.is_confirmed_by(&reply[..end]) => return Ok(()),
-                Progress::Whole(end) => drop(reply.drain(..end)),
-                Progress::Pause(_) if paused && cut.is_confirmed_by(&reply) => return Ok(()),
+                Progress::Whole(end) if cut.is_confirmed_by(&reply[..end]) => return Ok(true),
+                Progress::Whole(end) => {
+                    others = true;
+                    reply.drain(..end);
+                }
+                Progress::Pause(_) if paused && cut.is_confirmed_by(&reply) => return Ok(true),
                 // Rubbish, or the tail of a reply whose head somebody else has read.
-                Progress::Refused(_) => reply.clear(),
-                Progress::Pause(_) if paused => reply.clear(),
+                Progress::Refused(_) => {
+                    others = true;
+                    reply.clear();
+                }
+                Progress::Pause(_) if paused => {
+                    others = true;
+                    reply.clear();
+                }
                 Progress::Pause(_) | Progress::More => break,
             }
             if reply.is_empty() {
@@ -106,6 +128,10 @@ async fn read_back(stream: &TcpStream, cut: &StandingCut) -> io::Result<()> {
             Ok(_) => reply.reserve(64),
             Err(none) if none.kind() == ErrorKind::WouldBlock => match progress(&reply, &cut.reply) {
                 Progress::Pause(pause) => paused = tokio::time::timeout(pause, stream.readable()).await.is_err(),
+                _ if others => match tokio::time::timeout(OUT_OF_STEP_AFTER, stream.readable()).await {
+                    Ok(readable) => readable?,
+                    Err(_) => return Ok(false),
+                },
                 _ => stream.readable().await?,
             },
             Err(why) => return Err(why),

@@ -261,8 +261,12 @@ impl TcpLine {
         let mut reply = Vec::with_capacity(READ_AT_ONCE);
         loop {
             let changed = self.changed.notified();
-            let patience = self.patience(turn.ticket, ask)?;
-            let got = match link.guests.try_read_buf(&mut reply) {
+            let (patience, read) = {
+                // Read under the lock: bytes that come after the lane has taken the wire are the lane's.
+                let wire = self.wire();
+                (self.patience(&wire, turn.ticket, ask)?, link.guests.try_read_buf(&mut reply))
+            };
+            let got = match read {
                 Ok(0) => return Err(self.lost(link, "the peer closed it")),
                 Ok(got) => got,
                 Err(none) if none.kind() == ErrorKind::WouldBlock => 0,
@@ -299,8 +303,7 @@ impl TcpLine {
 
     /// Whether the reply may still be waited for; and until when, if a cut has made it worthless but the unit is not to be
     /// disturbed while it replies.
-    fn patience(&self, ticket: u64, ask: &Ask<'_>) -> Result<Option<Instant>, Fault> {
-        let wire = self.wire();
+    fn patience(&self, wire: &Wire, ticket: u64, ask: &Ask<'_>) -> Result<Option<Instant>, Fault> {
         if !wire.has_turn(ticket) {
             return Err(withdrawn());
         }
