@@ -20,8 +20,8 @@ use crate::refusal::Problem;
 use crate::slot::OrderSlot;
 use crate::survey::{Sound, survey_all, texts};
 
-/// Threads that carry guests. Two, so that one runaway leaves the other free; on one processor a second would only be switched
-/// to and from.
+/// Threads that carry guests: two, so that one runaway leaves the other free. One processor is left to the core and the lines, which
+/// runaways on all of them would make wait for the operating system.
 const GUEST_THREADS_MOST: usize = 2;
 
 /// Stack of our own threads; guests run on stacks of their own.
@@ -89,7 +89,8 @@ pub(crate) fn start(engine: &Engine, plan: HostPlan, clock: ShopClock, inbox: Ar
 }
 
 fn runtimes() -> std::io::Result<Runtimes> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(GUEST_THREADS_MOST);
+    let processors = std::thread::available_parallelism().map_or(1, usize::from);
+    let threads = (processors - 1).clamp(1, GUEST_THREADS_MOST);
     let guests = Builder::new_multi_thread()
         .worker_threads(threads)
         .thread_name("guests")
