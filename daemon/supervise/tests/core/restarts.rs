@@ -127,6 +127,33 @@ fn a_question_outlives_a_restart_with_its_number() {
 }
 
 #[test]
+fn a_purge_is_proved_anew_after_every_restart_that_was_not_ridden_through() {
+    let mut plan = crate::bench::plan(&[Kind::gas("north")]);
+    plan.furnaces[0].on_silence.after = std::time::Duration::from_secs(3600);
+    let mut bench = Bench::of(plan, None, Away::Unknown);
+    bench.load(NORTH, crate::bench::irons(None));
+    bench.until("the proof", |bench| bench.north().purge_proved);
+    bench.restart(Away::Unknown);
+    bench.scans(2);
+    assert!(!bench.north().purge_proved);
+    // The question waits; the purge is made again meanwhile, and the service dies once more.
+    bench.until("a new proof", |bench| bench.north().purge_proved);
+    bench.restart(Away::Unknown);
+    bench.scans(2);
+    assert!(!bench.north().purge_proved, "nobody watched the second time either");
+}
+
+#[test]
+fn a_count_does_not_go_on_across_a_gap() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    bench.load(NORTH, crate::bench::irons(None));
+    bench.until("half a purge", |bench| bench.north().changes.is_some_and(|(done, _)| done > 4.0));
+    bench.restart(Away::Known(ShopMs(2_000)));
+    bench.scans(3);
+    assert!(bench.north().changes.is_some_and(|(done, _)| done < 0.5), "{:?}", bench.north().changes);
+}
+
+#[test]
 fn a_restart_without_any_standing_is_cold() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
     let plan = bench.plan.clone();
