@@ -99,7 +99,7 @@ class Shop:
         self.flow_set_l_min = 0.0
         self.gas_there = True
         self.oil_c = 55.0
-        self.agitator = False
+        self.agitator = True
         self.beats = [now_ns() for _ in FURNACES]
 
     def step(self, seconds):
