@@ -1,0 +1,228 @@
+//! A configuration brought together with what its drivers say: all that `check` shows and `serve` starts from.
+
+use std::collections::BTreeMap;
+
+use hearthward_drivers::{Engine, LineKind, Surveyed, SurveyedUnit, survey};
+use hearthward_equipment::quantity::{celsius, in_celsius};
+use hearthward_equipment::{Evidence, Name, UnitAddress};
+use hearthward_process::cylinder::Cylinder;
+use hearthward_process::room::Room;
+use hearthward_supervise::interlock::entry;
+use hearthward_supervise::plan::{FurnacePlan, SteelChoice};
+use hearthward_supervise::view::View;
+use hearthward_supervise::{Away, Shop};
+use serde::Serialize;
+use uom::si::ratio::percent;
+
+use crate::settings::{DriverSettings, Problem, Problems, Settings, Sources};
+use crate::wiring::{Catalogue, UnitFacts, Wired, wire};
+
+/// A shop that can be started.
+#[derive(Debug)]
+pub struct Assembly {
+    /// The checked settings.
+    pub settings: Settings,
+    /// Plans for the core and the host.
+    pub wired: Wired,
+    /// The engine that has compiled the drivers already.
+    pub engine: Engine,
+    /// What was found out about the drivers.
+    pub surveyed: Vec<Surveyed>,
+}
+
+/// Reads a configuration, surveys its drivers without touching a line, and wires it up.
+///
+/// # Errors
+/// Every problem found, all at once; nothing was started.
+pub fn assemble(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
+    let problems = Problems::default();
+    let Some(settings) = Settings::read(sources, &problems) else { return Err(problems.into_list()) };
+    let engine = match Engine::new(Some(settings.host.cache.clone())) {
+        Ok(engine) => engine,
+        Err(error) => {
+            problems.note("", "host.cache", error.to_string());
+            return Err(problems.into_list());
+        }
+    };
+    let specs: Vec<_> = settings.drivers.iter().map(|driver| driver.spec.clone()).collect();
+    let surveyed = survey(&engine, &specs);
+    let mut catalogue = Catalogue::default();
+    for (driver, found) in settings.drivers.iter().zip(&surveyed) {
+        enter(driver, found, &mut catalogue, &problems);
+    }
+    check_line_loads(&settings, &surveyed, &problems);
+    match wire(&settings, &catalogue, &problems) {
+        Some(wired) if problems.is_empty() => Ok(Assembly { settings, wired, engine, surveyed }),
+        _ => Err(problems.into_list()),
+    }
+}
+
+/// Enters what a driver offers, or its problems at the place where its settings are written.
+fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, problems: &Problems) {
+    let name = &driver.spec.name;
+    for problem in &found.problems {
+        let key = match (&found.refusal, problem.key.is_empty()) {
+            (Some(_), _) => format!("driver.{name}.component"),
+            (None, true) => format!("driver.{name}"),
+            (None, false) => format!("driver.{name}.settings.{}", problem.key),
+        };
+        problems.note(&driver.home, key, &problem.message);
+    }
+    if !found.problems.is_empty() {
+        catalogue.add_dark(name.clone());
+    }
+    for unit in &found.units {
+        let facts = UnitFacts {
+            readings: unit.readings.clone(),
+            by_hand: unit.evidence == Evidence::Confirmed,
+            standing_cuts: unit.standing_cuts > 0,
+            on_a_line: !driver.spec.lines.is_empty(),
+        };
+        catalogue.add(UnitAddress { driver: name.clone(), unit: unit.name.clone() }, facts);
+    }
+}
+
+/// The largest share of a line's time that polling may take; above it a cut or a person's write would wait behind reads.
+const MOST_LINE_LOAD: f64 = 0.8;
+
+/// Time that one exchange takes on a TCP line besides its bytes, from memory: a small controller answers within some milliseconds.
+const EXCHANGE_S: f64 = 0.004;
+
+/// The share of each line's time that the polls planned take, in the order of the lines.
+fn line_loads(settings: &Settings, surveyed: &[Surveyed]) -> Vec<(Name, f64)> {
+    let mut busy: BTreeMap<&Name, f64> = BTreeMap::new();
+    for (driver, found) in settings.drivers.iter().zip(surveyed) {
+        for cost in found.units.iter().flat_map(|unit| &unit.costs) {
+            let turnaround =
+                settings.lines.iter().find(|line| line.name == cost.line).map_or(0.0, |line| line.turnaround.as_secs_f64());
+            *busy.entry(&cost.line).or_default() += (EXCHANGE_S + turnaround) / driver.spec.poll_every.as_secs_f64();
+        }
+    }
+    busy.into_iter().map(|(line, share)| (line.clone(), share)).collect()
+}
+
+fn check_line_loads(settings: &Settings, surveyed: &[Surveyed], problems: &Problems) {
+    for (line, share) in line_loads(settings, surveyed).into_iter().filter(|(_, share)| *share > MOST_LINE_LOAD) {
+        let words = format!(
+            "would be busy {:.0} % of the time with the polls planned; poll its drivers less often (`poll`) so that at most {:.0} % is used",
+            share * 100.0,
+            MOST_LINE_LOAD * 100.0
+        );
+        problems.note("", format!("line.{line}"), words);
+    }
+}
+
+/// What `check` says of a furnace.
+#[derive(Debug, Serialize)]
+pub struct FurnaceCard {
+    /// Its name.
+    pub name: Name,
+    /// Its own limit.
+    pub limit_c: f64,
+    /// What the maker permits.
+    pub rated_c: f64,
+    /// By what heat is cut if this computer dies.
+    pub if_computer_dies: String,
+    /// Interlocks that only warn.
+    pub warns_only: Vec<String>,
+    /// The default on silence, where gas protects steel here.
+    pub on_silence: Option<String>,
+}
+
+impl Assembly {
+    /// What is to be said of each furnace, from the core's own mouth.
+    #[must_use]
+    pub fn furnaces(&self) -> Vec<FurnaceCard> {
+        let shop = Shop::new(self.wired.plan.clone(), None, Away::Unknown);
+        let mut view = View::default();
+        shop.view(&mut view);
+        self.wired
+            .plan
+            .furnaces
+            .iter()
+            .zip(view.furnaces)
+            .map(|(plan, view)| {
+                let warns_only = view
+                    .interlocks
+                    .iter()
+                    .filter(|interlock| !interlock.acts)
+                    .map(|interlock| entry(interlock.kind).id.to_owned());
+                FurnaceCard {
+                    name: plan.name.clone(),
+                    limit_c: in_celsius(plan.limit),
+                    rated_c: in_celsius(plan.rated),
+                    if_computer_dies: view.if_computer_dies,
+                    warns_only: warns_only.collect(),
+                    on_silence: on_silence(plan),
+                }
+            })
+            .collect()
+    }
+
+    /// One line of words for each line that bytes go over.
+    #[must_use]
+    pub fn lines(&self) -> Vec<String> {
+        let loads = line_loads(&self.settings, &self.surveyed);
+        self.settings
+            .lines
+            .iter()
+            .map(|line| {
+                let LineKind::Tcp { address } = &line.kind else { return format!("line {}", line.name) };
+                let load = loads.iter().find(|(name, _)| *name == line.name).map_or(0.0, |(_, share)| *share);
+                format!(
+                    "line {} to {address}: about {:.0} % busy with polls; a cut waits for one exchange and {:.0} ms at most",
+                    line.name,
+                    load * 100.0,
+                    line.turnaround.as_secs_f64() * 1000.0
+                )
+            })
+            .collect()
+    }
+
+    /// What the gas of the shop can do to the people in the room, by the room's volume and the largest cylinder.
+    #[must_use]
+    pub fn room_card(&self) -> String {
+        let settings = &self.settings.room;
+        let monitor = if settings.oxygen.is_some() { "" } else { " There is NO oxygen monitor: nothing here would tell you." };
+        let Some(volume) = settings.volume else {
+            return format!(
+                "room: its volume is not given (`room.volume`), so what a cylinder does to its air cannot be worked out.{monitor}"
+            );
+        };
+        let cards = self.settings.supplies.iter().filter_map(|supply| {
+            let cylinder = Cylinder::new(supply.gas, supply.cylinder_volume?).ok()?;
+            let room = Room::new(volume, settings.air_changes, celsius(20.0)).ok()?;
+            let whole = room.whole_cylinder(&cylinder, supply.filled, celsius(20.0), settings.first_level).ok()?;
+            Some(format!(
+                "a full cylinder of {} let out at once leaves {:.1} % oxygen on average, at worst",
+                supply.name,
+                whole.worst.get::<percent>()
+            ))
+        });
+        let cards: Vec<String> = cards.collect();
+        let level = settings.first_level.get::<percent>();
+        format!(
+            "room of {:.0} m³: {} (alarm below {level:.1} %).{monitor} Ventilate; local codes decide.",
+            volume.value,
+            cards.join("; ")
+        )
+    }
+
+    /// Units of the simulated bench and of equipment kept by hand have no lines, so nothing real can be heated faster than time runs.
+    #[must_use]
+    pub fn is_simulated(&self) -> bool {
+        let simulated =
+            |unit: &SurveyedUnit| unit.notes.iter().any(|(key, _)| key == "simulated") || unit.evidence == Evidence::Confirmed;
+        self.settings.lines.is_empty() && self.surveyed.iter().flat_map(|driver| &driver.units).all(simulated)
+    }
+}
+
+fn on_silence(plan: &FurnacePlan) -> Option<String> {
+    plan.gas.as_ref()?;
+    let choice = match plan.on_silence.then {
+        SteelChoice::QuenchNow => "quench now",
+        SteelChoice::Finish => "finish the cycle",
+        SteelChoice::SlowCoolUnderGas => "slow-cool under gas",
+    };
+    Some(format!("{choice}, after {} s", plan.on_silence.after.as_secs()))
+}

@@ -1,0 +1,79 @@
+//! One call to the service: the connection, the codes that a refusal becomes, and JSON as proto3 writes it.
+
+use std::future::Future;
+use std::sync::LazyLock;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+
+use hyper_util::rt::TokioIo;
+use prost::Message;
+use prost_reflect::{DescriptorPool, DynamicMessage};
+use tonic::transport::{Channel, Endpoint, Uri};
+use tonic::{Code, Status};
+
+use crate::exit::{Ended, Exit};
+use crate::settings::Listen;
+
+/// How long a person waits before the command says that nobody answers.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Runs a client's work to its end on a runtime of its own.
+pub(super) fn block_on<T>(work: impl Future<Output = Result<T, Ended>>) -> Result<T, Ended> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+    runtime.map_err(|error| Ended::new(Exit::Failed, format!("no runtime could be started: {error}")))?.block_on(work)
+}
+
+/// Connects to the service.
+pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
+    let unreachable = |error: tonic::transport::Error| {
+        let cause = std::error::Error::source(&error).map_or_else(|| error.to_string(), ToString::to_string);
+        Ended::new(
+            Exit::Unreachable,
+            format!("no service answers at {at} ({cause}); is `hearthward serve` running, and is --at right?"),
+        )
+    };
+    match at {
+        Listen::Tcp(address) => {
+            let endpoint = Endpoint::from_shared(format!("http://{address}")).map_err(unreachable)?;
+            endpoint.connect_timeout(PATIENCE).connect().await.map_err(unreachable)
+        }
+        Listen::Unix(path) => {
+            let path = path.clone();
+            let dial = tower::service_fn(move |_: Uri| {
+                let path = path.clone();
+                async move { Ok::<_, std::io::Error>(TokioIo::new(tokio::net::UnixStream::connect(path).await?)) }
+            });
+            // The address is not used on a Unix socket, but HTTP/2 wants one.
+            Endpoint::from_static("http://localhost")
+                .connect_timeout(PATIENCE)
+                .connect_with_connector(dial)
+                .await
+                .map_err(unreachable)
+        }
+    }
+}
+
+/// What a status of the service means for a person at the command line.
+pub(super) fn refused(status: Status) -> Ended {
+    let exit = match status.code() {
+        Code::Unavailable | Code::DeadlineExceeded => Exit::Unreachable,
+        _ => Exit::Refused,
+    };
+    Ended::new(exit, status.message())
+}
+
+/// A name for a command, so that a repeat of it is known.
+pub(super) fn request_id() -> String {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    format!("cli-{}-{}", since.as_nanos(), std::process::id())
+}
+
+/// A message as proto3 writes it in JSON, on one line.
+pub(super) fn json(name: &str, message: &impl Message) -> String {
+    static POOL: LazyLock<DescriptorPool> = LazyLock::new(|| {
+        DescriptorPool::decode(hearthward_proto::FILE_DESCRIPTOR_SET).expect("the descriptors were compiled with the program")
+    });
+    let descriptor =
+        POOL.get_message_by_name(&format!("{}.{name}", hearthward_proto::PACKAGE)).expect("the message is of the package");
+    let dynamic = DynamicMessage::decode(descriptor, message.encode_to_vec().as_slice()).expect("the message is of that type");
+    serde_json::to_string(&dynamic).expect("a message can always be written as JSON")
+}

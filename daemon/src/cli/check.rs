@@ -1,0 +1,87 @@
+//! Looks at a configuration without starting anything.
+
+use std::fmt::Write as _;
+
+use clap::Args;
+use hearthward_equipment::quantity::in_celsius;
+use serde_json::json;
+
+use super::ConfigArgs;
+use crate::assembly::{Assembly, assemble};
+use crate::exit::{Ended, Exit};
+use crate::settings::Problem;
+
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    #[command(flatten)]
+    config: ConfigArgs,
+    /// Print for programs: one JSON object a line.
+    #[arg(long)]
+    json: bool,
+}
+
+impl Check {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        match assemble(&self.config.sources()) {
+            Ok(assembly) => {
+                print!("{}", if self.json { report_json(&assembly) } else { report(&assembly) });
+                Ok(())
+            }
+            Err(problems) => Err(refused(&problems, self.json)),
+        }
+    }
+}
+
+/// All problems, as the last words of a command that will not start anything.
+pub(super) fn refused(problems: &[Problem], json: bool) -> Ended {
+    let mut words = String::new();
+    for problem in problems {
+        if json {
+            println!("{}", json!({ "problem": problem }));
+        } else {
+            let _ = writeln!(words, "{problem}");
+        }
+    }
+    let count = problems.len();
+    let _ = write!(words, "{count} problem{} in the configuration; nothing was started", if count == 1 { "" } else { "s" });
+    Ended::new(Exit::Configuration, words)
+}
+
+fn report(assembly: &Assembly) -> String {
+    let plan = &assembly.wired.plan;
+    let mut text = format!("{}: the configuration is good.\n", plan.name);
+    for furnace in assembly.furnaces() {
+        let _ = writeln!(text, "\nfurnace {}: limit {:.0} °C of {:.0} °C rated", furnace.name, furnace.limit_c, furnace.rated_c);
+        let _ = writeln!(text, "  if this computer dies, heat is cut by: {}", furnace.if_computer_dies);
+        if !furnace.warns_only.is_empty() {
+            let _ = writeln!(text, "  warns only: {}", furnace.warns_only.join(", "));
+        }
+        if let Some(silence) = &furnace.on_silence {
+            let _ = writeln!(text, "  if nobody answers: {silence}");
+        }
+    }
+    for tank in &plan.tanks {
+        let (low, high) = (in_celsius(tank.window_low), in_celsius(tank.window_high));
+        let _ = writeln!(text, "\ntank {}: window {low:.0} to {high:.0} °C", tank.name);
+    }
+    for line in assembly.lines() {
+        let _ = writeln!(text, "\n{line}");
+    }
+    let _ = writeln!(text, "\n{}", assembly.room_card());
+    let _ = writeln!(text, "\n{CAUTIONS}");
+    text
+}
+
+fn report_json(assembly: &Assembly) -> String {
+    let furnaces: Vec<_> = assembly.furnaces();
+    format!(
+        "{}\n",
+        json!({ "shop": assembly.wired.plan.name, "furnaces": furnaces, "lines": assembly.lines(), "room": assembly.room_card() })
+    )
+}
+
+/// What is said wherever people set something up.
+pub(super) const CAUTIONS: &str = "\
+This is supervision, not a safety-rated system. A hard-wired high limit, door switch and disconnect come first; what is not wired
+protects nobody. Inert gas displaces the air that people breathe: ventilate, monitor room oxygen. Hot oil burns: a lid and an
+extinguisher for oil at hand, no water in the tank. Local codes and a licensed practitioner decide.";

@@ -1,0 +1,64 @@
+//! The demo, told as it happens.
+
+use std::path::PathBuf;
+use std::time::Instant;
+
+use clap::Args;
+use serde_json::json;
+
+use super::call::json as proto_json;
+use super::check::{CAUTIONS, refused};
+use super::serve::logging;
+use super::{FlagArgs, words};
+use crate::demo::{DemoEnded, Options, run};
+use crate::exit::{Ended, Exit};
+
+#[derive(Debug, Args)]
+pub(super) struct Demo {
+    /// Where the demo's journal and compiled drivers go. The journal of an earlier demo there is replaced.
+    #[arg(long, default_value = "hearthward-demo")]
+    folder: PathBuf,
+    /// Another configuration than the example's. Refused unless all of its equipment is simulated: nothing real is heated faster than
+    /// time runs.
+    #[arg(long)]
+    config: Option<PathBuf>,
+    /// Print for programs: one JSON object a line.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    flags: FlagArgs,
+}
+
+impl Demo {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        logging("warn");
+        let began = Instant::now();
+        let Self { folder, config, json, flags } = self;
+        let journal = flags.journal.clone().unwrap_or_else(|| folder.join("journal.sqlite"));
+        if !json {
+            println!("{CAUTIONS}\n\nEvents: number, shop time, what happened.\n");
+        }
+        let say = |event: &hearthward_journal::Recorded| {
+            let event = hearthward_api::event(event);
+            println!("{}", if json { proto_json("Event", &event) } else { words::event(&event) });
+        };
+        let summary = run(Options { folder, set: flags.into_set(), config }, say).map_err(|ended| match ended {
+            DemoEnded::Configuration(problems) => refused(&problems, json),
+            DemoEnded::Early(ended) => ended,
+        })?;
+        if json {
+            println!("{}", json!({ "summary": summary, "good": summary.is_good(), "journal": journal }));
+        } else {
+            println!(
+                "\n{}\nRead it again: hearthward watch --from 1 --journal {}",
+                summary.text(began.elapsed()),
+                journal.display()
+            );
+        }
+        if summary.is_good() {
+            Ok(())
+        } else {
+            Err(Ended::new(Exit::Refused, "the demo did not go as it should; its journal shows where"))
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! The command line: what may be typed, and which room answers it.
+
+mod call;
+mod check;
+mod cycle;
+mod demo;
+mod interlock;
+mod serve;
+mod show;
+mod status;
+mod watch;
+mod words;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::exit::Ended;
+use crate::settings::{Listen, Sources};
+
+/// Looks after the furnaces of a small heat-treating shop: purge before heat, heat off at an open door, each load from purge to temper.
+///
+/// This is supervision, not a safety-rated system. Hard-wired high limit, door switch, disconnect and ventilation stay the owner's
+/// duty under local codes and licensed practice.
+#[derive(Debug, Parser)]
+#[command(name = "hearthward", version, after_help = EXIT_CODES, max_term_width = 110)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused, 2 command line not understood, 3 configuration has problems, \
+4 service cannot be reached, 5 service could not start or had to end.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the service.
+    Serve(serve::Serve),
+    /// Run the example shop on the simulated bench, in accelerated shop time, with one load from purge to temper.
+    Demo(demo::Demo),
+    /// Read a configuration, ask the drivers about it, and list every problem; nothing is started and no line is touched.
+    Check(check::Check),
+    /// Show the shop as it is now.
+    Status(status::Status),
+    /// Print events as they happen, from any number on.
+    Watch(watch::Watch),
+    /// Start a load's cycle, hold it, go on, skip a step, end it.
+    #[command(subcommand)]
+    Cycle(cycle::Cycle),
+    /// Answer what the service asks.
+    #[command(subcommand)]
+    Question(cycle::Question),
+    /// Enter a value read on equipment that is kept by hand.
+    Enter(cycle::Enter),
+    /// Show interlocks, reset a latch, stop.
+    #[command(subcommand)]
+    Interlock(interlock::Interlock),
+    /// Show the drivers that are loaded.
+    Driver(show::Drivers),
+}
+
+/// Which configuration.
+#[derive(Clone, Debug, Args)]
+struct ConfigArgs {
+    /// The configuration's file; `*.toml` in the folder of the same name ending in `.d` are read after it.
+    #[arg(long, short, env = "HEARTHWARD_CONFIG", default_value = "/etc/hearthward/shop.toml")]
+    config: PathBuf,
+    #[command(flatten)]
+    flags: FlagArgs,
+}
+
+/// Flags over the configuration.
+#[derive(Clone, Debug, Args)]
+struct FlagArgs {
+    /// Folder of driver files; same as --set host.drivers=FOLDER.
+    #[arg(long)]
+    drivers: Option<PathBuf>,
+    /// The journal's file; same as --set journal.file=FILE.
+    #[arg(long)]
+    journal: Option<PathBuf>,
+    /// Where the API is offered: a loopback address and port, or unix:PATH; same as --set api.listen=ADDRESS.
+    #[arg(long)]
+    listen: Option<String>,
+    /// Any key of the configuration, over what the file says.
+    #[arg(long, value_name = "KEY=VALUE", value_parser = key_value)]
+    set: Vec<(String, String)>,
+}
+
+impl FlagArgs {
+    fn into_set(self) -> Vec<(String, String)> {
+        // Paths of flags start from where the command runs, those of the file from the file's folder.
+        let absolute = |path: PathBuf| std::path::absolute(&path).unwrap_or(path).display().to_string();
+        let mut set = self.set;
+        set.extend(self.drivers.map(|path| ("host.drivers".to_owned(), absolute(path))));
+        set.extend(self.journal.map(|path| ("journal.file".to_owned(), absolute(path))));
+        set.extend(self.listen.map(|address| ("api.listen".to_owned(), address)));
+        set
+    }
+}
+
+impl ConfigArgs {
+    fn sources(self) -> Sources {
+        Sources { file: Some(self.config), text: None, set: self.flags.into_set(), environment: true }
+    }
+}
+
+fn key_value(text: &str) -> Result<(String, String), String> {
+    let (key, value) = text.split_once('=').ok_or("write it like furnace.north.limit=\"1050 C\"")?;
+    Ok((key.trim().to_owned(), value.trim().trim_matches('"').to_owned()))
+}
+
+/// Which service, and how to print.
+#[derive(Clone, Debug, Args)]
+struct CallArgs {
+    /// Where the service is: a loopback address and port, or unix:PATH.
+    #[arg(long, env = "HEARTHWARD_AT", default_value = Listen::USUAL)]
+    at: Listen,
+    /// Print for programs: one JSON object a line.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Who asks.
+#[derive(Clone, Debug, Args)]
+struct PersonArgs {
+    /// Who you are, for the record.
+    #[arg(long, env = "HEARTHWARD_PERSON")]
+    person: Option<String>,
+}
+
+impl PersonArgs {
+    fn name(self) -> String {
+        self.person.or_else(|| std::env::var("USER").ok()).filter(|name| !name.is_empty()).unwrap_or_else(|| "someone".to_owned())
+    }
+}
+
+impl Cli {
+    /// Does what was typed.
+    ///
+    /// # Errors
+    /// [`Ended`] with the exit code and words for a person.
+    pub fn run(self) -> Result<(), Ended> {
+        match self.command {
+            Command::Serve(serve) => serve.run(),
+            Command::Demo(demo) => demo.run(),
+            Command::Check(check) => check.run(),
+            Command::Status(status) => status.run(),
+            Command::Watch(watch) => watch.run(),
+            Command::Cycle(cycle) => cycle.run(),
+            Command::Question(question) => question.run(),
+            Command::Enter(enter) => enter.run(),
+            Command::Interlock(interlock) => interlock.run(),
+            Command::Driver(drivers) => drivers.run(),
+        }
+    }
+}

@@ -1,0 +1,58 @@
+//! Runs the service until it is told to end.
+
+use std::time::Duration;
+
+use clap::Args;
+use tokio::signal::unix::{SignalKind, signal};
+
+use super::ConfigArgs;
+use super::check::refused;
+use crate::assembly::assemble;
+use crate::exit::{Ended, Exit};
+use crate::run::run;
+
+#[derive(Debug, Args)]
+pub(super) struct Serve {
+    #[command(flatten)]
+    config: ConfigArgs,
+}
+
+/// How long an ending service may take before it gives up out loud: heat is cut in the first tick, the rest is the record.
+const GRACE: Duration = Duration::from_secs(15);
+
+impl Serve {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        logging("info");
+        let assembly = assemble(&self.config.sources()).map_err(|problems| refused(&problems, false))?;
+        // Faces and nothing else: the core, the guests, the lines and the record have threads of their own.
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).thread_name("face").enable_all().build();
+        let runtime = runtime.map_err(|error| Ended::new(Exit::Failed, format!("no runtime could be started: {error}")))?;
+        runtime.block_on(async {
+            let mut terminate = signal(SignalKind::terminate()).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
+            let stop = async move {
+                tokio::select! {
+                    _ = tokio::signal::ctrl_c() => {}
+                    _ = terminate.recv() => {}
+                }
+                tracing::info!("told to end: cutting heat, leaving gas as it is");
+                tokio::spawn(give_up());
+            };
+            run(assembly, stop, |address| println!("listening on {address}")).await
+        })
+    }
+}
+
+/// Ends the process when ending in order takes too long, or at once on a second signal.
+async fn give_up() {
+    tokio::select! {
+        () = tokio::time::sleep(GRACE) => eprintln!("ending in order took longer than {GRACE:?}; look at the furnaces now"),
+        _ = tokio::signal::ctrl_c() => eprintln!("ended at once on a second signal; look at the furnaces now"),
+    }
+    std::process::exit(Exit::Failed as i32);
+}
+
+/// The log goes to standard error, so that standard output stays for data.
+pub(super) fn logging(usual: &str) {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env().unwrap_or_else(|_| usual.into());
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_ansi(false).init();
+}

@@ -1,0 +1,110 @@
+//! The shop as it is now, on one screen.
+
+use clap::Args;
+use hearthward_proto::v1;
+use hearthward_proto::v1::shop_service_client::ShopServiceClient;
+
+use super::call::{block_on, connect, json, refused};
+use super::cycle::question_line;
+use super::{CallArgs, words};
+use crate::exit::Ended;
+
+#[derive(Debug, Args)]
+pub(super) struct Status {
+    /// Show every point too.
+    #[arg(long)]
+    points: bool,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+impl Status {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        let shop = block_on(async {
+            let mut client = ShopServiceClient::new(connect(&self.call.at).await?);
+            let response = client.get_shop(v1::GetShopRequest {}).await.map_err(refused)?.into_inner();
+            Ok(response.shop.unwrap_or_default())
+        })?;
+        if self.call.json {
+            println!("{}", json("Shop", &shop));
+        } else {
+            print!("{}", screen(&shop, self.points));
+        }
+        Ok(())
+    }
+}
+
+fn screen(shop: &v1::Shop, points: bool) -> String {
+    let mut lines = vec![format!("{}, event {} of journal {}", shop.name, shop.last_seq, shop.journal_id)];
+    if !shop.record_failing.is_empty() {
+        lines.push(format!("!! The record cannot be written: {}", shop.record_failing));
+    }
+    if let Some(share) = shop.room_oxygen_share {
+        lines.push(format!("room oxygen {:.1} %", share * 100.0));
+    }
+    shop.furnaces.iter().for_each(|furnace| lines.extend(self::furnace(furnace)));
+    for tank in &shop.tanks {
+        let ready = if tank.ready { "ready".to_owned() } else { tank.text.clone() };
+        let kept = if tank.kept_for.is_empty() { String::new() } else { format!(", kept for {}", tank.kept_for) };
+        lines.push(format!("\ntank {}: {}, {ready}{kept}", tank.name, words::or_none(tank.temperature_c, 1, "°C")));
+    }
+    for supply in &shop.supplies {
+        let gauge =
+            supply.pressure_kpa.map_or_else(|| "no good gauge reading".to_owned(), |kpa| format!("{:.0} bar", kpa / 100.0));
+        lines.push(format!("supply {}: {gauge}, {:.1} L/min to all furnaces", supply.name, supply.flow_l_min));
+    }
+    if !shop.questions.is_empty() {
+        lines.push("\nasked:".to_owned());
+        lines.extend(shop.questions.iter().map(question_line));
+    }
+    if points {
+        lines.push("\npoints:".to_owned());
+        lines.extend(shop.readings.iter().map(reading));
+    }
+    lines.join("\n") + "\n"
+}
+
+fn furnace(furnace: &v1::Furnace) -> Vec<String> {
+    let heat = match (furnace.wanted_c, furnace.ceiling_c) {
+        (_, None) => "heat withheld".to_owned(),
+        (Some(wanted), Some(_)) => format!("heating to {wanted:.0} °C"),
+        (None, Some(ceiling)) => format!("may heat up to {ceiling:.0} °C"),
+    };
+    let door = furnace.door_open.map_or("door unknown", |open| if open { "door OPEN" } else { "door shut" });
+    let mut lines =
+        vec![format!("\nfurnace {}: {}, {heat}, {door}", furnace.name, words::or_none(furnace.temperature_c, 1, "°C"))];
+    lines.push(format!("  if this computer dies, heat is cut by: {}", furnace.if_computer_dies));
+    let warns: Vec<String> =
+        furnace.interlocks.iter().filter(|lock| !lock.acts).map(|lock| words::interlock(lock.kind())).collect();
+    if !warns.is_empty() {
+        lines.push(format!("  warns only: {}", warns.join(", ")));
+    }
+    if let (Some(delivered), Some(owed)) = (furnace.changes_delivered, furnace.changes_owed) {
+        let proved = if furnace.purge_proved { "proved" } else { "not proved" };
+        let flow = words::or_none(furnace.flow_l_min, 1, "L/min");
+        lines.push(format!("  purge {proved}: {delivered:.1} of {owed:.1} volume changes, {flow}"));
+    }
+    if let Some(ppm) = furnace.probe_ppm {
+        lines.push(format!("  oxygen by the probe: {ppm:.0} ppm"));
+    }
+    if let Some(estimate) = &furnace.estimate {
+        let number = estimate.low_ppm.zip(estimate.high_ppm).map(|(low, high)| format!("{low:.0} to {high:.0} ppm; "));
+        lines.push(format!("  oxygen by estimate: {}{}", number.unwrap_or_default(), estimate.basis));
+    }
+    if let Some(cycle) = &furnace.cycle {
+        let step = words::word(cycle.step().as_str_name(), "STEP_KIND");
+        let place = format!("step {} of {}", cycle.step_index + 1, cycle.steps);
+        let held = if cycle.held { ", HELD" } else { "" };
+        lines.push(format!("  load {} ({}): {step}, {place}, {}{held}", cycle.load, cycle.steel, words::span(cycle.step_ms)));
+        lines.push(format!("    {}", cycle.waiting_for));
+    }
+    let standing = furnace.interlocks.iter().filter(|lock| lock.state() != v1::InterlockState::Clear);
+    lines.extend(standing.map(|lock| format!("  {} {}", words::interlock(lock.kind()), lock.text)));
+    lines
+}
+
+fn reading(reading: &v1::Reading) -> String {
+    let quality = words::word(reading.quality().as_str_name(), "QUALITY");
+    let age = reading.age_ms.map_or_else(|| "never read".to_owned(), |ms| format!("{} ago", words::span(ms)));
+    format!("  {:<44} {:>14}  {quality:<9} {age}", reading.point, words::value(reading.value.as_ref()))
+}

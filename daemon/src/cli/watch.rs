@@ -1,0 +1,83 @@
+//! Events as they happen, or from a journal's file.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use hearthward_journal::Reader;
+use hearthward_proto::v1;
+use hearthward_proto::v1::event_service_client::EventServiceClient;
+use hearthward_proto::v1::stream_events_request::Begin;
+use hearthward_proto::v1::stream_events_response::Item;
+
+use super::call::{block_on, connect, json, refused};
+use super::{CallArgs, words};
+use crate::exit::{Ended, Exit};
+
+#[derive(Debug, Args)]
+pub(super) struct Watch {
+    /// The number of the first event; 1 is the first ever. Without it, only what happens from now on.
+    #[arg(long)]
+    from: Option<u64>,
+    /// Stop after the last event that is on record now, instead of waiting for more.
+    #[arg(long)]
+    once: bool,
+    /// Read a journal's file instead of asking a service; implies --once.
+    #[arg(long, value_name = "FILE", conflicts_with = "at")]
+    journal: Option<PathBuf>,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+impl Watch {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        match &self.journal {
+            Some(file) => self.from_file(file),
+            None => block_on(self.from_service()),
+        }
+    }
+
+    async fn from_service(&self) -> Result<(), Ended> {
+        let mut client = EventServiceClient::new(connect(&self.call.at).await?);
+        let begin = self.from.map(Begin::FromSeq);
+        let request = v1::StreamEventsRequest { begin, journal_id: String::new(), filter: None };
+        let mut stream = client.stream_events(request).await.map_err(refused)?.into_inner();
+        let mut last = None;
+        while let Some(message) = stream.message().await.map_err(refused)? {
+            match message.item {
+                Some(Item::Event(event)) => {
+                    self.print(&event);
+                    if self.once && Some(event.seq) == last {
+                        return Ok(());
+                    }
+                }
+                Some(Item::Progress(progress)) if self.once => {
+                    let end = *last.get_or_insert(progress.last_seq);
+                    if progress.through_seq >= end {
+                        return Ok(());
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
+    fn from_file(&self, file: &Path) -> Result<(), Ended> {
+        let broken = |error: &dyn std::error::Error| Ended::new(Exit::Failed, error.to_string());
+        let reader = Reader::open(file).map_err(|error| broken(&error))?;
+        let mut next = self.from.unwrap_or(1);
+        loop {
+            let page = reader.read(next, PAGE).map_err(|error| broken(&error))?;
+            let Some(last) = page.last() else { return Ok(()) };
+            next = last.seq + 1;
+            page.iter().for_each(|event| self.print(&hearthward_api::event(event)));
+        }
+    }
+
+    fn print(&self, event: &v1::Event) {
+        println!("{}", if self.call.json { json("Event", event) } else { words::event(event) });
+    }
+}
+
+/// Events read from a file at once: a screenful of memory, not the whole record.
+const PAGE: usize = 500;

@@ -1,0 +1,92 @@
+//! How the service's words and numbers are shown to people.
+
+use hearthward_proto::v1;
+
+/// Milliseconds as people say them: `4.2 s`, `12 min`, `1 h 05 min`.
+pub(super) fn span(ms: u64) -> String {
+    let seconds = ms / 1000;
+    match seconds {
+        0..60 => format!("{:.1} s", ms as f64 / 1000.0),
+        60..3600 => format!("{} min {:02} s", seconds / 60, seconds % 60),
+        _ => format!("{} h {:02} min", seconds / 3600, seconds / 60 % 60),
+    }
+}
+
+/// The word of an enum value without its prefix: `INTERLOCK_KIND_DOOR_OPEN` is `door-open`.
+pub(super) fn word(full: &str, prefix: &str) -> String {
+    full.strip_prefix(prefix).unwrap_or(full).trim_start_matches('_').to_ascii_lowercase().replace('_', "-")
+}
+
+/// The word of an interlock.
+pub(super) fn interlock(kind: v1::InterlockKind) -> String {
+    word(kind.as_str_name(), "INTERLOCK_KIND")
+}
+
+/// The interlock of a word.
+pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
+    let name = format!("INTERLOCK_KIND_{}", text.to_ascii_uppercase().replace('-', "_"));
+    v1::InterlockKind::from_str_name(&name)
+        .ok_or_else(|| format!("{text:?} is no interlock; `hearthward interlock list` shows them"))
+}
+
+/// The word of a choice.
+pub(super) fn choice(choice: v1::Choice) -> String {
+    word(choice.as_str_name(), "CHOICE")
+}
+
+/// The choice of a word.
+pub(super) fn choice_of(text: &str) -> Result<v1::Choice, String> {
+    let name = format!("CHOICE_{}", text.to_ascii_uppercase().replace('-', "_"));
+    v1::Choice::from_str_name(&name)
+        .filter(|choice| *choice != v1::Choice::Unspecified)
+        .ok_or_else(|| format!("{text:?} is none of: quench-now, finish, slow-cool-under-gas, go-on, restart-step, end"))
+}
+
+/// Something that may be missing.
+pub(super) fn or_none(value: Option<f64>, digits: usize, unit: &str) -> String {
+    value.map_or_else(|| "no good reading".to_owned(), |value| format!("{value:.digits$} {unit}"))
+}
+
+/// A reading's value.
+pub(super) fn value(value: Option<&v1::Value>) -> String {
+    use v1::value::Kind;
+    match value.and_then(|value| value.kind.as_ref()) {
+        None => "-".to_owned(),
+        Some(Kind::Flag(is)) => if *is { "yes" } else { "no" }.to_owned(),
+        Some(Kind::TemperatureC(c)) => format!("{c:.1} °C"),
+        Some(Kind::Share(share)) if *share < 0.01 => format!("{:.0} ppm", share * 1e6),
+        Some(Kind::Share(share)) => format!("{:.2} %", share * 100.0),
+        Some(Kind::FlowLMin(flow)) => format!("{flow:.2} L/min"),
+        Some(Kind::PressureKpa(kpa)) => format!("{kpa:.0} kPa"),
+        Some(Kind::Whole(whole)) => whole.to_string(),
+        Some(Kind::Number(number)) => number.to_string(),
+        Some(Kind::Text(text)) => text.clone(),
+    }
+}
+
+/// One event on one line.
+pub(super) fn event(event: &v1::Event) -> String {
+    let seconds = event.shop_ms / 1000;
+    let mark = match event.priority() {
+        v1::Priority::Urgent => "!!",
+        v1::Priority::Warning => "! ",
+        _ => "  ",
+    };
+    let by = if event.person.is_empty() { String::new() } else { format!(" ({})", event.person) };
+    format!("{:>6} {:02}:{:02}:{:02} {mark} {}{by}", event.seq, seconds / 3600, seconds / 60 % 60, seconds % 60, event.text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_lead_back_to_their_values() {
+        assert_eq!(interlock(v1::InterlockKind::DoorOpen), "door-open");
+        assert_eq!(interlock_of("door-open"), Ok(v1::InterlockKind::DoorOpen));
+        assert_eq!(choice_of("slow-cool-under-gas"), Ok(v1::Choice::SlowCoolUnderGas));
+        assert!(choice_of("unspecified").is_err());
+        assert_eq!(span(4_200), "4.2 s");
+        assert_eq!(span(3_900_000), "1 h 05 min");
+    }
+}

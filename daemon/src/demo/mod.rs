@@ -1,0 +1,228 @@
+//! The demo: the example shop on the simulated bench, in accelerated shop time, with a simulated person who does what is asked.
+//!
+//! Nothing here is a mock of the service: the same core, host, drivers and journal run; only the clock is stepped, one scan at a time,
+//! and each step waits until every simulated driver has answered and the journal has caught up.
+
+mod people;
+mod summary;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use hearthward_drivers::{Host, ShopClock};
+use hearthward_equipment::{Address, FurnaceId, Name, PointId, ShopMs, Value};
+use hearthward_journal::{Reader, Recorded};
+use hearthward_supervise::observe::Observation;
+use hearthward_supervise::output::Act;
+use hearthward_supervise::plan::ShopPlan;
+use hearthward_supervise::recipe::Load;
+use hearthward_supervise::request::{Answer, Person, Request};
+use tokio::sync::oneshot;
+
+use self::people::{Does, Smith};
+use self::summary::Summary;
+use crate::assembly::{Assembly, assemble};
+use crate::exit::{Ended, Exit};
+use crate::settings::{Problem, Sources};
+use crate::shop::Core;
+use crate::start::{Started, start};
+
+/// The example shop as it is shipped.
+const EXAMPLE: &str = include_str!("../../../deploy/example/shop.toml");
+
+/// The demo gives up after this much shop time: twice what its load needs.
+const LONGEST: Duration = Duration::from_secs(10 * 3600);
+
+/// How long one step may wait for the disk.
+const DISK: Duration = Duration::from_secs(20);
+
+/// What the demo is run with.
+#[derive(Debug)]
+pub(crate) struct Options {
+    /// Where its journal and compiled drivers go; an earlier demo's journal there is replaced.
+    pub(crate) folder: PathBuf,
+    /// Flags over the example's configuration.
+    pub(crate) set: Vec<(String, String)>,
+    /// Another configuration than the example's; refused unless all of its equipment is simulated or kept by hand.
+    pub(crate) config: Option<PathBuf>,
+}
+
+/// Runs the demo to its end; `say` is told of each event as it becomes durable.
+pub(crate) fn run(options: Options, mut say: impl FnMut(&Recorded)) -> Result<Summary, DemoEnded> {
+    let mut assembly = assembled(options)?;
+    for suffix in ["", "-wal", "-shm"] {
+        let mut file = assembly.settings.journal.clone().into_os_string();
+        file.push(suffix);
+        // Not there is as good as removed; anything else shows when the journal is opened.
+        let _ = std::fs::remove_file(file);
+    }
+    let floor = Floor::laid(&mut assembly)?;
+    let clock = ShopClock::stepped();
+    let Started { mut core, host, reader, plan, .. } = start(&assembly, &clock)?;
+    let mut smith = Smith::new(floor.north, floor.plan_of_the_day(&assembly)?);
+    let mut day = Day { floor, host, reader, told: 0, waiting: Vec::new(), asked: 0 };
+    let mut summary = Summary::new(&plan);
+    let mut now = ShopMs(0);
+    while !summary.is_over() {
+        now = now + plan.scan;
+        if now.since(ShopMs(0)) > LONGEST {
+            return Err(Ended::new(Exit::Refused, "the demo did not come to its end; its journal shows where it stands").into());
+        }
+        clock.step_to(now);
+        day.host.step(now).into_iter().for_each(|observation| core.observe(observation));
+        day.turn(&mut core)?;
+        for does in smith.turn(now, core.view()) {
+            day.carry_out(&mut core, does);
+        }
+        day.tell(&mut summary, &mut say)?;
+    }
+    core.observe(Observation::Stopping);
+    day.turn(&mut core)?;
+    day.tell(&mut summary, &mut say)?;
+    day.host.stop();
+    core.into_recorder().finish(DISK).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
+    Ok(summary)
+}
+
+/// Why the demo ended early.
+#[derive(Debug)]
+pub(crate) enum DemoEnded {
+    /// The configuration has problems.
+    Configuration(Vec<Problem>),
+    /// Anything else.
+    Early(Ended),
+}
+
+impl From<Ended> for DemoEnded {
+    fn from(ended: Ended) -> Self {
+        Self::Early(ended)
+    }
+}
+
+fn assembled(options: Options) -> Result<Assembly, DemoEnded> {
+    let folder = std::path::absolute(&options.folder).unwrap_or(options.folder);
+    let mut set = vec![
+        ("journal.file".to_owned(), folder.join("journal.sqlite").display().to_string()),
+        ("host.cache".to_owned(), folder.join("cache").display().to_string()),
+    ];
+    set.extend(options.set);
+    let text = options.config.is_none().then(|| EXAMPLE.to_owned());
+    let sources = Sources { file: options.config, text, set, environment: false };
+    let assembly = assemble(&sources).map_err(DemoEnded::Configuration)?;
+    if assembly.is_simulated() {
+        return Ok(assembly);
+    }
+    let words = "accelerated time is refused with real equipment: a real furnace heats in real time. Use `hearthward serve`, or a configuration whose drivers are all simulated";
+    Err(Ended::new(Exit::Refused, words).into())
+}
+
+/// The points of the bench that hands work on.
+struct Floor {
+    north: FurnaceId,
+    little: FurnaceId,
+    points: Vec<(String, PointId)>,
+}
+
+impl Floor {
+    /// Numbers the points that hands work on, which no interlock reads.
+    fn laid(assembly: &mut Assembly) -> Result<Self, Ended> {
+        let missing = |what: &str| {
+            Ended::new(Exit::Refused, format!("the demo needs the example's {what}, which this configuration does not have"))
+        };
+        let furnace = |plan: &ShopPlan, name: &str| {
+            let name = Name::new(name).ok()?;
+            plan.find_furnace(&name)
+        };
+        let plan = &mut assembly.wired.plan;
+        let north = furnace(plan, "north").ok_or_else(|| missing("furnace north"))?;
+        let little = furnace(plan, "little").ok_or_else(|| missing("furnace little"))?;
+        let mut points = Vec::new();
+        for text in
+            ["bench/north.door", "bench/south.door", "bench/little.door", "bench/oil.quench-kg", "bench/little-meter.blocked"]
+        {
+            let address: Address = text.parse().map_err(|_| missing(text))?;
+            points.push((text.to_owned(), plan.directory.point(&address)));
+        }
+        assembly.wired.host.directory = plan.directory.clone();
+        Ok(Self { north, little, points })
+    }
+
+    /// What the smith starts, and when: the irons at once, the knives beside them, which are given up after an hour.
+    fn plan_of_the_day(&self, assembly: &Assembly) -> Result<Vec<(Duration, Does)>, Ended> {
+        let load = |recipe: &str, load: &str, parts| {
+            let found = assembly.wired.recipes.iter().find(|known| known.name.as_str() == recipe);
+            let recipe =
+                found.ok_or_else(|| Ended::new(Exit::Refused, format!("the demo needs the example's recipe {recipe}")))?;
+            let name = Name::new(load).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
+            let hearthward_api::Recipe { steel, protection, drive, steps, .. } = recipe.clone();
+            Ok::<_, Ended>(Load { name, steel, parts, protection, steps, drive })
+        };
+        let (irons, knives) = (load("plane-irons", "irons-17", 4)?, load("carving-knives", "knives-4", 2)?);
+        let blocked = Does::Deed { point: "bench/little-meter.blocked", value: Value::Flag(true) };
+        Ok(vec![
+            (Duration::from_secs(5), blocked),
+            (Duration::from_secs(20), Does::Asks(Request::Start { furnace: self.north, load: irons })),
+            (Duration::from_secs(60), Does::Asks(Request::Start { furnace: self.little, load: knives })),
+            (Duration::from_secs(3600), Does::Asks(Request::Abort { furnace: self.little })),
+        ])
+    }
+}
+
+/// The running demo between two turns.
+struct Day {
+    floor: Floor,
+    host: Arc<Host>,
+    reader: Reader,
+    /// The last event that was told.
+    told: u64,
+    waiting: Vec<oneshot::Receiver<Answer>>,
+    asked: u64,
+}
+
+impl Day {
+    fn turn(&mut self, core: &mut Core) -> Result<(), Ended> {
+        core.drain();
+        core.turn();
+        if core.settle(DISK) {
+            Ok(())
+        } else {
+            Err(Ended::new(Exit::Failed, "the disk does not take the demo's record; free space there"))
+        }
+    }
+
+    fn carry_out(&mut self, core: &mut Core, does: Does) {
+        match does {
+            Does::Deed { point, value } => {
+                if let Some((_, point)) = self.floor.points.iter().find(|(known, _)| known == point) {
+                    self.host.act(Act::WritePoint { point: *point, value });
+                }
+            }
+            Does::Asks(request) => {
+                self.asked += 1;
+                let smith = Person { name: "the smith".to_owned() };
+                self.waiting.push(core.ask(smith, request, format!("demo-{}", self.asked)));
+            }
+        }
+    }
+
+    /// Tells what became durable, and counts what was refused.
+    fn tell(&mut self, summary: &mut Summary, say: &mut impl FnMut(&Recorded)) -> Result<(), Ended> {
+        let page = self.reader.read(self.told + 1, 1000).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
+        for event in page {
+            self.told = event.seq;
+            say(&event);
+            summary.take(&event);
+        }
+        self.waiting.retain_mut(|answer| match answer.try_recv() {
+            Ok(Answer::Refused(words)) => {
+                summary.refused(words);
+                false
+            }
+            Ok(Answer::Done(_)) => false,
+            Err(oneshot::error::TryRecvError::Empty) => true,
+            Err(oneshot::error::TryRecvError::Closed) => false,
+        });
+        Ok(())
+    }
+}

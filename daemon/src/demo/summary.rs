@@ -1,0 +1,131 @@
+//! What the demo came to, from its own record.
+
+use std::fmt::Write as _;
+use std::time::Duration;
+
+use hearthward_journal::Recorded;
+use hearthward_supervise::event::EventBody;
+use hearthward_supervise::interlock::InterlockKind;
+use hearthward_supervise::plan::ShopPlan;
+use serde::Serialize;
+
+/// What is counted while the demo runs.
+#[derive(Debug, Default, Serialize)]
+pub(crate) struct Summary {
+    shop: String,
+    events: u64,
+    shop_time_s: u64,
+    cuts: u32,
+    confirmed_cuts: u32,
+    slowest_confirmation_ms: u64,
+    purges_proved: Vec<String>,
+    parts_under: u32,
+    parts_in_time: u32,
+    slowest_transfer_ms: u64,
+    door_openings_at_heat: u32,
+    ended: Vec<Outcome>,
+    refused: Vec<String>,
+    #[serde(skip)]
+    loads: u32,
+}
+
+/// How one load ended.
+#[derive(Debug, Serialize)]
+struct Outcome {
+    load: String,
+    outcome: String,
+    soaked_s: u64,
+    purge_proved: bool,
+}
+
+impl Summary {
+    pub(super) fn new(plan: &ShopPlan) -> Self {
+        Self { shop: plan.name.clone(), ..Self::default() }
+    }
+
+    /// Whether both loads have ended.
+    pub(super) fn is_over(&self) -> bool {
+        self.loads > 0 && self.ended.len() >= 2
+    }
+
+    /// Whether it went as the demo shows it: the irons complete, the knives never heated.
+    pub(crate) fn is_good(&self) -> bool {
+        let outcome = |load: &str| self.ended.iter().find(|ended| ended.load == load);
+        outcome("irons-17").is_some_and(|irons| irons.outcome == "complete" && irons.purge_proved)
+            && outcome("knives-4").is_some_and(|knives| knives.outcome == "aborted" && !knives.purge_proved)
+            && self.parts_under == 4
+            && self.door_openings_at_heat > 0
+    }
+
+    pub(super) fn refused(&mut self, words: String) {
+        self.refused.push(words);
+    }
+
+    pub(super) fn take(&mut self, event: &Recorded) {
+        self.events = event.seq;
+        self.shop_time_s = event.at.0 / 1000;
+        match &event.body {
+            Some(EventBody::CycleBegan { .. }) => self.loads += 1,
+            Some(EventBody::Cut { .. }) => self.cuts += 1,
+            Some(EventBody::CutConfirmed { after_ms, .. }) => {
+                self.confirmed_cuts += 1;
+                self.slowest_confirmation_ms = self.slowest_confirmation_ms.max(*after_ms);
+            }
+            Some(EventBody::PurgeProved { .. }) => self.purges_proved.extend(event.furnace.as_ref().map(ToString::to_string)),
+            Some(EventBody::Tripped { interlock: InterlockKind::OpeningAtHeat, .. }) => self.door_openings_at_heat += 1,
+            Some(EventBody::PartUnder { transfer_ms, in_time, .. }) => {
+                self.parts_under += 1;
+                self.parts_in_time += u32::from(*in_time);
+                self.slowest_transfer_ms = self.slowest_transfer_ms.max(*transfer_ms);
+            }
+            Some(EventBody::CycleEnded { load, outcome, soaked_ms }) => {
+                let furnace = event.furnace.as_ref().map(ToString::to_string).unwrap_or_default();
+                self.ended.push(Outcome {
+                    load: load.to_string(),
+                    outcome: outcome.clone(),
+                    soaked_s: soaked_ms / 1000,
+                    purge_proved: self.purges_proved.contains(&furnace),
+                });
+            }
+            _ => {}
+        }
+    }
+
+    /// The summary for people.
+    pub(crate) fn text(&self, took: Duration) -> String {
+        let time = Duration::from_secs(self.shop_time_s);
+        let faster = time.as_secs_f64() / took.as_secs_f64().max(0.001);
+        let mut text = format!(
+            "Summary of {}\n  {} h {:02} min of shop time in {:.1} s ({faster:.0} times as fast), {} events on record\n",
+            self.shop,
+            self.shop_time_s / 3600,
+            self.shop_time_s / 60 % 60,
+            took.as_secs_f64(),
+            self.events
+        );
+        for Outcome { load, outcome, soaked_s, purge_proved } in &self.ended {
+            let purge = if *purge_proved {
+                "purge proved before heat"
+            } else {
+                "purge never proved, so it was never heated above its ceiling"
+            };
+            let _ = writeln!(text, "  load {load}: {outcome}; {purge}; {} min in its soak band", soaked_s / 60);
+        }
+        let _ = writeln!(
+            text,
+            "  {} parts under, {} of them in time, the slowest {:.1} s from door to oil",
+            self.parts_under,
+            self.parts_in_time,
+            self.slowest_transfer_ms as f64 / 1000.0
+        );
+        let _ = writeln!(
+            text,
+            "  {} openings at heat; heat was cut {} times, {} confirmed",
+            self.door_openings_at_heat, self.cuts, self.confirmed_cuts
+        );
+        for words in &self.refused {
+            let _ = writeln!(text, "  refused: {words}");
+        }
+        text
+    }
+}

@@ -1,0 +1,43 @@
+//! The codes that the program ends with.
+
+use std::process::ExitCode;
+
+/// How a command ended. The numbers are part of the interface and listed in `hearthward help exit-codes`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exit {
+    /// Done.
+    Done = 0,
+    /// The service refused what was asked, or the demo did not end as it should.
+    Refused = 1,
+    /// The command line was not understood.
+    Usage = 2,
+    /// The configuration has problems.
+    Configuration = 3,
+    /// The service cannot be reached.
+    Unreachable = 4,
+    /// The service could not start or had to end: journal, socket, host.
+    Failed = 5,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        Self::from(exit as u8)
+    }
+}
+
+/// What ended a command early, with the code that it ends with.
+#[derive(Debug, thiserror::Error)]
+#[error("{words}")]
+pub struct Ended {
+    /// The code.
+    pub exit: Exit,
+    /// Words for a person.
+    pub words: String,
+}
+
+impl Ended {
+    /// Ends with a code and words.
+    pub fn new(exit: Exit, words: impl Into<String>) -> Self {
+        Self { exit, words: words.into() }
+    }
+}

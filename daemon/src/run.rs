@@ -1,0 +1,77 @@
+//! The service: started, watched over until it is told to end, and ended in order.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use hearthward_api::{Api, Listener, serve};
+use hearthward_drivers::ShopClock;
+use hearthward_supervise::observe::Observation;
+use hearthward_supervise::plan::{Heating, ShopPlan};
+use tokio::sync::watch;
+
+use crate::assembly::Assembly;
+use crate::exit::{Ended, Exit};
+use crate::settings::Listen;
+use crate::shop::{FrontDoor, Input, Views};
+use crate::start::{Started, start};
+
+/// How long the record may take to be written to its end.
+const RECORD_WITHIN: Duration = Duration::from_secs(5);
+
+/// Runs the service until `stop` completes: heat is cut first, gas stays as it is, then the record is closed.
+///
+/// `listening` is told the address once clients can connect.
+///
+/// # Errors
+/// [`Ended`] when something cannot be had at the start, or the record could not be closed.
+pub async fn run(assembly: Assembly, stop: impl Future<Output = ()>, listening: impl FnOnce(&Listen)) -> Result<(), Ended> {
+    let failed = |error: &dyn std::fmt::Display| Ended::new(Exit::Failed, error.to_string());
+    let listener = Listener::bind(&assembly.settings.listen.clone().into()).await.map_err(|error| failed(&error))?;
+    let clock = ShopClock::real();
+    let Started { core, host, reader, inbox, views, plan } = start(&assembly, &clock)?;
+    let recipes = assembly.wired.recipes.clone();
+    let (to_ready, ready) = watch::channel(false);
+    tokio::spawn(say_when_ready(views.clone(), Arc::clone(&plan), to_ready));
+    let door = Arc::new(FrontDoor::new(views, ready, plan, recipes, Arc::clone(&host), inbox.clone()));
+    let thread = std::thread::Builder::new().name("core".to_owned()).spawn(move || core.run()).map_err(|error| failed(&error))?;
+    listening(&listener.address().clone().into());
+
+    let api = Api { shop: Arc::clone(&door) as _, reader, version: env!("CARGO_PKG_VERSION").to_owned() };
+    // Heat is cut before the faces end: people may still watch how the service ends.
+    let ending = async {
+        stop.await;
+        door.shut();
+        if inbox.send(Input::Observed(Observation::Stopping)).is_err() {
+            tracing::error!("the core had ended before it was told to");
+        }
+    };
+    let served = serve(vec![listener], api, ending).await;
+    if let Err(error) = &served {
+        tracing::error!(%error, "the API ended; heat is cut");
+        let _ = inbox.send(Input::Observed(Observation::Stopping));
+    }
+    let recorder = tokio::task::spawn_blocking(move || thread.join())
+        .await
+        .map_err(|error| failed(&error))?
+        .map_err(|_| Ended::new(Exit::Failed, "the core ended on a broken invariant; look at the furnaces now"))?;
+    host.stop();
+    recorder.finish(RECORD_WITHIN).map_err(|error| failed(&error))?;
+    served.map_err(|error| failed(&error))
+}
+
+/// The shop is ready once every furnace that can be read has been read.
+async fn say_when_ready(mut views: Views, plan: Arc<ShopPlan>, ready: watch::Sender<bool>) {
+    let all_read = |view: &Arc<hearthward_supervise::view::View>| {
+        !view.furnaces.is_empty()
+            && plan
+                .furnaces
+                .iter()
+                .zip(&view.furnaces)
+                .all(|(plan, view)| plan.heating == Heating::ByHand || view.temperature_c.is_some())
+    };
+    if views.wait_for(all_read).await.is_ok() {
+        ready.send_replace(true);
+        // Health watches this channel for as long as the service runs.
+        ready.closed().await;
+    }
+}

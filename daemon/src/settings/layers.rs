@@ -1,0 +1,94 @@
+//! Gathers the configuration from its layers: defaults, file, drop-in folder, environment, flags.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use config::{Config, Environment, File, FileFormat, Value};
+
+use super::problem::Problems;
+use super::section::flatten;
+
+/// Where the configuration comes from, the later layer winning over the earlier.
+#[derive(Clone, Debug, Default)]
+pub struct Sources {
+    /// The file. Beside `shop.toml`, every `*.toml` in `shop.d/` is read after it, in order of their names.
+    pub file: Option<PathBuf>,
+    /// A text below the file; the demo's shop comes this way.
+    pub text: Option<String>,
+    /// `key=value` from flags.
+    pub set: Vec<(String, String)>,
+    /// Whether `HEARTHWARD__…` variables of the environment count.
+    pub environment: bool,
+}
+
+/// What the layers came to.
+pub(super) struct Merged {
+    pub(super) values: BTreeMap<String, Value>,
+    /// The folder that relative paths start from.
+    pub(super) base: PathBuf,
+    /// The same as text, one `key = value` a line, sorted.
+    pub(super) text: String,
+}
+
+/// The prefix of variables: `HEARTHWARD__FURNACE__NORTH__LIMIT="1050 C"`. Two underscores stand for a dot.
+const PREFIX: &str = "HEARTHWARD";
+
+pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
+    let mut builder = Config::builder();
+    let mut base = PathBuf::from(".");
+    if let Some(text) = &sources.text {
+        builder = builder.add_source(File::from_str(text, FileFormat::Toml));
+    }
+    if let Some(file) = &sources.file {
+        base = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
+        for path in std::iter::once(file.clone()).chain(drop_ins(file)) {
+            let source = File::from(path.as_path()).format(FileFormat::Toml);
+            if let Err(error) = Config::builder().add_source(source.clone()).build() {
+                let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };
+                problems.note(path.display().to_string(), "", format!("cannot be read: {}{mend}", one_line(&error)));
+                continue;
+            }
+            builder = builder.add_source(source);
+        }
+    }
+    if sources.environment {
+        builder = builder.add_source(Environment::with_prefix(PREFIX).prefix_separator("__").separator("__"));
+    }
+    for (key, value) in &sources.set {
+        match builder.clone().set_override(key, value.as_str()) {
+            Ok(next) => builder = next,
+            Err(error) => problems.note("a flag", key, format!("cannot be set: {error}")),
+        }
+    }
+    let built = builder.build().and_then(|config| config::Source::collect(&config));
+    match built {
+        Ok(values) => {
+            let values: BTreeMap<String, Value> = values.into_iter().collect();
+            Some(Merged { text: as_text(&values), values, base })
+        }
+        Err(error) => {
+            problems.note("", "", format!("the layers of the configuration do not fit together: {error}"));
+            None
+        }
+    }
+}
+
+fn drop_ins(file: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(file.with_extension("d")) else { return Vec::new() };
+    let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    paths.retain(|path| path.extension().is_some_and(|extension| extension == "toml"));
+    paths.sort();
+    paths
+}
+
+fn as_text(values: &BTreeMap<String, Value>) -> String {
+    let mut flat = Vec::new();
+    for (key, value) in values {
+        flatten(key.clone(), value.clone(), &mut flat);
+    }
+    flat.into_iter().map(|(key, value)| format!("{key} = {}\n", value.into_string().unwrap_or_default())).collect()
+}
+
+fn one_line(error: &config::ConfigError) -> String {
+    error.to_string().lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,75 @@
+//! The configuration: read in layers, checked in one pass that lists every problem at once.
+//!
+//! Three steps, one direction: [`layers`] gathers text from files, environment and flags; the parts beside it turn tables into
+//! [`Settings`], in which every value is checked but addresses are still text; [`crate::wiring`] resolves those against what the
+//! drivers say of themselves.
+
+mod equipment;
+mod layers;
+mod parts;
+mod place;
+mod problem;
+pub(crate) mod quantities;
+mod recipe;
+mod section;
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+pub use equipment::{ContactorSettings, FurnaceSettings, GasSettings, PointRef, RoomSettings, SupplySettings, TankSettings};
+use hearthward_drivers::LineSpec;
+pub use layers::Sources;
+pub use parts::{DriverSettings, HostSettings, Listen};
+pub use problem::{Problem, Problems};
+pub use recipe::{RecipeSettings, StepSettings};
+use uom::si::f64::Power;
+
+/// A configuration in which every value was checked by itself.
+#[derive(Debug)]
+pub struct Settings {
+    /// The shop's name, for people.
+    pub name: String,
+    /// Time between two scans.
+    pub scan: Duration,
+    /// The longest gap that is ridden through.
+    pub ride_through: Duration,
+    /// Where the API is offered.
+    pub listen: Listen,
+    /// The journal's file.
+    pub journal: PathBuf,
+    /// Where drivers are looked for and kept compiled.
+    pub host: HostSettings,
+    /// The lines.
+    pub lines: Vec<LineSpec>,
+    /// The drivers.
+    pub drivers: Vec<DriverSettings>,
+    /// The gas supplies.
+    pub supplies: Vec<SupplySettings>,
+    /// The furnaces.
+    pub furnaces: Vec<FurnaceSettings>,
+    /// The quench tanks.
+    pub tanks: Vec<TankSettings>,
+    /// The room.
+    pub room: RoomSettings,
+    /// The most electrical power that may heat at one time.
+    pub electrical_demand: Option<Power>,
+    /// Recipes by name.
+    pub recipes: Vec<RecipeSettings>,
+    /// The configuration as merged, for the record.
+    pub merged: String,
+}
+
+impl Settings {
+    /// Reads and checks a configuration.
+    ///
+    /// What could be read is returned even beside problems, so that the drivers can be surveyed and all problems shown together;
+    /// nothing may be started from it unless `problems` stayed empty.
+    pub fn read(sources: &Sources, problems: &Problems) -> Option<Self> {
+        let merged = layers::merge(sources, problems)?;
+        let text = merged.text;
+        let root = section::Section::root(merged.values, problems);
+        let settings = parts::settings(&root, &merged.base, text);
+        root.finish();
+        settings
+    }
+}

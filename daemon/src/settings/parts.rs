@@ -1,0 +1,234 @@
+//! The tables that are not equipment: shop, API, journal, host, lines and drivers.
+
+use std::fmt;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::time::Duration;
+
+use config::{Value, ValueKind};
+use hearthward_drivers::{DriverSpec, LineKind, LineSpec, Setting};
+use hearthward_equipment::Name;
+
+use super::section::{Section, flatten};
+use super::{Settings, equipment, quantities, recipe};
+
+/// Where the API is offered.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Listen {
+    /// A loopback address and port.
+    Tcp(SocketAddr),
+    /// A Unix socket.
+    Unix(PathBuf),
+}
+
+impl Listen {
+    /// The address that service and command line share unless told otherwise.
+    pub const USUAL: &'static str = "127.0.0.1:4170";
+}
+
+impl FromStr for Listen {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        if let Some(path) = text.strip_prefix("unix:") {
+            return Ok(Self::Unix(path.into()));
+        }
+        let address: SocketAddr = text.parse().map_err(|_| {
+            format!(
+                "{text:?} is not an address: write a loopback address and port like \"{}\", or \"unix:/run/hearthward/api\"",
+                Self::USUAL
+            )
+        })?;
+        if address.ip().is_loopback() {
+            return Ok(Self::Tcp(address));
+        }
+        Err(format!(
+            "{text} can be reached from other computers, and the API has no locks on it yet; use 127.0.0.1 or a Unix socket"
+        ))
+    }
+}
+
+impl From<Listen> for hearthward_api::Address {
+    fn from(listen: Listen) -> Self {
+        match listen {
+            Listen::Tcp(address) => Self::Tcp(address),
+            Listen::Unix(path) => Self::Unix(path),
+        }
+    }
+}
+
+impl From<hearthward_api::Address> for Listen {
+    fn from(address: hearthward_api::Address) -> Self {
+        match address {
+            hearthward_api::Address::Tcp(address) => Self::Tcp(address),
+            hearthward_api::Address::Unix(path) => Self::Unix(path),
+        }
+    }
+}
+
+impl fmt::Display for Listen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Tcp(address) => write!(f, "{address}"),
+            Self::Unix(path) => write!(f, "unix:{}", path.display()),
+        }
+    }
+}
+
+/// Where drivers are looked for and kept compiled.
+#[derive(Clone, Debug)]
+pub struct HostSettings {
+    /// Folder of driver files, for components named without a folder.
+    pub drivers: PathBuf,
+    /// Folder of compiled drivers; nobody but the service may write there.
+    pub cache: PathBuf,
+}
+
+/// A driver, with the place that problems of its settings are shown at.
+#[derive(Clone, Debug)]
+pub struct DriverSettings {
+    /// What the host is told.
+    pub spec: DriverSpec,
+    /// Where its settings are written.
+    pub home: String,
+}
+
+pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Option<Settings> {
+    let (name, scan, ride_through) = shop(root)?;
+    let listen = root.section("api").and_then(|api| {
+        let listen = api.read("listen", Listen::from_str);
+        api.finish();
+        listen
+    });
+    let journal = root.section("journal").and_then(|journal| {
+        let path = journal.text("file").map(|text| base.join(text));
+        journal.finish();
+        path
+    });
+    let recipes = recipe::recipes(root);
+    let host = host(root, base);
+    Some(Settings {
+        name,
+        scan,
+        ride_through,
+        listen: listen.unwrap_or_else(|| Listen::Tcp(SocketAddr::from(([127, 0, 0, 1], 4170)))),
+        journal: journal.unwrap_or_else(|| base.join("journal.sqlite")),
+        drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
+        host,
+        lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section)).collect(),
+        supplies: equipment::supplies(root),
+        furnaces: equipment::furnaces(root),
+        tanks: equipment::tanks(root),
+        room: equipment::room(root),
+        electrical_demand: root.section("share").and_then(|share| {
+            let demand = share.read("electrical_demand", quantities::power);
+            share.finish();
+            demand
+        }),
+        recipes,
+        merged,
+    })
+}
+
+fn shop(root: &Section<'_>) -> Option<(String, Duration, Duration)> {
+    let Some(shop) = root.section("shop") else {
+        root.missing("shop", "[shop] with name = \"Alder Yard Edge Tools\"");
+        return None;
+    };
+    let name = shop.need("name", "name = \"Alder Yard Edge Tools\"", |text| Ok::<_, String>(text.to_owned()));
+    let scan = shop.read("scan", |text| quantities::duration_in(text, 10, 5_000));
+    let ride_through = shop.read("ride_through", |text| quantities::duration_in(text, 0, 600_000));
+    shop.finish();
+    Some((name.unwrap_or_default(), scan.unwrap_or(SCAN), ride_through.unwrap_or(RIDE_THROUGH)))
+}
+
+fn host(root: &Section<'_>, base: &Path) -> HostSettings {
+    let section = root.section("host");
+    let folder = |entry| section.as_ref().and_then(|host| host.text(entry)).map(|text| base.join(text));
+    let (drivers, cache) = (folder("drivers"), folder("cache"));
+    if let Some(section) = section {
+        section.finish();
+    }
+    HostSettings { drivers: drivers.unwrap_or_else(|| base.join("drivers")), cache: cache.unwrap_or_else(|| base.join("cache")) }
+}
+
+fn line(name: Name, section: Section<'_>) -> Option<LineSpec> {
+    let tcp = section.need("tcp", "tcp = \"192.0.2.10:502\"", |text| match text.rsplit_once(':') {
+        Some((host, port)) if !host.is_empty() && port.parse::<u16>().is_ok_and(|port| port > 0) => Ok(text.to_owned()),
+        _ => Err(format!("{text:?} is not a host and port; write it like \"192.0.2.10:502\"")),
+    });
+    let turnaround = section.read("turnaround", |text| quantities::duration_in(text, 0, 2_000));
+    section.finish();
+    Some(LineSpec { name, kind: LineKind::Tcp { address: tcp? }, turnaround: turnaround.unwrap_or(Duration::ZERO) })
+}
+
+fn driver(name: Name, section: Section<'_>, base: &Path, host: &HostSettings) -> Option<DriverSettings> {
+    let component =
+        section.need("component", "component = \"modbus-registers.wasm\"", |text| Ok::<_, String>(PathBuf::from(text)));
+    let sha256 = section.read("sha256", |text| match text.len() == 64 && text.chars().all(|c| c.is_ascii_hexdigit()) {
+        true => Ok(text.to_ascii_lowercase()),
+        false => Err(format!("{text:?} is not a SHA-256 digest: 64 hexadecimal digits, as `sha256sum` prints them")),
+    });
+    let lines = section.texts("lines").into_iter().filter_map(|text| match Name::new(text) {
+        Ok(name) => Some(name),
+        Err(words) => {
+            section.problem("lines", words.to_string());
+            None
+        }
+    });
+    let lines = lines.collect();
+    let mut settings = scalars(section.flattened("settings"), &section);
+    if let Some(file) = section.text("map") {
+        settings.extend(map_file(&base.join(&file), &section));
+    }
+    let poll = section.read("poll", |text| quantities::duration_in(text, 20, 60_000)).unwrap_or(POLL);
+    let call_limit = section.read("call_limit", |text| quantities::duration_in(text, 50, 60_000)).unwrap_or(CALL_LIMIT);
+    let home = section.home().to_owned();
+    section.finish();
+    let component = component?;
+    let component = if component.components().count() > 1 { base.join(component) } else { host.drivers.join(component) };
+    let spec = DriverSpec { name, component, sha256, lines, settings, poll_every: poll, call_limit };
+    Some(DriverSettings { spec, home })
+}
+
+fn map_file(path: &Path, section: &Section<'_>) -> Vec<(String, Setting)> {
+    let source = config::File::from(path).format(config::FileFormat::Toml);
+    match config::Config::builder().add_source(source).build().and_then(|map| config::Source::collect(&map)) {
+        Ok(values) => {
+            let mut flat = Vec::new();
+            let sorted: std::collections::BTreeMap<_, _> = values.into_iter().collect();
+            sorted.into_iter().for_each(|(key, value)| flatten(key, value, &mut flat));
+            scalars(flat, section)
+        }
+        Err(error) => {
+            section.problem("map", format!("{} cannot be read: {error}", path.display()));
+            Vec::new()
+        }
+    }
+}
+
+fn scalars(flat: Vec<(String, Value)>, section: &Section<'_>) -> Vec<(String, Setting)> {
+    let scalar = |(key, value): (String, Value)| match value.kind {
+        ValueKind::Boolean(is) => Some((key, Setting::Flag(is))),
+        ValueKind::Float(number) => Some((key, Setting::Number(number))),
+        ValueKind::I64(whole) => Some((key, Setting::Whole(whole))),
+        ValueKind::String(text) => Some((key, Setting::Text(text))),
+        _ => {
+            section.problem("settings", format!("{key} is neither a text, a number nor true or false"));
+            None
+        }
+    };
+    flat.into_iter().filter_map(scalar).collect()
+}
+
+/// Ten scans a second: a door is seen within a tenth, and a small computer is idle 99 % of the time.
+const SCAN: Duration = Duration::from_millis(100);
+
+/// As the guarantees have it: one minute unless set otherwise.
+const RIDE_THROUGH: Duration = Duration::from_secs(60);
+
+/// Ten reads a second, as often as the core decides.
+const POLL: Duration = Duration::from_millis(100);
+
+/// Long enough for three exchanges with a slow device, short enough that a hang is seen within the usual stale limit.
+const CALL_LIMIT: Duration = Duration::from_secs(2);

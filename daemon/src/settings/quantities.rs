@@ -1,0 +1,154 @@
+//! Quantities as people write them, with the ranges that make sense in a shop. The reading itself is `hearthward-process`'s.
+
+use std::time::Duration;
+
+use hearthward_equipment::quantity::{
+    GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, Temperature, TemperatureStep, gas_flow as flow_at, in_celsius,
+};
+use hearthward_process::gas::{Gas, Mixture};
+use hearthward_process::units;
+use hearthward_proto::v1::value::Kind;
+use uom::si::f64::{Frequency, Power, Pressure, Ratio, Volume};
+use uom::si::pressure::{kilopascal, pascal};
+use uom::si::ratio::ratio;
+use uom::si::volume_rate::liter_per_minute;
+
+fn within<T>(value: T, shown: f64, least: f64, most: f64, unit: &str) -> Result<T, String> {
+    // Written so that a number that is none falls out too.
+    if (least..=most).contains(&shown) {
+        return Ok(value);
+    }
+    Err(format!("is {shown:.0} {unit}, but it must lie between {least:.0} and {most:.0} {unit}"))
+}
+
+/// A temperature that a furnace can have, up to 1300 °C.
+pub(crate) fn furnace_temperature(text: &str) -> Result<Temperature, String> {
+    let read = units::temperature(text).map_err(|error| error.to_string())?;
+    within(read, in_celsius(read), 0.0, 1300.0, "°C")
+}
+
+/// A temperature that tool steel is treated at: from room temperature to below its melting range.
+pub(crate) fn steel_temperature(text: &str) -> Result<Temperature, String> {
+    let read = units::temperature(text).map_err(|error| error.to_string())?;
+    within(read, in_celsius(read), 10.0, 1250.0, "°C")
+}
+
+/// A temperature that a bath can have.
+pub(crate) fn bath_temperature(text: &str) -> Result<Temperature, String> {
+    let read = units::temperature(text).map_err(|error| error.to_string())?;
+    within(read, in_celsius(read), 0.0, 400.0, "°C")
+}
+
+/// A difference of temperatures, from above nothing to 200 K.
+pub(super) fn step(text: &str) -> Result<TemperatureStep, String> {
+    let read = units::temperature_difference(text).map_err(|error| error.to_string())?;
+    within(read, hearthward_equipment::quantity::in_kelvins(read), 0.1, 200.0, "K")
+}
+
+/// A rate of heating, in kelvins an hour.
+pub(super) fn rate_k_per_h(text: &str) -> Result<f64, String> {
+    let rate = units::ramp(text).map_err(|error| error.to_string())?.kelvin_per_second() * 3600.0;
+    within(rate, rate, 1.0, 360_000.0, "K/h")
+}
+
+/// A volume.
+pub(super) fn volume(text: &str) -> Result<Volume, String> {
+    units::volume(text).map_err(|error| error.to_string()).and_then(|volume| match volume.value > 0.0 {
+        true => Ok(volume),
+        false => Err("is nothing; give the volume that it holds".to_owned()),
+    })
+}
+
+/// A flow of gas, read as litres at the shown reference conditions.
+pub(super) fn gas_flow(text: &str) -> Result<GasFlow, String> {
+    let read = units::flow(text).map_err(|error| error.to_string())?;
+    Ok(flow_at(read.get::<liter_per_minute>(), SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))
+}
+
+/// A share of 0 to 100 %.
+pub(super) fn share(text: &str) -> Result<Ratio, String> {
+    units::share(text).map_err(|error| error.to_string())
+}
+
+/// An electrical power.
+pub(super) fn power(text: &str) -> Result<Power, String> {
+    let read = units::power(text).map_err(|error| error.to_string())?;
+    within(read, read.value, 1.0, 1e6, "W")
+}
+
+/// How often the air of a room is exchanged.
+pub(super) fn air_changes(text: &str) -> Result<Frequency, String> {
+    units::air_changes(text).map_err(|error| error.to_string())
+}
+
+/// A pressure by gauge, or a difference of pressures.
+pub(super) fn pressure(text: &str) -> Result<Pressure, String> {
+    units::pressure(text).map_err(|error| error.to_string())
+}
+
+/// A length of time within a range.
+pub(super) fn duration_in(text: &str, least_ms: u64, most_ms: u64) -> Result<Duration, String> {
+    let read = units::time(text).map_err(|error| error.to_string())?;
+    let span = Duration::try_from_secs_f64(read.value).map_err(|_| format!("{text:?} is no length of time"))?;
+    if (Duration::from_millis(least_ms)..=Duration::from_millis(most_ms)).contains(&span) {
+        return Ok(span);
+    }
+    Err(format!("{text:?} is outside {:?} to {:?}", Duration::from_millis(least_ms), Duration::from_millis(most_ms)))
+}
+
+/// A gas that may be used to protect steel.
+pub(super) fn protective_gas(text: &str) -> Result<Gas, String> {
+    let mixture = Mixture::named(text).map_err(|error| error.to_string())?;
+    match mixture.pure() {
+        Some(gas) if gas.protects_steel() => Ok(gas),
+        Some(gas) => Err(format!("{} does not protect hot steel; argon, nitrogen and helium do", gas.name())),
+        None => Err(format!(
+            "{text:?} is a mixture: with carbon dioxide or oxygen it scales and decarburises hot steel; use pure argon, nitrogen or helium"
+        )),
+    }
+}
+
+/// A reading as a person types it, in whatever dimension its unit says.
+pub(crate) fn reading(text: &str) -> Option<Kind> {
+    if let Ok(read) = units::temperature(text) {
+        return Some(Kind::TemperatureC(in_celsius(read)));
+    }
+    if let Ok(read) = units::flow(text) {
+        return Some(Kind::FlowLMin(read.get::<liter_per_minute>()));
+    }
+    if let Ok(read) = units::share(text) {
+        return Some(Kind::Share(read.get::<ratio>()));
+    }
+    if let Ok(read) = units::pressure(text) {
+        return Some(Kind::PressureKpa(read.get::<pascal>() / Pressure::new::<kilopascal>(1.0).value));
+    }
+    text.trim().parse().ok().map(Kind::Number)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bare_number_is_refused_with_the_units_it_would_take() {
+        let words = furnace_temperature("1900").expect_err("1900 what?");
+        assert!(words.contains("unit") && words.contains('C'), "{words}");
+        assert!(furnace_temperature("1900 C").is_err(), "above what any bench furnace reaches");
+        assert!(furnace_temperature("1900 F").is_ok());
+    }
+
+    #[test]
+    fn only_gases_that_protect_are_taken() {
+        assert!(protective_gas("argon").is_ok());
+        for bad in ["carbon dioxide", "argon + 18 % CO2", "air", "hydrogen", "propane"] {
+            assert!(protective_gas(bad).is_err(), "{bad} was taken");
+        }
+    }
+
+    #[test]
+    fn readings_take_the_dimension_of_their_unit() {
+        assert_eq!(reading("52 C"), Some(Kind::TemperatureC(52.0)));
+        assert!(matches!(reading("8 L/min"), Some(Kind::FlowLMin(flow)) if (flow - 8.0).abs() < 1e-9));
+        assert!(matches!(reading("140 bar"), Some(Kind::PressureKpa(kpa)) if (kpa - 14_000.0).abs() < 1e-6));
+    }
+}

@@ -1,0 +1,242 @@
+//! Reads one table of the configuration and remembers what was asked for, so that whatever is left over is an unknown key.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+use config::{Value, ValueKind};
+use hearthward_equipment::Name;
+
+use super::problem::Problems;
+
+/// One table on the way from text to checked values.
+///
+/// Every `take` of a key that is missing or wrong notes a problem and yields nothing, so that one pass finds all of them.
+pub(super) struct Section<'p> {
+    path: String,
+    entries: BTreeMap<String, Value>,
+    known: RefCell<Vec<&'static str>>,
+    home: String,
+    problems: &'p Problems,
+}
+
+impl<'p> Section<'p> {
+    /// The whole configuration as one table.
+    pub(super) fn root(values: impl IntoIterator<Item = (String, Value)>, problems: &'p Problems) -> Self {
+        let entries: BTreeMap<_, _> = values.into_iter().collect();
+        Self { path: String::new(), entries, known: RefCell::default(), home: String::new(), problems }
+    }
+
+    fn new(path: String, value: &Value, table: &config::Map<String, Value>, home: &str, problems: &'p Problems) -> Self {
+        let entries: BTreeMap<String, Value> = table.iter().map(|(key, value)| (key.clone(), value.clone())).collect();
+        let home = entries.values().chain([value]).find_map(Value::origin).unwrap_or(home).to_owned();
+        Self { path, entries, known: RefCell::default(), home, problems }
+    }
+
+    /// The dotted key of an entry of this table.
+    pub(super) fn key(&self, entry: &str) -> String {
+        if self.path.is_empty() { entry.to_owned() } else { format!("{}.{entry}", self.path) }
+    }
+
+    /// Where this table was written: the file or other source.
+    pub(super) fn home(&self) -> &str {
+        &self.home
+    }
+
+    /// Notes a problem with an entry.
+    pub(super) fn problem(&self, entry: &str, message: impl Into<String>) {
+        let source = self.entries.get(entry).and_then(Value::origin).unwrap_or(&self.home);
+        let key = if entry.is_empty() { self.path.clone() } else { self.key(entry) };
+        self.problems.note(source, key, message);
+    }
+
+    /// Whether the entry is written at all.
+    pub(super) fn has(&self, entry: &'static str) -> bool {
+        self.peek(entry).is_some()
+    }
+
+    fn peek(&self, entry: &'static str) -> Option<&Value> {
+        let mut known = self.known.borrow_mut();
+        if !known.contains(&entry) {
+            known.push(entry);
+        }
+        self.entries.get(entry)
+    }
+
+    /// Says that an entry is missing that has to be there; `mend` shows how it is written.
+    pub(super) fn missing(&self, entry: &'static str, mend: &str) {
+        self.problem(entry, format!("is missing; write it like {mend}"));
+    }
+
+    /// A text.
+    pub(super) fn text(&self, entry: &'static str) -> Option<String> {
+        let value = self.peek(entry)?;
+        match &value.kind {
+            ValueKind::String(text) => Some(text.clone()),
+            _ => {
+                self.problem(entry, format!("is {}, but a text in quotes is needed", said(value)));
+                None
+            }
+        }
+    }
+
+    /// A text that reads as something: a quantity, a name, an address, a word of a list.
+    pub(super) fn read<T, E: ToString>(&self, entry: &'static str, read: impl Fn(&str) -> Result<T, E>) -> Option<T> {
+        let value = self.peek(entry)?;
+        let text = match &value.kind {
+            ValueKind::String(text) => text.clone(),
+            // A bare number reaches the reader too: its own words say best which units it would take.
+            ValueKind::I64(_) | ValueKind::Float(_) | ValueKind::I128(_) | ValueKind::U64(_) | ValueKind::U128(_) => {
+                value.clone().into_string().ok()?
+            }
+            _ => {
+                self.problem(entry, format!("is {}, but a text in quotes is needed", said(value)));
+                return None;
+            }
+        };
+        match read(&text) {
+            Ok(read) => Some(read),
+            Err(words) => {
+                self.problem(entry, words.to_string());
+                None
+            }
+        }
+    }
+
+    /// As [`Section::read`], but the entry has to be there.
+    pub(super) fn need<T, E: ToString>(&self, entry: &'static str, mend: &str, read: impl Fn(&str) -> Result<T, E>) -> Option<T> {
+        if !self.has(entry) {
+            self.missing(entry, mend);
+            return None;
+        }
+        self.read(entry, read)
+    }
+
+    /// A plain number within a range.
+    pub(super) fn number(&self, entry: &'static str, least: f64, most: f64) -> Option<f64> {
+        let value = self.peek(entry)?;
+        match value.clone().into_float() {
+            Ok(number) if (least..=most).contains(&number) => Some(number),
+            _ => {
+                self.problem(entry, format!("is {}, but a number from {least} to {most} is needed", said(value)));
+                None
+            }
+        }
+    }
+
+    /// A list of texts; empty when not written.
+    pub(super) fn texts(&self, entry: &'static str) -> Vec<String> {
+        let Some(value) = self.peek(entry) else { return Vec::new() };
+        let list = value.clone().into_array().ok().and_then(|list| {
+            list.into_iter().map(|item| if let ValueKind::String(text) = item.kind { Some(text) } else { None }).collect()
+        });
+        list.unwrap_or_else(|| {
+            self.problem(entry, format!("is {}, but a list of texts is needed", said(value)));
+            Vec::new()
+        })
+    }
+
+    /// A table within this one.
+    pub(super) fn section(&self, entry: &'static str) -> Option<Section<'p>> {
+        let value = self.peek(entry)?;
+        self.as_section(self.key(entry), value, entry)
+    }
+
+    fn as_section(&self, path: String, value: &Value, entry: &str) -> Option<Section<'p>> {
+        if let ValueKind::Table(table) = &value.kind {
+            return Some(Section::new(path, value, table, &self.home, self.problems));
+        }
+        self.problem(entry, format!("is {}, but a table is needed", said(value)));
+        None
+    }
+
+    /// All tables of a kind by name, such as every `[furnace.NAME]`.
+    pub(super) fn named(&self, entry: &'static str) -> Vec<(Name, Section<'p>)> {
+        let Some(parent) = self.section(entry) else { return Vec::new() };
+        let mut found = Vec::new();
+        for (text, value) in &parent.entries {
+            match Name::new(text.clone()) {
+                Ok(name) => found.extend(parent.as_section(parent.key(text), value, text).map(|section| (name, section))),
+                Err(words) => parent.problem(text, words.to_string()),
+            }
+        }
+        found
+    }
+
+    /// All tables of a list of tables.
+    pub(super) fn list(&self, entry: &'static str) -> Vec<Section<'p>> {
+        let Some(value) = self.peek(entry) else { return Vec::new() };
+        let ValueKind::Array(items) = &value.kind else {
+            self.problem(entry, format!("is {}, but a list of tables is needed", said(value)));
+            return Vec::new();
+        };
+        let place = |at: usize| format!("{}[{at}]", self.key(entry));
+        items.iter().enumerate().filter_map(|(at, item)| self.as_section(place(at), item, entry)).collect()
+    }
+
+    /// Every scalar of a nested table, with dots between the tables: settings that the service itself does not read.
+    pub(super) fn flattened(&self, entry: &'static str) -> Vec<(String, Value)> {
+        let mut flat = Vec::new();
+        if let Some(section) = self.section(entry) {
+            for (key, value) in section.entries {
+                flatten(key, value, &mut flat);
+            }
+        }
+        flat
+    }
+
+    /// Says which entries nobody asked for.
+    pub(super) fn finish(self) {
+        for entry in self.entries.keys() {
+            let known = self.known.borrow();
+            if known.iter().any(|name| name == entry) {
+                continue;
+            }
+            let nearest = known.iter().min_by_key(|name| distance(name, entry));
+            let hint = match nearest {
+                Some(name) if distance(name, entry) <= 1 + entry.len() / 3 => format!("; did you mean `{name}`?"),
+                _ => format!("; known here: {}", known.join(", ")),
+            };
+            self.problem(entry, format!("is not a key of this table{hint}"));
+        }
+    }
+}
+
+/// Every scalar of a value under its dotted key; list entries by their place.
+pub(super) fn flatten(key: String, value: Value, into: &mut Vec<(String, Value)>) {
+    match value.kind {
+        ValueKind::Table(table) => {
+            let sorted: BTreeMap<_, _> = table.into_iter().collect();
+            sorted.into_iter().for_each(|(inner, value)| flatten(format!("{key}.{inner}"), value, into));
+        }
+        ValueKind::Array(items) => {
+            items.into_iter().enumerate().for_each(|(at, value)| flatten(format!("{key}.{at}"), value, into));
+        }
+        _ => into.push((key, value)),
+    }
+}
+
+fn said(value: &Value) -> String {
+    match &value.kind {
+        ValueKind::Table(_) => "a table".to_owned(),
+        ValueKind::Array(_) => "a list".to_owned(),
+        ValueKind::Nil => "nothing".to_owned(),
+        ValueKind::String(text) => format!("{text:?}"),
+        _ => value.clone().into_string().unwrap_or_else(|_| "something else".to_owned()),
+    }
+}
+
+/// Number of single edits from one word to another (Levenshtein), for suggestions.
+fn distance(from: &str, to: &str) -> usize {
+    let to: Vec<char> = to.chars().collect();
+    let mut row: Vec<usize> = (0..=to.len()).collect();
+    for (i, a) in from.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, b) in to.iter().enumerate() {
+            let replaced = diagonal + usize::from(a != *b);
+            diagonal = row[j + 1];
+            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[to.len()]
+}

@@ -1,0 +1,225 @@
+//! Furnaces, tanks, supplies and the room with their addresses found.
+
+use std::collections::BTreeMap;
+
+use hearthward_drivers::FurnaceWiring;
+use hearthward_equipment::reading::field;
+use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, UnitAddress, UnitId};
+use hearthward_supervise::plan::{Contactor, FurnacePlan, GasPlan, Heating, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan};
+
+use super::catalogue::{Catalogue, UnitFacts};
+use crate::settings::{FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
+
+/// Finds addresses and numbers them.
+struct Finder<'a> {
+    directory: Directory,
+    catalogue: &'a Catalogue,
+    problems: &'a Problems,
+    /// Which furnace has taken an output, so that no two share one.
+    outputs: BTreeMap<String, Name>,
+}
+
+impl Finder<'_> {
+    fn address(&self, reference: Option<&PointRef>, usual: &str) -> Option<Address> {
+        self.catalogue.point(reference?, usual, self.problems)
+    }
+
+    fn point(&mut self, reference: Option<&PointRef>, usual: &str) -> Option<PointId> {
+        let address = self.address(reference, usual)?;
+        Some(self.directory.point(&address))
+    }
+
+    fn reading(&mut self, unit: &UnitAddress, facts: &UnitFacts, name: &str) -> Option<PointId> {
+        let point = facts.readings.iter().find(|reading| reading.as_str() == name)?.clone();
+        Some(self.directory.point(&Address { unit: unit.clone(), point }))
+    }
+
+    fn take_output(&mut self, output: String, furnace: &FurnaceSettings, key: &str) {
+        if let Some(other) = self.outputs.insert(output.clone(), furnace.name.clone()) {
+            let words = format!("is {output}, which heats furnace {other} already; two furnaces cannot share an output");
+            self.problems.note(&furnace.home, format!("furnace.{}.{key}", furnace.name), words);
+        }
+    }
+}
+
+pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<(ShopPlan, Vec<FurnaceWiring>)> {
+    let mut finder = Finder { directory: Directory::default(), catalogue, problems, outputs: BTreeMap::new() };
+    let supplies = settings.supplies.iter().map(|supply| {
+        let pressure = finder.point(supply.pressure.as_ref(), field::PRESSURE);
+        SupplyPlan {
+            name: supply.name.clone(),
+            gas: supply.gas,
+            oxygen: supply.oxygen,
+            capacity: supply.capacity,
+            cylinder_volume: supply.cylinder_volume,
+            pressure,
+            gauge_error: supply.gauge_error,
+            stale_after: supply.stale_after,
+        }
+    });
+    let supplies: Vec<SupplyPlan> = supplies.collect();
+    let built: Vec<_> = settings.furnaces.iter().map(|furnace| self::furnace(furnace, settings, &mut finder)).collect();
+    let tanks: Vec<_> = settings.tanks.iter().map(|tank| self::tank(tank, &mut finder)).collect();
+    let room = RoomPlan {
+        oxygen: finder.point(settings.room.oxygen.as_ref(), "oxygen"),
+        first_level: settings.room.first_level,
+        second_level: settings.room.second_level,
+        debounce: settings.room.debounce,
+        stale_after: settings.room.stale_after,
+        horn: finder.point(settings.room.horn.as_ref(), "horn"),
+    };
+    let built: Vec<(FurnacePlan, Option<HeatPointId>)> = built.into_iter().collect::<Option<_>>()?;
+    let tanks = tanks.into_iter().collect::<Option<_>>()?;
+    let wiring = (0_u16..).zip(&built).map(|(place, (furnace, contactor))| FurnaceWiring {
+        furnace: FurnaceId(place),
+        controller: furnace.controller.filter(|_| furnace.heating != Heating::Watched && furnace.heating != Heating::ByHand),
+        contactor: *contactor,
+    });
+    let wiring = wiring.collect();
+    let plan = ShopPlan {
+        name: settings.name.clone(),
+        scan: settings.scan,
+        ride_through: settings.ride_through,
+        directory: finder.directory,
+        furnaces: built.into_iter().map(|(furnace, _)| furnace).collect(),
+        tanks,
+        supplies,
+        room,
+        electrical_demand: settings.electrical_demand,
+    };
+    Some((plan, wiring))
+}
+
+fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>) -> Option<(FurnacePlan, Option<HeatPointId>)> {
+    let key = |entry: &str| format!("furnace.{}.{entry}", settings.name);
+    let none = UnitFacts::default();
+    let controller = settings.controller.as_ref();
+    let facts = controller
+        .and_then(|unit| finder.catalogue.unit(unit, &settings.home, &key("controller"), finder.problems))
+        .unwrap_or(&none);
+    if let Some(unit) = controller
+        && settings.heating != Heating::Watched
+    {
+        finder.take_output(unit.to_string(), settings, "controller");
+        check_heating(settings, unit, facts, finder);
+    }
+    let own = |finder: &mut Finder<'_>, name: &str| controller.and_then(|unit| finder.reading(unit, facts, name));
+    let temperature = match &settings.temperature {
+        Some(reference) => finder.point(Some(reference), field::TEMPERATURE),
+        None => own(finder, field::TEMPERATURE),
+    };
+    if temperature.is_none() && settings.temperature.is_none() && facts.readings.iter().any(|_| true) {
+        let words = "gives no temperature; name one with `temperature`";
+        finder.problems.note(&settings.home, key("controller"), words);
+    }
+    let own_door = own(finder, field::DOOR_OPEN);
+    let contactor = settings.contactor.as_ref().and_then(|contactor| {
+        let address = finder.address(Some(&contactor.output), "closed")?;
+        finder.take_output(address.to_string(), settings, "contactor");
+        let output = HeatPointId(finder.directory.point(&address).0);
+        Some(Contactor { output, feedback: finder.point(contactor.feedback.as_ref(), "closed") })
+    });
+    let plan = FurnacePlan {
+        name: settings.name.clone(),
+        controller: controller.map(|unit| finder.directory.unit(unit)),
+        heating: settings.heating.clone(),
+        dead_man: settings.dead_man.clone(),
+        temperature: temperature?,
+        stale_after: settings.stale_after,
+        set_point: own(finder, field::SET_POINT),
+        output_share: own(finder, field::OUTPUT_SHARE),
+        over_temperature: own(finder, field::OVER_TEMPERATURE),
+        door: if settings.door.is_some() { finder.point(settings.door.as_ref(), field::DOOR_OPEN) } else { own_door },
+        load_temperature: finder.point(settings.load_temperature.as_ref(), field::TEMPERATURE),
+        probe: finder.point(settings.probe.as_ref(), "oxygen"),
+        contactor: contactor.clone(),
+        chamber: settings.chamber.clone(),
+        rated: settings.rated,
+        limit: settings.limit,
+        power: settings.power,
+        band: settings.band,
+        steepest_k_per_s: settings.steepest_k_per_s,
+        no_response_after: settings.no_response_after,
+        short_opening: settings.short_opening,
+        run_time_limit: settings.run_time_limit,
+        gas: settings.gas.as_ref().and_then(|gas| self::gas(gas, settings, shop, finder)),
+        on_silence: settings.on_silence,
+        still_quenchable: settings.still_quenchable,
+        falls_k_per_s: settings.falls_k_per_s,
+    };
+    Some((plan, contactor.map(|contactor| contactor.output)))
+}
+
+/// Heat may be ordered only where it can be taken away again.
+fn check_heating(settings: &FurnaceSettings, unit: &UnitAddress, facts: &UnitFacts, finder: &Finder<'_>) {
+    if finder.catalogue.facts(unit).is_none() || settings.heating == Heating::ByHand {
+        return;
+    }
+    let words = if facts.by_hand {
+        format!("{unit} is kept by hand, so heat cannot be ordered there; write heating = \"by-hand\"")
+    } else if facts.on_a_line && !facts.standing_cuts && settings.contactor.is_none() {
+        format!(
+            "{unit} gives no way to take its heat away (its driver has no cut for it, and no contactor is wired); \
+             add a cut to its register map, name a `contactor`, or write heating = \"watched\""
+        )
+    } else {
+        return;
+    };
+    finder.problems.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
+}
+
+fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>) -> Option<GasPlan> {
+    let Some(supply) = shop.supplies.iter().position(|supply| supply.name == gas.supply) else {
+        let words = format!("{} is not configured; add [supply.{}]", gas.supply, gas.supply);
+        finder.problems.note(&furnace.home, format!("furnace.{}.supply", furnace.name), words);
+        return None;
+    };
+    if gas.purge.flow > shop.supplies[supply].capacity {
+        let words = format!("is more than the supply {} can give at all (`capacity`)", gas.supply);
+        finder.problems.note(&furnace.home, format!("furnace.{}.purge.flow", furnace.name), words);
+    }
+    let address = finder.address(gas.meter.as_ref(), field::FLOW)?;
+    let by_eye = finder.catalogue.facts(&address.unit).is_some_and(|facts| facts.by_hand);
+    let flow = finder.directory.point(&address);
+    let settable = finder
+        .catalogue
+        .facts(&address.unit)
+        .is_some_and(|facts| facts.readings.iter().any(|reading| reading.as_str() == field::SET_FLOW));
+    let meter: Option<UnitId> = (settable || by_eye).then(|| finder.directory.unit(&address.unit));
+    let valve = gas.valve.as_ref().and_then(|(reference, open_unpowered)| {
+        Some(ValvePlan { output: finder.point(Some(reference), "open")?, open_unpowered: *open_unpowered })
+    });
+    let supply = SupplyId(u16::try_from(supply).ok()?);
+    Some(GasPlan { supply, meter, flow, resolution: gas.resolution, by_eye, valve, purge: gas.purge })
+}
+
+fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
+    let address = finder.address(Some(&tank.thermometer), field::TEMPERATURE)?;
+    let facts = finder.catalogue.facts(&address.unit).cloned().unwrap_or_default();
+    let commanded = facts.readings.iter().any(|reading| reading.as_str() == field::HEATER_ON);
+    let own = |finder: &mut Finder<'_>, name: &str| finder.reading(&address.unit, &facts, name);
+    let level = if tank.level.is_some() {
+        finder.point(tank.level.as_ref(), field::LEVEL_SHARE)
+    } else {
+        own(finder, field::LEVEL_SHARE)
+    };
+    let agitation = if tank.agitation.is_some() {
+        finder.point(tank.agitation.as_ref(), field::AGITATION_ON)
+    } else {
+        own(finder, field::AGITATION_ON)
+    };
+    Some(TankPlan {
+        name: tank.name.clone(),
+        unit: (commanded && !facts.by_hand).then(|| finder.directory.unit(&address.unit)),
+        temperature: finder.directory.point(&address),
+        level,
+        agitation,
+        stale_after: tank.stale_after,
+        volume: tank.volume,
+        window_low: tank.window.0,
+        window_high: tank.window.1,
+        flash_point: tank.flash_point,
+        flash_margin: tank.flash_margin,
+        level_least: tank.level_least,
+    })
+}

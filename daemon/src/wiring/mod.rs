@@ -1,0 +1,52 @@
+//! From checked settings and what the drivers say of themselves to the core's plan and the host's: every address is found here.
+
+mod catalogue;
+mod equipment;
+mod recipes;
+
+pub use catalogue::{Catalogue, UnitFacts};
+use hearthward_api::Recipe;
+use hearthward_drivers::HostPlan;
+use hearthward_supervise::plan::ShopPlan;
+
+use crate::settings::{Problems, Settings};
+
+/// A shop that can be started.
+#[derive(Debug)]
+pub struct Wired {
+    /// What the core is told.
+    pub plan: ShopPlan,
+    /// What the host is told.
+    pub host: HostPlan,
+    /// Recipes with their names resolved.
+    pub recipes: Vec<Recipe>,
+}
+
+/// Finds every address of the settings among the units that the drivers offer.
+///
+/// Problems are noted; the result is complete only when none were.
+pub fn wire(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<Wired> {
+    lines_exist(settings, problems);
+    let (plan, wiring) = equipment::plan(settings, catalogue, problems)?;
+    let recipes = recipes::resolve(settings, &plan, problems);
+    let host = HostPlan {
+        lines: settings.lines.clone(),
+        drivers: settings.drivers.iter().map(|driver| driver.spec.clone()).collect(),
+        directory: plan.directory.clone(),
+        wiring,
+    };
+    Some(Wired { plan, host, recipes })
+}
+
+fn lines_exist(settings: &Settings, problems: &Problems) {
+    for driver in &settings.drivers {
+        for line in driver.spec.lines.iter().filter(|line| settings.lines.iter().all(|known| known.name != **line)) {
+            let known: Vec<&str> = settings.lines.iter().map(|line| line.name.as_str()).collect();
+            let known =
+                if known.is_empty() { "no line is configured".to_owned() } else { format!("there is {}", known.join(", ")) };
+            let words =
+                format!("names the line {line}, which is not configured; {known}; add [line.{line}] with tcp = \"host:port\"");
+            problems.note(&driver.home, format!("driver.{}.lines", driver.spec.name), words);
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! Recipes with the names of tanks and furnaces found.
+
+use hearthward_api::Recipe;
+use hearthward_equipment::Name;
+use hearthward_equipment::quantity::in_celsius;
+use hearthward_supervise::plan::ShopPlan;
+use hearthward_supervise::recipe::Step;
+
+use crate::settings::{Problems, RecipeSettings, Settings, StepSettings};
+
+pub(super) fn resolve(settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
+    settings.recipes.iter().filter_map(|recipe| one(recipe, plan, problems)).collect()
+}
+
+fn one(recipe: &RecipeSettings, plan: &ShopPlan, problems: &Problems) -> Option<Recipe> {
+    let steps: Vec<Step> = recipe.steps.iter().filter_map(|step| self::step(step, recipe, plan, problems)).collect();
+    let hottest =
+        steps.iter().filter_map(heat).fold(None, |most: Option<f64>, heat| Some(most.map_or(heat, |most| most.max(heat))));
+    let limit = plan.furnaces.iter().map(|furnace| in_celsius(furnace.limit)).fold(0.0, f64::max);
+    if let Some(hottest) = hottest
+        && hottest > limit
+    {
+        problems.note(&recipe.source, &recipe.key, format!("reaches {hottest:.0} °C, but no furnace may go above {limit:.0} °C"));
+    }
+    (steps.len() == recipe.steps.len()).then(|| Recipe {
+        name: recipe.name.clone(),
+        text: recipe.text.clone(),
+        steel: recipe.steel.clone(),
+        protection: recipe.protection,
+        drive: recipe.drive,
+        steps,
+    })
+}
+
+fn heat(step: &Step) -> Option<f64> {
+    match step {
+        Step::Preheat { to, .. } | Step::Ramp { to, .. } => Some(in_celsius(*to)),
+        Step::Soak { at, .. } | Step::Temper { at, .. } => Some(in_celsius(*at)),
+        Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => None,
+    }
+}
+
+fn step(step: &StepSettings, recipe: &RecipeSettings, plan: &ShopPlan, problems: &Problems) -> Option<Step> {
+    let missing = |what: &str, name: &Name| {
+        problems.note(&recipe.source, &recipe.key, format!("names the {what} {name}, which is not configured"));
+    };
+    Some(match step.clone() {
+        StepSettings::Purge => Step::Purge,
+        StepSettings::Preheat(to, hold) => Step::Preheat { to, hold },
+        StepSettings::Ramp(to, rate_k_per_h) => Step::Ramp { to, rate_k_per_h },
+        StepSettings::Soak(at, band, minimum, maximum) => Step::Soak { at, band, minimum, maximum },
+        StepSettings::Pull(window) => Step::Pull { window },
+        StepSettings::Quench(name, under) => {
+            let tank = plan.find_tank(&name);
+            if tank.is_none() {
+                missing("tank", &name);
+            }
+            Step::Quench { tank: tank?, under }
+        }
+        StepSettings::Cool(to) => Step::Cool { to },
+        StepSettings::Temper(name, at, hold, within) => {
+            let furnace = name.as_ref().and_then(|name| plan.find_furnace(name));
+            if let Some(name) = name.filter(|_| furnace.is_none()) {
+                missing("furnace", &name);
+                return None;
+            }
+            Step::Temper { furnace, at, hold, within }
+        }
+    })
+}
