@@ -93,6 +93,8 @@ pub struct FurnaceWiring {
     pub controller: Option<UnitId>,
     /// The point that closes its contactor, if one is wired.
     pub contactor: Option<HeatPointId>,
+    /// How often the closing of the contactor is written again, where it drops without; otherwise as seldom as other outputs.
+    pub heartbeat: Option<Duration>,
 }
 
 /// Everything that a host is started with.

@@ -20,6 +20,8 @@ pub(crate) struct OrderSlot {
     role: Role,
     /// The driver task that carries orders out.
     task: Arc<Notify>,
+    /// How often an unchanged order is carried out again.
+    again_after: Duration,
     held: Mutex<Held>,
 }
 
@@ -40,8 +42,10 @@ struct Carried {
 }
 
 impl OrderSlot {
-    pub(crate) fn new(cell: Arc<CutCell>, role: Role, task: Arc<Notify>) -> Self {
-        Self { cell, role, task, held: Mutex::default() }
+    /// A slot; `heartbeat` is for an output that drops unless it is written again in time.
+    pub(crate) fn new(cell: Arc<CutCell>, role: Role, task: Arc<Notify>, heartbeat: Option<Duration>) -> Self {
+        let again_after = heartbeat.map_or(AGAIN_AFTER, |beat| beat.min(AGAIN_AFTER));
+        Self { cell, role, task, again_after, held: Mutex::default() }
     }
 
     /// Takes an order if it still holds; says whether a lease began that somebody has to watch.
@@ -56,7 +60,7 @@ impl OrderSlot {
             carried.means == *order.means()
                 && carried.generation == order.generation()
                 && carried.lapses == role.lapses()
-                && now.since(carried.at) < AGAIN_AFTER
+                && now.since(carried.at) < self.again_after
         });
         if renews {
             // What waited was another wish of the same generation, and is overtaken.

@@ -272,7 +272,8 @@ fn units(plans: &Plans, driver: usize, shared: &Shared, slots: &mut [[Option<Arc
     let name = &plans.plan.drivers[driver].name;
     let mut slot = |wired: &FurnaceWiring, role: Role| {
         let cell = Arc::clone(&plans.cells[wired.furnace.index()]);
-        let slot = Arc::new(OrderSlot::new(Arc::clone(&cell), role, Arc::clone(&shared.wake)));
+        let heartbeat = wired.heartbeat.filter(|_| role == Role::Contactor);
+        let slot = Arc::new(OrderSlot::new(Arc::clone(&cell), role, Arc::clone(&shared.wake), heartbeat));
         slots[wired.furnace.index()][role as usize] = Some(Arc::clone(&slot));
         Wired::new(cell, role, slot)
     };

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use hearthward_drivers::FurnaceWiring;
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, UnitAddress, UnitId};
-use hearthward_supervise::plan::{Contactor, FurnacePlan, GasPlan, Heating, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan};
+use hearthward_supervise::plan::{
+    Contactor, DeadMan, FurnacePlan, GasPlan, Heating, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan,
+};
 
 use super::catalogue::{Catalogue, UnitFacts};
 use crate::settings::{FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
@@ -42,6 +44,9 @@ impl Finder<'_> {
     }
 }
 
+/// Beats in the time after which a contactor drops: two may be lost before it does.
+const BEATS: u32 = 3;
+
 pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<(ShopPlan, Vec<FurnaceWiring>)> {
     let mut finder = Finder { directory: Directory::default(), catalogue, problems, outputs: BTreeMap::new() };
     let supplies = settings.supplies.iter().map(|supply| {
@@ -74,6 +79,10 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         furnace: FurnaceId(place),
         controller: furnace.controller.filter(|_| furnace.heating != Heating::Watched && furnace.heating != Heating::ByHand),
         contactor: *contactor,
+        heartbeat: match furnace.dead_man {
+            DeadMan::ContactorHeartbeat { drops_after } => Some(drops_after / BEATS),
+            DeadMan::ControllerTimeOut { .. } | DeadMan::Nothing => None,
+        },
     });
     let wiring = wiring.collect();
     let plan = ShopPlan {

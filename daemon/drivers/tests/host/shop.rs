@@ -63,7 +63,7 @@ impl Shop {
         let address: UnitAddress = unit.parse().expect("a unit's address");
         let controller = Some(self.plan.directory.unit(&address));
         let furnace = FurnaceId(u16::try_from(self.plan.wiring.len()).expect("few furnaces"));
-        self.plan.wiring.push(FurnaceWiring { furnace, controller, contactor: None });
+        self.plan.wiring.push(FurnaceWiring { furnace, controller, contactor: None, heartbeat: None });
         self
     }
 
