@@ -15,7 +15,9 @@ const OPENINGS: usize = 400;
 pub(crate) fn measure(report: &mut Report) {
     for (name, runaways, most_ms) in [("alone", 0, 1.0), ("beside two runaway drivers", 2, 5.0)] {
         let samples = openings(runaways);
-        for (share, word, target) in [(0.5, "p50", Target::None), (0.99, "p99", Target::ValueMost(most_ms)), (1.0, "max", Target::None)] {
+        for (share, word, target) in
+            [(0.5, "p50", Target::None), (0.99, "p99", Target::ValueMost(most_ms)), (1.0, "max", Target::None)]
+        {
             report.row(&Row {
                 name: format!("door reading to cut on the wire, {name}, {word}"),
                 value: samples.quantile(share) / 1000.0,
@@ -50,7 +52,11 @@ fn openings(runaways: usize) -> Samples {
         controller.until("the cut", |controller| !controller.runs());
         controller.keep(false);
         let told = box_.told_open().expect("the cut came after the door was told to be open");
-        let cut = controller.came().into_iter().find(|came| is_cut(came.function, came.at, came.value)).expect("the cut is among the requests");
+        let cut = controller
+            .came()
+            .into_iter()
+            .find(|came| is_cut(came.function, came.at, came.value))
+            .expect("the cut is among the requests");
         samples.add(cut.when.saturating_duration_since(told));
         box_.set_door(false);
     }

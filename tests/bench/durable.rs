@@ -81,7 +81,9 @@ pub(crate) fn event(number: u64) -> Event {
         furnace: Some(FurnaceId(0)),
         priority: Priority::Notice,
         person: None,
-        text: format!("North: heat was cut because the door is open at 612 °C; it comes back when the door is shut and the chamber is swept ({number})."),
+        text: format!(
+            "North: heat was cut because the door is open at 612 °C; it comes back when the door is shut and the chamber is swept ({number})."
+        ),
         body: EventBody::CutConfirmed { generation: Generation(number), after_ms: 12 },
     }
 }

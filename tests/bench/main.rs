@@ -12,7 +12,7 @@ mod idle;
 mod numbers;
 mod start;
 mod stream;
-//mod tick;
+mod tick;
 mod wasm_read;
 
 use numbers::Report;
@@ -20,10 +20,10 @@ use numbers::Report;
 /// A part: its name and what it measures.
 type Part = (&'static str, fn(&mut Report));
 
-const PARTS: [Part; 6] = [
+const PARTS: [Part; 7] = [
     ("read", wasm_read::measure),
     ("door", door::measure),
-    //("tick", tick::measure),
+    ("tick", tick::measure),
     ("idle", idle::measure),
     ("start", start::measure),
     ("durable", durable::measure),

@@ -81,7 +81,10 @@ impl Report {
         self.missed += usize::from(holds == Some(false));
         if self.json {
             let (baseline, name, value, unit) = (row.baseline, &row.name, row.value, row.unit);
-            println!("{}", json!({"name": name, "value": value, "unit": unit, "baseline": baseline, "ratio": ratio, "target": target, "holds": holds}));
+            println!(
+                "{}",
+                json!({"name": name, "value": value, "unit": unit, "baseline": baseline, "ratio": ratio, "target": target, "holds": holds})
+            );
             return;
         }
         let number = |value: Option<f64>| value.map_or_else(String::new, shown);

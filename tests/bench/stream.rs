@@ -64,7 +64,8 @@ async fn in_turns(ours: &str, bare: &str, subscribers: usize) -> (f64, f64) {
         rounds += 1;
         for (clients, spent) in clients.iter().zip(&mut spent) {
             let began = Instant::now();
-            let readers: Vec<_> = clients.iter().cloned().map(|mut client| tokio::spawn(async move { read_through(&mut client).await })).collect();
+            let readers: Vec<_> =
+                clients.iter().cloned().map(|mut client| tokio::spawn(async move { read_through(&mut client).await })).collect();
             for reader in readers {
                 assert_eq!(reader.await.expect("a reader does not panic"), EVENTS);
             }
@@ -199,7 +200,10 @@ struct Bare(Arc<Vec<v1::StreamEventsResponse>>);
 impl EventService for Bare {
     type StreamEventsStream = Pin<Box<dyn Stream<Item = Result<v1::StreamEventsResponse, Status>> + Send>>;
 
-    async fn stream_events(&self, _request: Request<v1::StreamEventsRequest>) -> Result<Response<Self::StreamEventsStream>, Status> {
+    async fn stream_events(
+        &self,
+        _request: Request<v1::StreamEventsRequest>,
+    ) -> Result<Response<Self::StreamEventsStream>, Status> {
         let messages = Arc::clone(&self.0);
         let each = (0..messages.len()).map(move |place| Ok(messages[place].clone()));
         // Like ours it does not end by itself.

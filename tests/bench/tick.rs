@@ -1,1 +1,217 @@
-//! One decision of the core, for 1 to 256 furnaces.
+//! One decision of the core, for 1 to 256 furnaces, each with fresh readings of temperature, set point, output, door and flow, and
+//! with a soak under way. Only the decision is timed; storing the readings is shown beside it.
+
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+
+use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, celsius, gas_flow, kelvins};
+use hearthward_equipment::{Address, Directory, Evidence, FurnaceId, Name, PointId, Quality, Reading, ShopMs, SupplyId, Value};
+use hearthward_process::gas::Gas;
+use hearthward_supervise::observe::Observation;
+use hearthward_supervise::output::Outputs;
+use hearthward_supervise::plan::{
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
+    SupplyPlan,
+};
+use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
+use hearthward_supervise::request::{Person, Request};
+use hearthward_supervise::{Away, Shop};
+use uom::si::f64::{Power, Pressure, Ratio, Volume};
+use uom::si::power::kilowatt;
+use uom::si::pressure::kilopascal;
+use uom::si::ratio::{part_per_million, percent, ratio};
+use uom::si::volume::liter;
+
+use crate::numbers::{Report, Row, Samples, Target};
+
+const SCAN_MS: u64 = 100;
+const WARM_UP: u64 = 300;
+const SCANS: u64 = 3000;
+
+pub(crate) fn measure(report: &mut Report) {
+    let mut of_one_us = None;
+    for furnaces in [1, 8, 64, 256] {
+        let (tick, observe) = scans(furnaces);
+        let each_us = tick.quantile(0.5) / f64::from(furnaces);
+        let name = format!("core tick, {furnaces} furnaces, per furnace, p50");
+        report.row(&Row { name, value: each_us, unit: "us", baseline: of_one_us, target: Target::ValueMost(1.0) });
+        let name = format!("core tick, {furnaces} furnaces, per furnace, p99");
+        report.row(&Row {
+            name,
+            value: tick.quantile(0.99) / f64::from(furnaces),
+            unit: "us",
+            baseline: None,
+            target: Target::None,
+        });
+        let name = format!("storing its five readings, {furnaces} furnaces, per furnace, p50");
+        report.row(&Row {
+            name,
+            value: observe.quantile(0.5) / f64::from(furnaces),
+            unit: "us",
+            baseline: None,
+            target: Target::None,
+        });
+        of_one_us.get_or_insert(each_us);
+    }
+}
+
+/// Times of a tick, and of storing the readings before it.
+fn scans(furnaces: u16) -> (Samples, Samples) {
+    let plan = plan(furnaces);
+    let points: Vec<[PointId; 5]> = (0..furnaces).map(|furnace| points_of(&plan, furnace)).collect();
+    let mut shop = Shop::new(plan, None, Away::Known(ShopMs(0)));
+    let mut out = Outputs::default();
+    let (mut tick, mut observe) = (Samples::default(), Samples::default());
+    for scan in 1..=WARM_UP + SCANS {
+        let at = ShopMs(scan * SCAN_MS);
+        let began = Instant::now();
+        for points in &points {
+            for reading in readings(*points, at, scan) {
+                black_box(shop.observe(at, Observation::Reading(reading)));
+            }
+        }
+        let stored = began.elapsed();
+        if scan == 10 {
+            for furnace in 0..furnaces {
+                shop.request(
+                    at,
+                    &Person { name: "Ansa".to_owned() },
+                    Request::Start { furnace: FurnaceId(furnace), load: load(furnace) },
+                );
+            }
+        }
+        let began = Instant::now();
+        shop.tick(at, &mut out);
+        let ticked = began.elapsed();
+        shop.observe(at, Observation::Durable { through: out.tick });
+        if scan > WARM_UP {
+            tick.add(ticked);
+            observe.add(stored);
+        }
+    }
+    (tick, observe)
+}
+
+/// Readings that differ from scan to scan, so that nothing can be predicted from the last.
+fn readings([temperature, set_point, output, door, flow]: [PointId; 5], at: ShopMs, scan: u64) -> [Reading; 5] {
+    let wobble = (scan.wrapping_mul(2_654_435_761) >> 7) as f64 % 1000.0 / 1000.0;
+    let reading = |point, value| Reading { point, at, value: Some(value), quality: Quality::Good, evidence: Evidence::Measured };
+    [
+        reading(temperature, Value::Temperature(celsius(148.0 + wobble))),
+        reading(set_point, Value::Temperature(celsius(150.0))),
+        reading(output, Value::Share(Ratio::new::<ratio>(0.3 + 0.1 * wobble))),
+        reading(door, Value::Flag(false)),
+        reading(flow, Value::GasFlow(gas_flow(8.0 + 0.1 * wobble, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))),
+    ]
+}
+
+fn load(furnace: u16) -> Load {
+    Load {
+        name: name(&format!("load-{furnace}")),
+        steel: "O1".to_owned(),
+        parts: 1,
+        protection: Protection::None,
+        steps: vec![Step::Soak {
+            at: celsius(150.0),
+            band: None,
+            minimum: Duration::from_secs(86_400),
+            maximum: Duration::from_secs(172_800),
+        }],
+        drive: Drive::SetPoints,
+    }
+}
+
+fn name(text: &str) -> Name {
+    Name::new(text).expect("a good name")
+}
+
+fn address(furnace: u16, point: &str) -> Address {
+    format!("d{furnace}/u.{point}").parse().expect("a good address")
+}
+
+const POINTS: [&str; 5] = ["temperature", "set-point", "output-share", "door-open", "flow"];
+
+fn points_of(plan: &ShopPlan, furnace: u16) -> [PointId; 5] {
+    POINTS.map(|point| plan.directory.find_point(&address(furnace, point)).expect("it is listed"))
+}
+
+fn plan(furnaces: u16) -> ShopPlan {
+    let mut directory = Directory::default();
+    let furnaces = (0..furnaces).map(|number| furnace(number, &mut directory)).collect();
+    ShopPlan {
+        name: "Alder Yard Edge Tools".to_owned(),
+        scan: Duration::from_millis(SCAN_MS),
+        ride_through: Duration::from_secs(60),
+        furnaces,
+        directory,
+        tanks: Vec::new(),
+        supplies: vec![SupplyPlan {
+            name: name("argon"),
+            gas: Gas::Argon,
+            oxygen: Ratio::new::<part_per_million>(5.0),
+            capacity: gas_flow(10_000.0, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA),
+            cylinder_volume: None,
+            pressure: None,
+            gauge_error: Pressure::new::<kilopascal>(500.0),
+            stale_after: Duration::from_secs(3600),
+        }],
+        room: RoomPlan {
+            oxygen: None,
+            first_level: Ratio::new::<percent>(19.5),
+            second_level: Ratio::new::<percent>(18.0),
+            debounce: Duration::from_secs(5),
+            stale_after: Duration::from_secs(60),
+            horn: None,
+        },
+        electrical_demand: None,
+    }
+}
+
+fn furnace(number: u16, directory: &mut Directory) -> FurnacePlan {
+    let [temperature, set_point, output, door, flow] = POINTS.map(|point| directory.point(&address(number, point)));
+    let unit = directory.unit(&address(number, "temperature").unit);
+    let litres = |l_min| gas_flow(l_min, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);
+    FurnacePlan {
+        name: name(&format!("f{number}")),
+        controller: Some(unit),
+        heating: Heating::SetPoint,
+        dead_man: DeadMan::Nothing,
+        temperature,
+        stale_after: Duration::from_secs(3),
+        set_point: Some(set_point),
+        output_share: Some(output),
+        over_temperature: None,
+        door: Some(door),
+        load_temperature: None,
+        probe: None,
+        contactor: None,
+        chamber: ChamberPlan { kind: ChamberKind::Brick, volume: Volume::new::<liter>(9.4), calibration: None },
+        rated: celsius(1100.0),
+        limit: celsius(1060.0),
+        power: Power::new::<kilowatt>(2.2),
+        band: kelvins(8.0),
+        steepest_k_per_s: 40.0,
+        no_response_after: Duration::from_secs(900),
+        short_opening: Duration::from_secs(30),
+        run_time_limit: None,
+        gas: Some(GasPlan {
+            supply: SupplyId(0),
+            meter: Some(unit),
+            flow,
+            resolution: litres(0.5),
+            by_eye: false,
+            valve: None,
+            purge: PurgePlan {
+                changes: 8.0,
+                flow: litres(8.0),
+                hold: litres(2.0),
+                unpurged_ceiling: celsius(200.0),
+                oxygen_limit: Ratio::new::<part_per_million>(500.0),
+                exposure_budget_s: 1.0,
+            },
+        }),
+        on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
+        still_quenchable: celsius(740.0),
+        falls_k_per_s: 0.3,
+    }
+}

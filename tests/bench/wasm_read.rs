@@ -24,7 +24,8 @@ pub(crate) fn measure(report: &mut Report) {
     device.show(250);
     let floor = Floor::start(&configuration(device.port));
     let until = Instant::now() + LASTS + Duration::from_secs(2);
-    let native: Vec<_> = [0, 7].map(|offset_ms| native(device.port, Duration::from_millis(offset_ms), until)).into_iter().collect();
+    let native: Vec<_> =
+        [0, 7].map(|offset_ms| native(device.port, Duration::from_millis(offset_ms), until)).into_iter().collect();
     // Everybody has settled.
     std::thread::sleep(Duration::from_secs(2));
     device.came();
@@ -132,7 +133,8 @@ fn native(port: u16, offset: Duration, until: Instant) -> std::thread::JoinHandl
                 for unit in 1..=UNITS {
                     transaction = transaction.wrapping_add(1);
                     let read = read(&mut stream, transaction, unit, at);
-                    let values = tokio::time::timeout(Duration::from_millis(500), read).await.expect("in time").expect("an answer");
+                    let values =
+                        tokio::time::timeout(Duration::from_millis(500), read).await.expect("in time").expect("an answer");
                     assert!((values[9] - 25.0).abs() < 1e-9);
                 }
             }
@@ -149,7 +151,10 @@ async fn read(stream: &mut TcpStream, transaction: u16, unit: u8, at: u16) -> st
     stream.read_exact(&mut header).await?;
     let mut rest = vec![0_u8; usize::from(u16::from_be_bytes([header[4], header[5]]))];
     stream.read_exact(&mut rest).await?;
-    let sound = header[..2] == transaction.to_be_bytes() && rest[0] == unit && rest[1] == 4 && usize::from(rest[2]) == 2 * usize::from(REGISTERS);
+    let sound = header[..2] == transaction.to_be_bytes()
+        && rest[0] == unit
+        && rest[1] == 4
+        && usize::from(rest[2]) == 2 * usize::from(REGISTERS);
     assert!(sound, "not the answer to what was asked");
     let mut values = [0.0; REGISTERS as usize];
     for (value, word) in values.iter_mut().zip(rest[3..].chunks_exact(2)) {
