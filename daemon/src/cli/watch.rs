@@ -31,12 +31,12 @@ pub(super) struct Watch {
 impl Watch {
     pub(super) fn run(self) -> Result<(), Ended> {
         match &self.journal {
-            Some(file) => self.from_file(file),
-            None => block_on(self.from_service()),
+            Some(file) => self.replay(file),
+            None => block_on(self.follow()),
         }
     }
 
-    async fn from_service(&self) -> Result<(), Ended> {
+    async fn follow(&self) -> Result<(), Ended> {
         let mut client = EventServiceClient::new(connect(&self.call.at).await?);
         let begin = self.from.map(Begin::FromSeq);
         let request = v1::StreamEventsRequest { begin, journal_id: String::new(), filter: None };
@@ -62,7 +62,7 @@ impl Watch {
         Ok(())
     }
 
-    fn from_file(&self, file: &Path) -> Result<(), Ended> {
+    fn replay(&self, file: &Path) -> Result<(), Ended> {
         let broken = |error: &dyn std::error::Error| Ended::new(Exit::Failed, error.to_string());
         let reader = Reader::open(file).map_err(|error| broken(&error))?;
         let mut next = self.from.unwrap_or(1);

@@ -18,15 +18,16 @@ pub(crate) struct Summary {
     cuts: u32,
     confirmed_cuts: u32,
     slowest_confirmation_ms: u64,
-    purges_proved: Vec<String>,
+    #[serde(skip)]
+    charged: Vec<(String, Option<String>)>,
+    #[serde(skip)]
+    proved: Vec<String>,
     parts_under: u32,
     parts_in_time: u32,
     slowest_transfer_ms: u64,
     door_openings_at_heat: u32,
     ended: Vec<Outcome>,
     refused: Vec<String>,
-    #[serde(skip)]
-    loads: u32,
 }
 
 /// How one load ended.
@@ -45,7 +46,7 @@ impl Summary {
 
     /// Whether both loads have ended.
     pub(super) fn is_over(&self) -> bool {
-        self.loads > 0 && self.ended.len() >= 2
+        self.ended.len() >= 2
     }
 
     /// Whether it went as the demo shows it: the irons complete, the knives never heated.
@@ -65,13 +66,20 @@ impl Summary {
         self.events = event.seq;
         self.shop_time_s = event.at.0 / 1000;
         match &event.body {
-            Some(EventBody::CycleBegan { .. }) => self.loads += 1,
+            Some(EventBody::CycleBegan { load, .. }) => {
+                self.charged.push((load.to_string(), event.furnace.as_ref().map(ToString::to_string)));
+            }
             Some(EventBody::Cut { .. }) => self.cuts += 1,
             Some(EventBody::CutConfirmed { after_ms, .. }) => {
                 self.confirmed_cuts += 1;
                 self.slowest_confirmation_ms = self.slowest_confirmation_ms.max(*after_ms);
             }
-            Some(EventBody::PurgeProved { .. }) => self.purges_proved.extend(event.furnace.as_ref().map(ToString::to_string)),
+            Some(EventBody::PurgeProved { .. }) => {
+                // Proved for the load that is in this furnace now: the last one that was charged there.
+                let furnace = event.furnace.as_ref().map(ToString::to_string);
+                self.proved
+                    .extend(self.charged.iter().rev().find(|(_, charged)| *charged == furnace).map(|(load, _)| load.clone()));
+            }
             Some(EventBody::Tripped { interlock: InterlockKind::OpeningAtHeat, .. }) => self.door_openings_at_heat += 1,
             Some(EventBody::PartUnder { transfer_ms, in_time, .. }) => {
                 self.parts_under += 1;
@@ -79,12 +87,11 @@ impl Summary {
                 self.slowest_transfer_ms = self.slowest_transfer_ms.max(*transfer_ms);
             }
             Some(EventBody::CycleEnded { load, outcome, soaked_ms }) => {
-                let furnace = event.furnace.as_ref().map(ToString::to_string).unwrap_or_default();
                 self.ended.push(Outcome {
                     load: load.to_string(),
                     outcome: outcome.clone(),
                     soaked_s: soaked_ms / 1000,
-                    purge_proved: self.purges_proved.contains(&furnace),
+                    purge_proved: self.proved.contains(&load.to_string()),
                 });
             }
             _ => {}

@@ -136,21 +136,21 @@ impl<'p> Section<'p> {
     }
 
     /// A table within this one.
-    pub(super) fn section(&self, entry: &'static str) -> Option<Section<'p>> {
+    pub(super) fn section(&self, entry: &'static str) -> Option<Self> {
         let value = self.peek(entry)?;
         self.as_section(self.key(entry), value, entry)
     }
 
-    fn as_section(&self, path: String, value: &Value, entry: &str) -> Option<Section<'p>> {
+    fn as_section(&self, path: String, value: &Value, entry: &str) -> Option<Self> {
         if let ValueKind::Table(table) = &value.kind {
-            return Some(Section::new(path, value, table, &self.home, self.problems));
+            return Some(Self::new(path, value, table, &self.home, self.problems));
         }
         self.problem(entry, format!("is {}, but a table is needed", said(value)));
         None
     }
 
     /// All tables of a kind by name, such as every `[furnace.NAME]`.
-    pub(super) fn named(&self, entry: &'static str) -> Vec<(Name, Section<'p>)> {
+    pub(super) fn named(&self, entry: &'static str) -> Vec<(Name, Self)> {
         let Some(parent) = self.section(entry) else { return Vec::new() };
         let mut found = Vec::new();
         for (text, value) in &parent.entries {
@@ -163,7 +163,7 @@ impl<'p> Section<'p> {
     }
 
     /// All tables of a list of tables.
-    pub(super) fn list(&self, entry: &'static str) -> Vec<Section<'p>> {
+    pub(super) fn list(&self, entry: &'static str) -> Vec<Self> {
         let Some(value) = self.peek(entry) else { return Vec::new() };
         let ValueKind::Array(items) = &value.kind else {
             self.problem(entry, format!("is {}, but a list of tables is needed", said(value)));

@@ -17,9 +17,9 @@ pub(crate) use words::waiting_for;
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Door, Facts};
 use crate::gas::hot_c;
-use crate::interlock::Rows;
+use crate::interlock::{InterlockKind, Rows};
 use crate::plan::{FurnacePlan, ShopPlan};
-use crate::purge::Purge;
+use crate::purge::{Purge, PurgePhase};
 use crate::questions::{Asked, Purpose, Questions};
 use crate::recipe::{Drive, Load, Protection, Step, StepKind};
 use crate::request::Ask;
@@ -78,6 +78,8 @@ pub(crate) struct Cycle {
     pub(crate) stage: Stage,
     /// Time in this step.
     pub(crate) step_ms: u64,
+    /// Since the pull began or the last part was under.
+    pub(crate) part_ms: u64,
     /// Time in band in this step.
     pub(crate) in_band_ms: u64,
     /// Time in band of all soaks.
@@ -146,6 +148,7 @@ impl Cycle {
             index: 0,
             stage: Stage::Loading,
             step_ms: 0,
+            part_ms: 0,
             in_band_ms: 0,
             soaked_ms: 0,
             wanted_c: None,
@@ -260,6 +263,7 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
         *since_ms += turn.dt_ms;
     }
     cycle.step_ms += turn.dt_ms;
+    cycle.part_ms += turn.dt_ms;
     if cycle.interrupted {
         return None;
     }
@@ -283,6 +287,7 @@ fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcom
     let done = match &step {
         Step::Purge => {
             cycle.wanted_c = None;
+            say_if_no_gas_comes(cycle, at, turn);
             at.purge.is_proved() || cycle.charged_hot
         }
         Step::Preheat { to, hold } => heat::preheat(cycle, at, turn, *to, *hold),
@@ -307,10 +312,26 @@ fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcom
     None
 }
 
+/// A purge whose flow is not proved after this long is told to people (common practice, no source: a valve left shut shows at once).
+const NO_GAS_MS: u64 = 60_000;
+
+/// Says once a step that the gas does not come.
+fn say_if_no_gas_comes(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let due = cycle.step_ms >= NO_GAS_MS && cycle.step_ms - turn.dt_ms < NO_GAS_MS;
+    let waits = matches!(at.purge.phase, PurgePhase::Idle | PurgePhase::Settling);
+    if due && waits && !at.rows.stands(InterlockKind::SharedSupply) {
+        let name = &at.plan.name;
+        let text = format!(
+            "{name}: the purge cannot begin, since its meter does not show the purge flow. Open the valve, look at the cylinder and the meter."
+        );
+        turn.say(at.id, Priority::Warning, text, EventBody::Noted);
+    }
+}
+
 /// A step begins.
 pub(crate) fn enter(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, index: u16) {
     cycle.index = index;
-    (cycle.step_ms, cycle.in_band_ms, cycle.transfer_ms, cycle.extended) = (0, 0, None, false);
+    (cycle.step_ms, cycle.part_ms, cycle.in_band_ms, cycle.transfer_ms, cycle.extended) = (0, 0, 0, None, false);
     let Some(step) = cycle.step().cloned() else { return };
     match step {
         // The set point of a ramp begins where the furnace is.

@@ -39,7 +39,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, _window:
         return false;
     }
     let near_flash = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index())).is_some_and(|tank| tank.latched);
-    let back = cycle.parts_under == 0 || cycle.step_ms > BACK_MS || is_back(cycle, at);
+    let back = cycle.parts_under == 0 || cycle.part_ms > BACK_MS || is_back(cycle, at);
     if near_flash || !back {
         return false;
     }
@@ -64,12 +64,12 @@ pub(crate) fn part_under(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let Some(Step::Pull { window }) = cycle.step() else { return };
     let window = *window;
     cycle.parts_under += 1;
-    let since_asked_ms = cycle.step_ms;
+    let since_asked_ms = cycle.part_ms;
     let (transfer_ms, measured) = match cycle.transfer_ms.take() {
         Some(transfer_ms) => (transfer_ms, true),
         None => (since_asked_ms, false),
     };
-    cycle.step_ms = 0;
+    cycle.part_ms = 0;
     let in_time = u128::from(transfer_ms) <= window.as_millis();
     let (part, load, name) = (cycle.parts_under, cycle.load.name.clone(), &at.plan.name);
     let seconds = transfer_ms as f64 / 1000.0;

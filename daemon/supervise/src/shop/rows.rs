@@ -88,7 +88,9 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
             let mut text = String::new();
             say(kind, &told, &mut text);
             let (latched, first, acts) = (row.is_latched(), row.is_first(), acts(kind, plan));
+            let opened_on_purpose = kind == InterlockKind::DoorOpen && furnace.situation.opening_expected && !latched;
             let priority = match (entry.causes, furnace.situation.running) {
+                _ if opened_on_purpose => Priority::Record,
                 (For::Turn, _) | (_, false) if !latched => Priority::Record,
                 (For::People, _) if latched || furnace.situation.hot => Priority::Urgent,
                 _ => Priority::Warning,
