@@ -83,7 +83,7 @@ tcp = "127.0.0.1:{box_port}"
 [driver.loop]
 component = "modbus-registers.wasm"
 lines = ["loop"]
-poll = "20 ms"
+poll = "0.02 s"
 
 [driver.loop.settings.unit.north]
 face = "furnace"
@@ -96,7 +96,7 @@ cut = {{ heat_on = false, set_point = 0 }}
 [driver.box]
 component = "modbus-registers.wasm"
 lines = ["box"]
-poll = "20 ms"
+poll = "0.02 s"
 
 [driver.box.settings.unit.north]
 face = "points"

@@ -64,7 +64,7 @@ pub(crate) struct Report {
 impl Report {
     pub(crate) fn new(json: bool) -> Self {
         if !json {
-            println!("{:<62} {:>12} {:<9} {:>12} {:>7}  {:<12} holds", "", "value", "unit", "baseline", "ratio", "target");
+            println!("{:<76} {:>12} {:<9} {:>12} {:>7}  {:<12} holds", "", "value", "unit", "baseline", "ratio", "target");
         }
         Self { json, missed: 0, rows: 0 }
     }
@@ -90,7 +90,7 @@ impl Report {
         let number = |value: Option<f64>| value.map_or_else(String::new, shown);
         let holds = holds.map_or("", |holds| if holds { "yes" } else { "NO" });
         let (value, baseline, ratio) = (shown(row.value), number(row.baseline), number(ratio));
-        println!("{:<62} {value:>12} {:<9} {baseline:>12} {ratio:>7}  {target:<12} {holds}", row.name, row.unit);
+        println!("{:<76} {value:>12} {:<9} {baseline:>12} {ratio:>7}  {target:<12} {holds}", row.name, row.unit);
     }
 
     /// What was measured, when it does not speak for itself.
