@@ -42,6 +42,7 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
     if let Some(file) = &sources.file {
         base = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
         for path in std::iter::once(file.clone()).chain(drop_ins(file)) {
+            problems.reads(&path);
             let source = File::from(path.as_path()).format(FileFormat::Toml);
             if let Err(error) = Config::builder().add_source(source.clone()).build() {
                 let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };

@@ -1,6 +1,6 @@
 //! The configuration: read in layers, checked in one pass that lists every problem at once.
 //!
-//! Three steps, one direction: [`layers`] gathers text from files, environment and flags; the parts beside it turn tables into
+//! Three steps, one direction: `layers` gathers text from files, environment and flags; the parts beside it turn tables into
 //! [`Settings`], in which every value is checked but addresses are still text; [`crate::wiring`] resolves those against what the
 //! drivers say of themselves.
 
@@ -18,6 +18,7 @@ use std::time::Duration;
 
 pub use equipment::{ContactorSettings, FurnaceSettings, GasSettings, PointRef, RoomSettings, SupplySettings, TankSettings};
 use hearthward_drivers::LineSpec;
+use hearthward_equipment::Name;
 pub use layers::Sources;
 pub use parts::{DriverSettings, HostSettings, Listen};
 pub use problem::{Problem, Problems};
@@ -43,6 +44,8 @@ pub struct Settings {
     pub lines: Vec<LineSpec>,
     /// The drivers.
     pub drivers: Vec<DriverSettings>,
+    /// The names of all supplies, also of those with problems.
+    pub supply_names: Vec<Name>,
     /// The gas supplies.
     pub supplies: Vec<SupplySettings>,
     /// The furnaces.

@@ -116,6 +116,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Optio
         drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
         host,
         lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section)).collect(),
+        supply_names: root.named("supply").into_iter().map(|(name, _)| name).collect(),
         supplies: equipment::supplies(root),
         furnaces: equipment::furnaces(root),
         tanks: equipment::tanks(root),

@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::fmt;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -31,29 +32,46 @@ impl fmt::Display for Problem {
 
 /// All problems found, gathered so that a person sees them at once.
 #[derive(Debug, Default)]
-pub struct Problems(RefCell<Vec<Problem>>);
+pub struct Problems {
+    all: RefCell<Vec<Problem>>,
+    /// The files that were read, as people named them.
+    files: RefCell<Vec<PathBuf>>,
+}
 
 impl Problems {
     /// Notes a problem.
     pub fn note(&self, source: impl Into<String>, key: impl Into<String>, message: impl Into<String>) {
         let problem = Problem { source: source.into(), line: None, key: key.into(), message: message.into() };
-        let mut all = self.0.borrow_mut();
+        let mut all = self.all.borrow_mut();
         if !all.contains(&problem) {
             all.push(problem);
         }
     }
 
+    /// Says that a file is read, so that problems in it are shown under the name that people gave it.
+    pub(super) fn reads(&self, file: &Path) {
+        self.files.borrow_mut().push(file.to_owned());
+    }
+
     /// Whether anything was found.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.0.borrow().is_empty()
+        self.all.borrow().is_empty()
     }
 
     /// All of them, each with its line where the file shows it.
     #[must_use]
     pub fn into_list(self) -> Vec<Problem> {
-        let mut all = self.0.into_inner();
+        let mut all = self.all.into_inner();
+        let files = self.files.into_inner();
         for problem in &mut all {
+            // The reader of layers tells paths from the folder that the command runs in, which nobody typed.
+            let same = |file: &&PathBuf| {
+                file.canonicalize().is_ok_and(|real| Path::new(&problem.source).canonicalize().is_ok_and(|told| told == real))
+            };
+            if let Some(file) = files.iter().find(same) {
+                problem.source = file.display().to_string();
+            }
             problem.line = super::place::line_of(&problem.source, &problem.key);
         }
         all

@@ -23,12 +23,13 @@ impl<'p> Section<'p> {
     /// The whole configuration as one table.
     pub(super) fn root(values: impl IntoIterator<Item = (String, Value)>, problems: &'p Problems) -> Self {
         let entries: BTreeMap<_, _> = values.into_iter().collect();
-        Self { path: String::new(), entries, known: RefCell::default(), home: String::new(), problems }
+        let home = entries.values().find_map(origin).unwrap_or_default().to_owned();
+        Self { path: String::new(), entries, known: RefCell::default(), home, problems }
     }
 
     fn new(path: String, value: &Value, table: &config::Map<String, Value>, home: &str, problems: &'p Problems) -> Self {
         let entries: BTreeMap<String, Value> = table.iter().map(|(key, value)| (key.clone(), value.clone())).collect();
-        let home = entries.values().chain([value]).find_map(Value::origin).unwrap_or(home).to_owned();
+        let home = origin(value).unwrap_or(home).to_owned();
         Self { path, entries, known: RefCell::default(), home, problems }
     }
 
@@ -44,7 +45,7 @@ impl<'p> Section<'p> {
 
     /// Notes a problem with an entry.
     pub(super) fn problem(&self, entry: &str, message: impl Into<String>) {
-        let source = self.entries.get(entry).and_then(Value::origin).unwrap_or(&self.home);
+        let source = self.entries.get(entry).and_then(origin).unwrap_or(&self.home);
         let key = if entry.is_empty() { self.path.clone() } else { self.key(entry) };
         self.problems.note(source, key, message);
     }
@@ -193,12 +194,21 @@ impl<'p> Section<'p> {
             }
             let nearest = known.iter().min_by_key(|name| distance(name, entry));
             let hint = match nearest {
-                Some(name) if distance(name, entry) <= 1 + entry.len() / 3 => format!("; did you mean `{name}`?"),
+                Some(name) if distance(name, entry) <= 1 + entry.len() / 4 => format!("; did you mean `{name}`?"),
                 _ => format!("; known here: {}", known.join(", ")),
             };
             self.problem(entry, format!("is not a key of this table{hint}"));
         }
     }
+}
+
+/// Where a value was written. A table has no place of its own; it has that of what is in it.
+fn origin(value: &Value) -> Option<&str> {
+    value.origin().or_else(|| match &value.kind {
+        ValueKind::Table(table) => table.values().find_map(origin),
+        ValueKind::Array(items) => items.iter().find_map(origin),
+        _ => None,
+    })
 }
 
 /// Every scalar of a value under its dotted key; list entries by their place.

@@ -179,8 +179,11 @@ fn check_heating(settings: &FurnaceSettings, unit: &UnitAddress, facts: &UnitFac
 
 fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>) -> Option<GasPlan> {
     let Some(supply) = shop.supplies.iter().position(|supply| supply.name == gas.supply) else {
-        let words = format!("{} is not configured; add [supply.{}]", gas.supply, gas.supply);
-        finder.problems.note(&furnace.home, format!("furnace.{}.supply", furnace.name), words);
+        // One that is configured and has problems of its own is complained about at its own place.
+        if !shop.supply_names.contains(&gas.supply) {
+            let words = format!("{} is not configured; add [supply.{}]", gas.supply, gas.supply);
+            finder.problems.note(&furnace.home, format!("furnace.{}.supply", furnace.name), words);
+        }
         return None;
     };
     if gas.purge.flow > shop.supplies[supply].capacity {

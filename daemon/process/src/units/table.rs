@@ -122,6 +122,7 @@ static UNITS: &[Unit] = &[
     unit(&["m2"], Dimension::Area, 1.0),
     unit(&["in2", "sq in"], Dimension::Area, INCH_M * INCH_M),
     unit(&["ft2", "sq ft"], Dimension::Area, 144.0 * INCH_M * INCH_M),
+    unit(&["ms"], Dimension::Time, 1e-3),
     unit(&["s", "sec", "second", "seconds"], Dimension::Time, 1.0),
     unit(&["min", "minute", "minutes"], Dimension::Time, 60.0),
     unit(&["h", "hr", "hour", "hours"], Dimension::Time, 3600.0),
