@@ -38,6 +38,8 @@ fn an_orderly_end_cuts_heat_and_says_so() {
     let events = floor.client.all_events();
     assert_without_gaps(&numbers(&events), 1);
     assert!(events.iter().any(|event| event["kind"] == "ending"), "the end is not on record");
+    let cut = events.iter().any(|event| event["cut"]["because"].to_string().contains("INTERLOCK_KIND_ENDING"));
+    assert!(cut, "no cut on record says that the service was ending");
     let began = events.iter().rfind(|event| event["kind"] == "began").expect("the second start is on record");
     assert_eq!(began["began"]["clean"], true, "{began}");
 }

@@ -6,7 +6,7 @@ use hearthward_tests::place;
 use sha2::{Digest, Sha256};
 
 /// The text of the driver contract's track 0.1, by digest.
-const WIT_0_1: &str = "ec5cf1b729a95f686730a76ba0fe08d6c41ce0b3f964fd745fa0ab82674fe1e8";
+const WIT_0_1: &str = "f40b00df3925f140a3437d52378ce6ba90756166cfe61a5a5a09a97055be3931";
 
 #[test]
 fn the_driver_contract_0_1_is_frozen() {
