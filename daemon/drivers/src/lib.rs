@@ -32,6 +32,7 @@ mod engine;
 mod host;
 mod inbox;
 mod line;
+mod pause;
 mod plan;
 mod refusal;
 mod sandbox;

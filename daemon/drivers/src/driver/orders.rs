@@ -1,7 +1,5 @@
 //! What a task is told to do: cuts before all else, then heat, then acts.
 
-use std::time::Duration;
-
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Fault, FaultCode, Quality, Value};
 use hearthward_supervise::observe::{CutState, UnitState};
@@ -11,12 +9,13 @@ use super::task::Task;
 use super::unit::{Said, Wired};
 use super::{Deed, no_such_unit};
 use crate::abi::{CallError, Read};
+use crate::pause::pause_after;
 use crate::plan::Setting;
 use crate::sandbox::Call;
 use crate::values::to_setting;
 
-/// From one try of a cut by the guest to the next, as on the lane.
-const CUT_AGAIN_AFTER: Duration = Duration::from_millis(250);
+/// How many pauses the guest's repeated cut skips where standing cuts do the work: its first pause is a second.
+const STANDING_AHEAD: u32 = 2;
 
 /// The least share of power that counts as heating when a controller has nothing better to say.
 const SHARE_OF_NOTHING: f64 = 0.001;
@@ -73,7 +72,6 @@ impl Task {
         };
         // Nobody else can take this heat away: the quarantine has to wait.
         self.ensure_open(alone).await;
-        let again_at = self.again_at(CUT_AGAIN_AFTER);
         let limit = self.shared.spec.call_limit;
         let index = self.units[unit].index;
         // The call is not tagged: a newer cut of the same furnace wants the same.
@@ -86,9 +84,14 @@ impl Task {
             }
         };
         let off = result.as_ref().is_ok_and(|read| self.is_off(unit, place, read));
+        // Counted from its end: a call that waited long must not be due again at once, before the driver's other units.
+        let now = self.clock.now();
         let wired = self.wired(unit, place);
         let news = wired.tried != wish;
-        (wired.tried, wired.again_at) = (wish, again_at);
+        wired.tries = if news { 1 } else { wired.tries.saturating_add(1) };
+        // Where the host sends its own bytes, the guest's part is the reading back, and can wait longer.
+        let tries = if alone { wired.tries } else { wired.tries.saturating_add(STANDING_AHEAD) };
+        (wired.tried, wired.again_at) = (wish, now + pause_after(tries));
         if off {
             wired.done = wish;
             wired.cell.confirm(wired.role, wish);

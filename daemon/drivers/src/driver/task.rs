@@ -126,6 +126,10 @@ impl Task {
             self.tell_bad(unit);
             return;
         }
+        // A step is a read of everything, however long a device takes.
+        if !self.clock.is_stepped() && self.units[unit].rests(self.clock.now()) {
+            return;
+        }
         let mut whole = Read::default();
         for place in 0..self.units[unit].facts.faces.len() {
             let (face, index) = (self.units[unit].facts.faces[place], self.units[unit].index);
@@ -137,11 +141,16 @@ impl Task {
                     whole.exchanged_at = whole.exchanged_at.into_iter().chain(read.exchanged_at).min();
                 }
                 Err(error) => {
+                    if matches!(&error, CallError::Fault(fault) if fault.code != FaultCode::WITHDRAWN) {
+                        let now = self.clock.now();
+                        self.units[unit].missed(now);
+                    }
                     self.failed(unit, &error);
                     return;
                 }
             }
         }
+        self.units[unit].answered();
         self.tell_read(unit, whole, true);
         self.say(unit, Said::Answering, UnitState::Answering);
     }

@@ -6,6 +6,7 @@ use hearthward_equipment::{Fault, PointId, Quality, Reading, ShopMs, UnitId};
 
 use crate::abi::Read;
 use crate::cut::{CutCell, Role};
+use crate::pause::pause_after;
 use crate::slot::OrderSlot;
 use crate::survey::UnitFacts;
 
@@ -27,6 +28,9 @@ pub(crate) struct Unit {
     last_at: ShopMs,
     /// What was last said of it.
     pub(crate) said: Option<Said>,
+    /// Reads in vain, one after the other, and until when it is left alone after them.
+    misses: u32,
+    rests_until: ShopMs,
 }
 
 #[derive(Debug)]
@@ -46,6 +50,8 @@ pub(crate) struct Wired {
     /// The last wish that the guest has carried out, and the last that it was asked to.
     pub(crate) done: u64,
     pub(crate) tried: u64,
+    /// How often the guest has tried that wish in vain.
+    pub(crate) tries: u32,
     pub(crate) again_at: ShopMs,
 }
 
@@ -68,7 +74,7 @@ pub(crate) enum Said {
 
 impl Wired {
     pub(crate) fn new(cell: Arc<CutCell>, role: Role, slot: Arc<OrderSlot>) -> Self {
-        Self { cell, role, slot, done: 0, tried: 0, again_at: ShopMs(0) }
+        Self { cell, role, slot, done: 0, tried: 0, tries: 0, again_at: ShopMs(0) }
     }
 
     /// The wish that the guest is to carry out now, if there is one.
@@ -84,7 +90,35 @@ impl Wired {
 impl Unit {
     pub(crate) fn new(facts: UnitFacts, index: u32, id: Option<UnitId>, points: Vec<(String, PointId)>) -> Self {
         let points = points.into_iter().map(|(name, id)| Point { name, id, seen: false }).collect();
-        Self { facts, index, id, points, controls: None, contactors: Vec::new(), last_at: ShopMs(0), said: None }
+        Self {
+            facts,
+            index,
+            id,
+            points,
+            controls: None,
+            contactors: Vec::new(),
+            last_at: ShopMs(0),
+            said: None,
+            misses: 0,
+            rests_until: ShopMs(0),
+        }
+    }
+
+    /// Whether it is left alone for now: a device that does not answer must not take the time of the driver's other units. Only
+    /// what is reached over a line can take time.
+    pub(crate) fn rests(&self, now: ShopMs) -> bool {
+        self.facts.on_a_line && now < self.rests_until
+    }
+
+    /// Notes a read in vain.
+    pub(crate) fn missed(&mut self, now: ShopMs) {
+        self.misses = self.misses.saturating_add(1);
+        self.rests_until = now + pause_after(self.misses);
+    }
+
+    /// Notes a read that brought something.
+    pub(crate) fn answered(&mut self) {
+        self.misses = 0;
     }
 
     /// Everything that heats by it.

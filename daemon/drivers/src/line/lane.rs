@@ -14,6 +14,7 @@ use super::deliver::{Delivered, deliver};
 use super::tcp::TcpLine;
 use super::wire::State;
 use crate::cut::{CutCell, Role, StandingCut, lock};
+use crate::pause::pause_after;
 
 /// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off
 /// costs this much for each try.
@@ -25,8 +26,8 @@ const RECONNECT_FIRST: Duration = Duration::from_millis(100);
 /// Short enough that a device that comes back is read again while a person still looks at it.
 const RECONNECT_LONGEST: Duration = Duration::from_secs(5);
 
-/// From one try of a standing cut to the next: four in a second are no load for any line.
-const CUT_AGAIN_AFTER: Duration = Duration::from_millis(250);
+/// A line that is down is tried at least this often while a cut is owed on it: four times in a second are no load.
+const CUT_CONNECT_AGAIN_AFTER: Duration = Duration::from_millis(250);
 
 /// How long the reply to a standing cut is waited for before it is sent again.
 pub(super) const CUT_REPLY_WITHIN: Duration = Duration::from_millis(500);
@@ -35,7 +36,7 @@ pub(super) const CUT_REPLY_WITHIN: Duration = Duration::from_millis(500);
 /// ahead of its reply.
 const REPLY_USUAL: Duration = Duration::from_millis(20);
 
-/// Tries on one connection after which it is taken for dead or out of step, and made anew.
+/// Tries on one connection after which it is taken for dead or out of step, and made anew, unless somebody else on it answers.
 const CUT_TRIES_PER_CONNECTION: u32 = 2;
 
 /// What one line carries for one role of one furnace.
@@ -53,6 +54,8 @@ struct Far {
     /// The last wish that was tried, and how often.
     tried: u64,
     tries: u32,
+    /// The line's count of answers when it was last tried.
+    answers: u64,
     /// The last wish that read back.
     read_back: u64,
     again_at: Instant,
@@ -60,7 +63,7 @@ struct Far {
 
 impl CutGroup {
     pub(crate) fn new(cell: Arc<CutCell>, role: Role, cuts: Vec<StandingCut>) -> Self {
-        let far = Far { tried: 0, tries: 0, read_back: 0, again_at: Instant::now() };
+        let far = Far { tried: 0, tries: 0, answers: 0, read_back: 0, again_at: Instant::now() };
         Self { cell, role, cuts, far: Mutex::new(far) }
     }
 
@@ -84,13 +87,18 @@ impl CutGroup {
         let tries = {
             let mut far = lock(&self.far);
             far.tries = if far.tried == wish { far.tries + 1 } else { 1 };
-            (far.tried, far.again_at) = (wish, Instant::now() + CUT_AGAIN_AFTER);
+            (far.tried, far.again_at) = (wish, Instant::now() + pause_after(far.tries));
             far.tries
         };
         if tries == 1 && self.cell.role(self.role).done() < wish {
             self.cell.tell(CutState::Failed(Fault::new(code, why)));
         }
         tries
+    }
+
+    /// Whether anybody on the line has answered since the last call, as told by the line's count.
+    fn others_answered(&self, answers: u64) -> bool {
+        std::mem::replace(&mut lock(&self.far).answers, answers) < answers
     }
 
     /// Notes that the bytes are out and the reply was not waited for: it is due again as soon as the line is free.
@@ -111,7 +119,7 @@ impl CutGroup {
 /// Runs for the life of the line.
 pub(super) async fn run(line: Arc<TcpLine>) {
     let mut back_off = RECONNECT_FIRST;
-    let mut tried_at = Instant::now() - CUT_AGAIN_AFTER;
+    let mut tried_at = Instant::now() - CUT_CONNECT_AGAIN_AFTER;
     let mut retry_at = tried_at;
     loop {
         let state = line.wire().state.clone();
@@ -119,7 +127,7 @@ pub(super) async fn run(line: Arc<TcpLine>) {
         let owed = groups.iter().filter_map(|group| group.due()).min();
         if owed.is_some() {
             // A cut does not sit out a back-off.
-            retry_at = retry_at.min(tried_at + CUT_AGAIN_AFTER);
+            retry_at = retry_at.min(tried_at + CUT_CONNECT_AGAIN_AFTER);
         }
         if !matches!(state, State::Up(_)) && Instant::now() >= retry_at {
             line.opened(connect(&line).await);
@@ -197,7 +205,8 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
                 return;
             }
             Delivered::Silent(why) => {
-                if group.failed(wish, FaultCode::TIMED_OUT, &why) % CUT_TRIES_PER_CONNECTION == 0 {
+                let tries = group.failed(wish, FaultCode::TIMED_OUT, &why);
+                if !group.others_answered(line.answers()) && tries % CUT_TRIES_PER_CONNECTION == 0 {
                     line.ended(link, "a cut was not read back");
                 }
                 return;

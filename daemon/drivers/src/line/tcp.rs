@@ -44,6 +44,8 @@ pub(crate) struct TcpLine {
     groups: Mutex<Vec<Arc<CutGroup>>>,
     exchanges: AtomicU64,
     faults: AtomicU64,
+    /// Exchanges that brought a whole reply.
+    answers: AtomicU64,
 }
 
 /// What a step on the wire came to.
@@ -68,6 +70,7 @@ impl TcpLine {
             groups: Mutex::default(),
             exchanges: AtomicU64::new(0),
             faults: AtomicU64::new(0),
+            answers: AtomicU64::new(0),
         }
     }
 
@@ -116,10 +119,14 @@ impl TcpLine {
     pub(super) async fn exchange(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
         self.exchanges.fetch_add(1, Ordering::Relaxed);
         let result = self.in_turn(ask, alarm).await;
-        if result.is_err() {
-            self.faults.fetch_add(1, Ordering::Relaxed);
-        }
+        let count = if result.is_ok() { &self.answers } else { &self.faults };
+        count.fetch_add(1, Ordering::Relaxed);
         result
+    }
+
+    /// How many exchanges have brought a whole reply so far.
+    pub(super) fn answers(&self) -> u64 {
+        self.answers.load(Ordering::Relaxed)
     }
 
     async fn in_turn(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
