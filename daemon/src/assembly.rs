@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use hearthward_drivers::{Engine, LineKind, Surveyed, SurveyedUnit, survey};
+use hearthward_drivers::{Engine, LineKind, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, Name, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
@@ -208,11 +208,10 @@ impl Assembly {
         )
     }
 
-    /// Units of the simulated bench and of equipment kept by hand have no lines, so nothing real can be heated faster than time runs.
+    /// Whether nothing here is real: no line, and every unit says that it is simulated. What a person keeps by hand is real equipment.
     #[must_use]
     pub fn is_simulated(&self) -> bool {
-        let simulated =
-            |unit: &SurveyedUnit| unit.notes.iter().any(|(key, _)| key == "simulated") || unit.evidence == Evidence::Confirmed;
+        let simulated = |unit: &SurveyedUnit| unit.notes.iter().any(|(key, is)| key == "simulated" && *is == Setting::Flag(true));
         self.settings.lines.is_empty() && self.surveyed.iter().flat_map(|driver| &driver.units).all(simulated)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-/// How a command ended. The numbers are part of the interface and listed in `hearthward help exit-codes`.
+/// How a command ended. The numbers are part of the interface and listed in `hearthward --help` and `deploy/README.md`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Exit {
     /// Done.

@@ -277,3 +277,18 @@ fn refused_field(status: &Status, field: &str) {
     assert_eq!(named.field, field, "{}", named.description);
     assert!(!named.description.is_empty());
 }
+
+/// Goal: taking heat away does not wait for the record. Method: the journal's file is taken away under the running service.
+#[tokio::test]
+async fn a_stop_goes_through_when_the_record_cannot_be_read() {
+    let served = Served::start().await;
+    for file in std::fs::read_dir(served.folder.path()).expect("the folder") {
+        std::fs::remove_file(file.expect("an entry").path()).expect("removed");
+    }
+    served.cycles().await.hold_cycle(hold("one", "north")).await.expect_err("whether it is a repeat cannot be known");
+    assert!(served.asked().is_empty());
+    let stop = v1::StopRequest { request_id: "two".into(), person: "Ada".into(), furnace: "north".into() };
+    served.interlocks().await.stop(stop).await.expect("done");
+    assert_eq!(served.asked().len(), 1);
+    assert!(matches!(served.asked()[0].request, Request::Stop { furnace: Some(FurnaceId(0)) }));
+}

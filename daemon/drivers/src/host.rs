@@ -44,8 +44,8 @@ pub struct Host {
     pub(crate) points: Vec<(UnitId, String)>,
     /// Points that no act may write, by number: they can heat.
     pub(crate) heat_points: Vec<bool>,
-    /// Drivers whose values a person enters: they have no line.
-    pub(crate) by_hand: Vec<bool>,
+    /// By driver and unit: whether a person enters its values.
+    pub(crate) by_hand: Vec<Vec<bool>>,
     pub(crate) standing: StandingCuts,
     /// Wakes the watch over the leases.
     pub(crate) leases: Arc<Notify>,
@@ -190,29 +190,35 @@ impl Host {
             Act::HeatTank { unit, to } => (unit, Deed::Tank(TankCommand::HeatToC(tidy(in_celsius(to))))),
             Act::TankHeaterOff { unit } => (unit, Deed::Tank(TankCommand::HeaterOff)),
             Act::WritePoint { point, value } => self.write(point, value)?,
-            Act::Enter { point, value } => {
-                let (unit, deed) = self.write(point, value)?;
-                let (driver, _) = self.find(unit)?;
-                if !self.by_hand[driver] {
-                    let why = "a value is entered only for equipment that is kept by hand";
-                    return Err(Fault::new(FaultCode::NOT_ALLOWED, why));
-                }
-                (unit, deed)
-            }
+            Act::Enter { point, value } => self.entered(point, value)?,
         };
         let (driver, unit) = self.find(unit)?;
         self.drivers[driver].give(Job::Act { unit, deed })
     }
 
+    /// What a person read. It heats nothing, since no wire leads to equipment that is kept by hand, whatever the point is called.
+    fn entered(&self, point: PointId, value: Value) -> Result<(UnitId, Deed), Fault> {
+        let (unit, name) = self.named(point)?;
+        let (driver, place) = self.find(unit)?;
+        if !self.by_hand[driver].get(place).is_some_and(|by_hand| *by_hand) {
+            let why = format!("{name} is not kept by hand, so no value is entered there");
+            return Err(Fault::new(FaultCode::NOT_ALLOWED, why));
+        }
+        Ok((unit, Deed::Write { point: name, value }))
+    }
+
+    fn named(&self, point: PointId) -> Result<(UnitId, String), Fault> {
+        let known = self.points.get(point.index()).cloned();
+        known.ok_or_else(|| Fault::new(FaultCode::NOT_SUPPORTED, format!("there is no point number {}", point.0)))
+    }
+
     /// Heat goes by orders alone: whatever can heat is not to be written.
     fn write(&self, point: PointId, value: Value) -> Result<(UnitId, Deed), Fault> {
-        let Some((unit, name)) = self.points.get(point.index()) else {
-            return Err(Fault::new(FaultCode::NOT_SUPPORTED, format!("there is no point number {}", point.0)));
-        };
+        let (unit, name) = self.named(point)?;
         if self.heat_points[point.index()] {
             return Err(Fault::new(FaultCode::NOT_ALLOWED, format!("{name} can heat and is written by orders alone")));
         }
-        Ok((*unit, Deed::Write { point: name.clone(), value }))
+        Ok((unit, Deed::Write { point: name, value }))
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
 use hearthward_equipment::reading::field;
-use hearthward_equipment::{Address, FurnaceId, Name, PointId, UnitAddress, UnitId};
+use hearthward_equipment::{Address, Evidence, FurnaceId, Name, PointId, UnitAddress, UnitId};
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::{Notify, mpsc};
 
@@ -76,7 +76,11 @@ pub(crate) fn start(engine: &Engine, plan: HostPlan, clock: ShopClock, inbox: Ar
         units: unit_places(&plans),
         points: points(&plans.plan),
         heat_points: heat_points(&plans),
-        by_hand: plans.plan.drivers.iter().map(|spec| spec.lines.is_empty()).collect(),
+        by_hand: plans
+            .sound
+            .iter()
+            .map(|driver| driver.units.iter().map(|unit| unit.evidence == Evidence::Confirmed).collect())
+            .collect(),
         cells: plans.cells,
         clock,
         slots,

@@ -225,7 +225,12 @@ pub(super) fn question_line(question: &v1::Question) -> String {
     let mut line = format!("{:>4} {}", question.id, question.text);
     let choices: Vec<String> = question.choices().map(words::choice).collect();
     if choices.is_empty() {
-        line += &format!("\n     answer: hearthward question confirm {}", question.id);
+        let reading = match question.ask.as_ref().and_then(|ask| ask.ask.as_ref()) {
+            Some(v1::ask::Ask::SetFlow(wanted)) => format!(" --reading \"{} L/min\" (what the meter shows)", wanted.flow_l_min),
+            Some(v1::ask::Ask::ReadFlow(_)) => " --reading \"… L/min\" (what the meter shows)".to_owned(),
+            _ => String::new(),
+        };
+        line += &format!("\n     answer: hearthward question confirm {}{reading}", question.id);
     } else {
         line += &format!("\n     answer: hearthward question choose {} {}", question.id, choices.join(" | "));
     }

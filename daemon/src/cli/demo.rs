@@ -9,7 +9,7 @@ use serde_json::json;
 use super::call::json as proto_json;
 use super::check::{CAUTIONS, refused};
 use super::serve::logging;
-use super::{FlagArgs, words};
+use super::{key_value, words};
 use crate::demo::{DemoEnded, Options, run};
 use crate::exit::{Ended, Exit};
 
@@ -25,16 +25,22 @@ pub(super) struct Demo {
     /// Print for programs: one JSON object a line.
     #[arg(long)]
     json: bool,
-    #[command(flatten)]
-    flags: FlagArgs,
+    /// Folder of driver files.
+    #[arg(long)]
+    drivers: Option<PathBuf>,
+    /// Any key of the configuration, over what the file says; the journal stays the demo's own.
+    #[arg(long, value_name = "KEY=VALUE", value_parser = key_value)]
+    set: Vec<(String, String)>,
 }
 
 impl Demo {
     pub(super) fn run(self) -> Result<(), Ended> {
         logging("warn");
         let began = Instant::now();
-        let Self { folder, config, json, flags } = self;
-        let journal = flags.journal.clone().unwrap_or_else(|| folder.join("journal.sqlite"));
+        let Self { folder, config, json, drivers, mut set } = self;
+        let journal = folder.join("journal.sqlite");
+        let absolute = |path: PathBuf| std::path::absolute(&path).unwrap_or(path).display().to_string();
+        set.extend(drivers.map(|path| ("host.drivers".to_owned(), absolute(path))));
         if !json {
             println!("{CAUTIONS}\n\nEvents: number, shop time, what happened.\n");
         }
@@ -42,7 +48,7 @@ impl Demo {
             let event = hearthward_api::event(event);
             println!("{}", if json { proto_json("Event", &event) } else { words::event(&event) });
         };
-        let summary = run(Options { folder, set: flags.into_set(), config }, say).map_err(|ended| match ended {
+        let summary = run(Options { folder, set, config }, say).map_err(|ended| match ended {
             DemoEnded::Configuration(problems) => refused(&problems, json),
             DemoEnded::Early(ended) => ended,
         })?;

@@ -6,7 +6,8 @@
 mod people;
 mod summary;
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -44,19 +45,14 @@ pub(crate) struct Options {
     pub(crate) folder: PathBuf,
     /// Flags over the example's configuration.
     pub(crate) set: Vec<(String, String)>,
-    /// Another configuration than the example's; refused unless all of its equipment is simulated or kept by hand.
+    /// Another configuration than the example's; refused unless all of its equipment is simulated.
     pub(crate) config: Option<PathBuf>,
 }
 
 /// Runs the demo to its end; `say` is told of each event as it becomes durable.
 pub(crate) fn run(options: Options, mut say: impl FnMut(&Recorded)) -> Result<Summary, DemoEnded> {
     let mut assembly = assembled(options)?;
-    for suffix in ["", "-wal", "-shm"] {
-        let mut file = assembly.settings.journal.clone().into_os_string();
-        file.push(suffix);
-        // Not there is as good as removed; anything else shows when the journal is opened.
-        let _ = std::fs::remove_file(file);
-    }
+    clear_earlier(&assembly.settings.journal)?;
     let floor = Floor::laid(&mut assembly)?;
     let clock = ShopClock::stepped();
     let Started { mut core, host, reader, plan, .. } = start(&assembly, &clock)?;
@@ -102,11 +98,10 @@ impl From<Ended> for DemoEnded {
 
 fn assembled(options: Options) -> Result<Assembly, DemoEnded> {
     let folder = std::path::absolute(&options.folder).unwrap_or(options.folder);
-    let mut set = vec![
-        ("journal.file".to_owned(), folder.join("journal.sqlite").display().to_string()),
-        ("host.cache".to_owned(), folder.join("cache").display().to_string()),
-    ];
-    set.extend(options.set);
+    // Last, so that no flag leads the demo to another journal: it replaces the one that it finds.
+    let mut set = options.set;
+    set.push(("journal.file".to_owned(), folder.join("journal.sqlite").display().to_string()));
+    set.push(("host.cache".to_owned(), folder.join("cache").display().to_string()));
     let text = options.config.is_none().then(|| EXAMPLE.to_owned());
     let sources = Sources { file: options.config, text, set, environment: false };
     let assembly = assemble(&sources).map_err(DemoEnded::Configuration)?;
@@ -115,6 +110,38 @@ fn assembled(options: Options) -> Result<Assembly, DemoEnded> {
     }
     let words = "accelerated time is refused with real equipment: a real furnace heats in real time. Use `hearthward serve`, or a configuration whose drivers are all simulated";
     Err(Ended::new(Exit::Refused, words).into())
+}
+
+/// Makes room for this demo's journal. Only what an earlier demo left is replaced, which the mark beside it tells; never while
+/// another process has it open.
+fn clear_earlier(journal: &Path) -> Result<(), Ended> {
+    let beside = |suffix: &str| {
+        let mut name = journal.as_os_str().to_owned();
+        name.push(suffix);
+        PathBuf::from(name)
+    };
+    let failed = |what: &Path, error: std::io::Error| {
+        Ended::new(Exit::Failed, format!("{} cannot be used for the demo: {error}", what.display()))
+    };
+    let mark = beside(".demo");
+    if journal.exists() && !mark.exists() {
+        let words = format!("{} is not a demo's journal and is left alone; name another folder with --folder", journal.display());
+        return Err(Ended::new(Exit::Refused, words));
+    }
+    if journal.exists() {
+        // The journal's own lock, taken for as long as it takes to remove what is there.
+        let path = beside(".lock");
+        let lock = File::options().create(true).truncate(false).write(true).open(&path).map_err(|error| failed(&path, error))?;
+        lock.try_lock()
+            .map_err(|_| Ended::new(Exit::Refused, format!("another demo is using {}; let it end", journal.display())))?;
+        for file in ["", "-wal", "-shm"].map(beside).iter().filter(|file| file.exists()) {
+            std::fs::remove_file(file).map_err(|error| failed(file, error))?;
+        }
+    }
+    let folder = journal.parent().unwrap_or(Path::new("."));
+    std::fs::create_dir_all(folder).map_err(|error| failed(folder, error))?;
+    std::fs::write(&mark, "The journal beside this file is a demo's; the next demo replaces it.\n")
+        .map_err(|error| failed(&mark, error))
 }
 
 /// The points of the bench that hands work on.

@@ -6,6 +6,7 @@ use std::time::Duration;
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, gas_flow};
 use hearthward_equipment::{FurnaceId, Name, ShopMs, Value};
 use hearthward_supervise::plan::SteelChoice;
+use hearthward_supervise::recipe::StepKind;
 use hearthward_supervise::request::{Ask, Choice, QuestionId, Request};
 use hearthward_supervise::view::{QuestionView, View};
 
@@ -34,7 +35,7 @@ pub(super) struct Smith {
 }
 
 /// The door of the working furnace is opened once at this heat while it ramps, as somebody does who is curious.
-const CURIOUS_AT_C: f64 = 430.0;
+const CURIOUS_AT_C: f64 = 720.0;
 
 /// One plane iron, 3 mm thick, made up.
 const PART_KG: f64 = 0.15;
@@ -75,7 +76,8 @@ impl Smith {
             }
         }
         let north = &view.furnaces[self.north.index()];
-        if !self.opened_in_mid_ramp && north.wanted_c.is_some() && north.temperature_c.is_some_and(|c| c > CURIOUS_AT_C) {
+        let ramping = north.cycle.as_ref().is_some_and(|cycle| cycle.step == StepKind::Ramp);
+        if !self.opened_in_mid_ramp && ramping && north.temperature_c.is_some_and(|c| c > CURIOUS_AT_C) {
             self.opened_in_mid_ramp = true;
             self.door(now, &north.name, true);
             self.door(now + LOOK, &north.name, false);

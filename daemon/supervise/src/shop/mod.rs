@@ -3,6 +3,7 @@
 mod acts;
 mod cycles;
 mod digest;
+mod enter;
 mod heat;
 mod people;
 mod render;

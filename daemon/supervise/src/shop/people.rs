@@ -50,13 +50,7 @@ impl Shop {
             Request::Start { furnace, load } => self.start(person, furnace, load, out),
             Request::Confirm { question, reading } => self.confirm(person, question, reading, out),
             Request::Choose { question, choice } => self.chosen(person, question, choice, out),
-            Request::Enter { point, value } => {
-                let address = self.plan.directory.point_address(point).ok_or("There is no such point.")?;
-                let text = format!("{} read {address} and entered it.", person.name);
-                out.events.push(by(person, None, Priority::Record, text.clone(), EventBody::Entered { point }));
-                out.acts.push(Act::Enter { point, value });
-                Ok(text)
-            }
+            Request::Enter { point, value } => self.enter(person, point, value, out),
             Request::Hold { furnace } => self.hold(person, furnace, true, out),
             Request::Resume { furnace } => self.hold(person, furnace, false, out),
             Request::Skip { furnace, reason } => self.skip(person, furnace, &reason, out),

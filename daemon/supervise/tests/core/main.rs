@@ -3,6 +3,7 @@
 mod bench;
 mod cost;
 mod cycles;
+mod entering;
 mod interlocks;
 mod oracle;
 mod permits;
