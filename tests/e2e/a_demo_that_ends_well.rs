@@ -48,6 +48,35 @@ fn with_a_summary_and_a_record() {
     assert!(opened, "no door was opened in the demo");
 }
 
+/// Goal: the demo replaces nothing that an earlier demo did not leave. Method: a file of somebody else's lies where its journal would.
+#[test]
+fn without_touching_a_file_of_others() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let theirs = folder.path().join("journal.sqlite");
+    std::fs::write(&theirs, "theirs").expect("written");
+    let mut demo = command();
+    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+    let output = run_within(&mut demo, LONGEST);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("is left alone"));
+    assert_eq!(std::fs::read_to_string(&theirs).expect("still there"), "theirs");
+}
+
+/// Goal: nothing real is heated faster than time runs. Method: the example shop with one piece of equipment that a person keeps.
+#[test]
+fn never_with_real_equipment() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut demo = command();
+    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+    demo.args(["--set", "driver.by-hand.component=hand-kept.wasm"]);
+    demo.args(["--set", "driver.by-hand.settings.unit.ball.face=flow-meter"]);
+    let output = run_within(&mut demo, LONGEST);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("refused with real equipment"), "{said}");
+    assert!(!folder.path().join("journal.sqlite").exists(), "a record was begun");
+}
+
 fn journal_in(folder: &std::path::Path) -> std::path::PathBuf {
     let found = std::fs::read_dir(folder).expect("the demo's folder").filter_map(|entry| Some(entry.ok()?.path()));
     let mut journals: Vec<_> = found.filter(|path| path.extension().is_some_and(|extension| extension == "sqlite")).collect();
