@@ -181,6 +181,8 @@ pub(crate) struct Situation {
     pub(crate) tank: Tank,
     /// The supply of this furnace will not reach the end.
     pub(crate) gas_short: bool,
+    /// A person has said that the gas will do for this load.
+    pub(crate) gas_word: bool,
     /// It waits for its share of the manifold.
     pub(crate) waits_for_supply: bool,
     /// It waits for its share of the electrical demand.

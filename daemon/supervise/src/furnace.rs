@@ -43,6 +43,10 @@ pub(crate) struct Furnace {
     pub(crate) power: PowerShare,
     /// The forecast says that the gas will not reach.
     pub(crate) gas_short: bool,
+    /// A person has said that the gas will do for this load.
+    pub(crate) gas_word: bool,
+    /// A person has said, since heat was last cut, that the load goes on.
+    pub(crate) goes_on: bool,
     /// How far the gap before this run may be ridden through.
     pub(crate) gap: Gap,
     /// What a controller set by hand was last asked to be set to, in °C.
@@ -122,6 +126,8 @@ impl Furnace {
             gas: GasShare::default(),
             power: PowerShare::default(),
             gas_short: false,
+            gas_word: false,
+            goes_on: false,
             gap: Gap::None,
             hand_c: None,
         }
@@ -187,7 +193,7 @@ impl Furnace {
         self.purge.forget();
         self.air.new_load();
         self.gap = Gap::None;
-        self.gas_short = false;
+        (self.gas_short, self.gas_word, self.goes_on) = (false, false, false);
     }
 
     /// What is kept across a restart.

@@ -79,7 +79,7 @@ impl Purge {
         let asked = gas.purge.flow.get::<katal>();
         let flow = flow_by_evidence(gas, facts, self.by_eye);
         let low = if gas.by_eye { flow } else { flow.min(facts.flow_low) };
-        let flows = !flow_is_lost(low, asked, 0.0);
+        let flows = is_proved_by(low, asked, gas.resolution.get::<katal>());
         match self.phase {
             PurgePhase::Idle => self.phase = PurgePhase::Settling,
             PurgePhase::Settling => {
@@ -167,7 +167,33 @@ pub(crate) fn atmosphere_proves(plan: &FurnacePlan, gas: &GasPlan, facts: &Facts
     probe && estimate
 }
 
+/// The flow is over its minimum, by a meter that can tell that flow from none.
+fn is_proved_by(low: f64, asked: f64, resolution: f64) -> bool {
+    !flow_is_lost(low, asked, 0.0) && low >= resolution
+}
+
 /// What the flow rests on.
 pub(crate) fn evidence(gas: &GasPlan, flow: Sample) -> Evidence {
     if gas.by_eye || flow.good().is_none() { Evidence::Confirmed } else { Evidence::Measured }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_flow_is_proved_over_its_minimum_by_a_meter_that_can_resolve_it() {
+        let table = [
+            (1.0, 1.0, 0.1, true),
+            (0.8, 1.0, 0.1, true),
+            (0.79, 1.0, 0.1, false),
+            (0.9, 1.0, 0.95, false),
+            (f64::NAN, 1.0, 0.1, false),
+            (1.0, f64::NAN, 0.1, false),
+            (1.0, 1.0, f64::NAN, false),
+        ];
+        for (low, asked, resolution, proved) in table {
+            assert_eq!(is_proved_by(low, asked, resolution), proved, "{low} of {asked}, resolution {resolution}");
+        }
+    }
 }

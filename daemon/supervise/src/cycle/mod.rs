@@ -12,7 +12,7 @@ use hearthward_equipment::{FurnaceId, ShopMs};
 use serde::{Deserialize, Serialize};
 
 pub(crate) use ask::{apply_choice, ask_about_steel, ask_to_go_on};
-pub(crate) use words::waiting_for;
+pub(crate) use words::{span, waiting_for};
 
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Door, Facts};

@@ -20,12 +20,18 @@ pub(super) const ENTRY: Entry = Entry {
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Memory {
     open_s: f64,
+    /// How long the last opening or gap was.
+    pub(crate) gap_s: f64,
 }
 
 pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory: &mut Memory) -> Verdict {
     let cause = is_cause(facts.door);
-    memory.open_s = if cause { memory.open_s + facts.dt_s } else { 0.0 };
-    // With no cycle nobody heats, and there is nothing that an opening could surprise.
+    if cause {
+        memory.open_s += facts.dt_s;
+    } else if memory.open_s > 0.0 {
+        (memory.gap_s, memory.open_s) = (memory.open_s, 0.0);
+    }
+    // With no cycle nobody heats, and whoever opens is about to load or to unload.
     let expected = now.opening_expected || !now.running;
     let short_s = plan.short_opening.as_secs_f64();
     // A switch that cannot be read is a driver's gap, and is ridden through like one.

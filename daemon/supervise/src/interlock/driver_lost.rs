@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::catalogue::{Entry, For, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::{Facts, Situation};
+use crate::gas::hot_c;
 use crate::plan::FurnacePlan;
 use crate::points::Sample;
 
@@ -23,6 +24,8 @@ pub(crate) struct Memory {
     /// The last good temperature and how long ago it was, while lost.
     before_c: Option<f64>,
     lost_s: f64,
+    /// How long the last gap was.
+    pub(crate) gap_s: f64,
 }
 
 /// How far readings may differ across a gap beside what the closed furnace falls by itself (assumed, no source).
@@ -34,14 +37,18 @@ pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory
         memory.lost_s += facts.dt_s;
         let long = !(memory.lost_s <= now.ride_through_s);
         let why = if facts.out_of_service { Why::Other } else { Why::Main };
-        // Where no cycle runs nothing was heated and nothing is doubtful when it comes back.
-        return Verdict { cause, latch: now.running && long, off: true, why };
+        // A cold furnace without a load may be switched off over night: nothing was heated, and nothing is doubtful when it comes back.
+        let matters = now.running || memory.before_c.is_some_and(|before_c| before_c > hot_c(plan));
+        return Verdict { cause, latch: matters && long, off: true, why };
     }
     let came_back = memory.lost_s > 0.0;
     let fell_k = memory.before_c.map_or(0.0, |before_c| before_c - facts.temperature.or_nan());
     let disagrees = came_back && now.running && !agrees(fell_k, memory.lost_s, plan.falls_k_per_s);
     if let Some(read_c) = facts.temperature.good() {
         memory.before_c = Some(read_c);
+    }
+    if came_back {
+        memory.gap_s = memory.lost_s;
     }
     memory.lost_s = 0.0;
     Verdict { cause: disagrees, latch: disagrees, off: true, why: Why::Third }

@@ -24,7 +24,7 @@ pub(crate) use driver_lost::agrees;
 pub(crate) use permit::{Case, Grant, GrantChange, judge};
 pub use permit::{HeatOrder, Means, Permit};
 pub(crate) use purge_flow::is_lost as flow_is_lost;
-pub(crate) use row::{Change, Rows, Verdict};
+pub(crate) use row::{Change, Rows, Verdict, Why};
 use serde::{Deserialize, Serialize};
 
 /// The rows of the interlock table.
@@ -65,7 +65,7 @@ pub enum InterlockKind {
     RunTimeLimit,
     /// A person stopped it.
     Stop,
-    /// The service was away too long or in doubt.
+    /// A load was interrupted, by a long or doubtful gap or a reset, and nobody has said that it goes on.
     Interrupted,
     /// The service is ending in order.
     Ending,

@@ -1,5 +1,7 @@
 //! One row of the interlock table as it stands: cause, latch, first of its group.
 
+use std::time::Duration;
+
 use hearthward_equipment::ShopMs;
 use serde::{Deserialize, Serialize};
 
@@ -68,6 +70,9 @@ pub(crate) struct Row {
     why: Why,
     #[serde(skip)]
     since: ShopMs,
+    /// How long it stood before it became clear.
+    #[serde(skip)]
+    stood: Duration,
 }
 
 /// What changed in a row.
@@ -98,7 +103,7 @@ impl Row {
         }
         let after = self.state();
         if after != before {
-            self.since = now;
+            (self.stood, self.since) = (now.since(self.since), now);
         }
         if after == InterlockState::Clear {
             self.first = false;
@@ -148,6 +153,11 @@ impl Row {
     /// Since when it stands so.
     pub(crate) fn since(&self) -> ShopMs {
         self.since
+    }
+
+    /// How long it stood as it was before its last change.
+    pub(crate) fn stood(&self) -> Duration {
+        self.stood
     }
 
     /// All of it in one number, for the digest.
@@ -218,7 +228,7 @@ impl Rows {
     /// Times of an earlier run mean nothing in this one.
     pub(crate) fn begin_again(&mut self, now: ShopMs) {
         for row in &mut self.rows {
-            row.since = now;
+            (row.since, row.stood) = (now, Duration::ZERO);
         }
     }
 

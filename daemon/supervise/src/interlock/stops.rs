@@ -20,7 +20,7 @@ pub(super) const INTERRUPTED: Entry = Entry {
     kind: InterlockKind::Interrupted,
     id: "interrupted",
     title: "Interrupted",
-    does: "withholds heat after a gap that was long or doubtful until a person says to go on, latched",
+    does: "withholds heat after a long or doubtful gap, or after a reset, until a person says that the load goes on, latched",
     clears: "a person's answer to what shall become of the load",
     causes: For::People,
 };
@@ -50,7 +50,7 @@ pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
         InterlockKind::Interrupted => {
             write!(
                 into,
-                "Heat is withheld from {name}: the service was away too long or in doubt. Answer what becomes of its load."
+                "Heat is withheld from {name}: its load was interrupted, and nobody has said that it goes on. Answer the question about it."
             )
         }
         _ => write!(into, "Heat is withheld from {name}: the service is ending. Gas stays as it is; watch a hot load by hand."),

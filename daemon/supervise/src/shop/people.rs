@@ -10,7 +10,7 @@ use crate::facts::Room;
 use crate::furnace::Furnace;
 use crate::interlock::{InterlockKind, Verdict, entry};
 use crate::output::{Act, Outputs};
-use crate::plan::{FurnacePlan, Heating};
+use crate::plan::{FurnacePlan, Heating, SteelChoice};
 use crate::points::number;
 use crate::purge::PurgePhase;
 use crate::questions::{Purpose, Question};
@@ -318,6 +318,9 @@ impl Shop {
             cycle.interrupted = false;
             settle_interruption(furnace, plan, person, now, turn.events);
         }
+        let goes_on = matches!(choice, Choice::GoOn | Choice::RestartStep | Choice::Steel(SteelChoice::Finish));
+        furnace.goes_on = goes_on && person.is_some();
+        furnace.gas_word |= furnace.goes_on && question.purpose == Purpose::Steel(InterlockKind::GasSupply);
         Ok(done)
     }
 

@@ -4,10 +4,13 @@ use hearthward_equipment::FurnaceId;
 
 use super::Shop;
 use super::people::{Outcomes, by, no_furnace};
+use crate::cycle::{Stage, ask_to_go_on};
 use crate::event::{EventBody, Priority};
 use crate::facts::{Room, can_cut};
+use crate::furnace::Gap;
 use crate::interlock::{Change, InterlockKind, Verdict, entry};
 use crate::output::Outputs;
+use crate::questions::Purpose;
 use crate::request::Person;
 
 impl Shop {
@@ -22,6 +25,7 @@ impl Shop {
         let now = self.now;
         let mut done = 0_u32;
         let mut left = None;
+        let mut owe = Vec::new();
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
             if id.is_some_and(|id| id != furnace.id) {
                 continue;
@@ -32,8 +36,12 @@ impl Shop {
                     // A person's reset is the sign of life that it waited for.
                     furnace.rows.step(one, now, Verdict::latched(false));
                 }
+                let withheld = furnace.rows.row(one).withholds();
                 if furnace.rows.reset(one, now) {
                     done += 1;
+                    if withheld && !owe.contains(&furnace.id) {
+                        owe.push(furnace.id);
+                    }
                     let text = format!("{} reset {} of {}.", person.name, entry(one).title.to_lowercase(), plan.name);
                     out.events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: one }));
                 } else if furnace.rows.row(one).is_latched() {
@@ -63,12 +71,36 @@ impl Shop {
                 left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
             }
         }
+        let waits = owe.into_iter().filter(|&id| self.owe_a_word(id, out)).count();
+        let then = if waits == 0 { "It starts no heat by itself." } else { "No heat until you say that the load goes on." };
         match (done, left) {
             (0, None) => Err("There is nothing to reset.".to_owned()),
             (0, Some(left)) => Err(left),
-            (_, None) => Ok("Reset. It starts no heat by itself.".to_owned()),
-            (_, Some(left)) => Ok(format!("Reset what can be. {left}")),
+            (_, None) => Ok(format!("Reset. {then}")),
+            (_, Some(left)) => Ok(format!("Reset what can be. {left} {then}")),
         }
+    }
+
+    /// A reset starts no heat: where a cycle wanted it and nobody has said since the cut that it goes on, somebody is asked. Says
+    /// whether somebody is.
+    fn owe_a_word(&mut self, id: FurnaceId, out: &mut Outputs) -> bool {
+        let (mut turn, furnaces) = self.turn(0, out);
+        let shop = turn.plan;
+        let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return false };
+        let owes = furnace.cycle.as_ref().is_some_and(|cycle| cycle.stage == Stage::Running && !cycle.interrupted);
+        if !owes || furnace.goes_on || furnace.gap != Gap::None {
+            return false;
+        }
+        turn.questions.withdraw(id, turn.events, |purpose| matches!(purpose, Purpose::Steel(_)));
+        if let (Some(cycle), at) = furnace.parts(plan) {
+            let because = format!("Heat was cut from load {} in {}, and what cut it was reset.", cycle.load.name, plan.name);
+            ask_to_go_on(cycle, &at, &mut turn, because);
+        }
+        let kind = InterlockKind::Interrupted;
+        if let Some(change) = furnace.rows.step(kind, turn.now, Verdict::latched(true)) {
+            super::rows::tell(furnace, plan, kind, change, turn.events);
+        }
+        true
     }
 
     /// Cuts everything that heats, latched.

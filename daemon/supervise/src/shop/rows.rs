@@ -1,10 +1,11 @@
 //! The interlock rows in a tick: the situation that they judge, their verdicts, what is said of a change.
 
 use super::{Ending, Shop};
+use crate::cycle::span;
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Room, Situation, Tank as TankNow};
 use crate::furnace::{Furnace, Gap};
-use crate::interlock::{Change, For, InterlockKind, Told, acts, applies, entry, say, verdict};
+use crate::interlock::{Change, For, InterlockKind, Told, Why, acts, applies, entry, say, verdict};
 use crate::output::Outputs;
 use crate::plan::FurnacePlan;
 use crate::recipe::StepKind;
@@ -54,7 +55,9 @@ impl Shop {
                 }
                 let said = verdict(kind, plan, &furnace.facts, &now_is, &mut furnace.memory);
                 if let Some(change) = furnace.rows.step(kind, now, said) {
-                    furnace.cut_now |= change == Change::Tripped && said.off && entry(kind).causes == For::People;
+                    let cuts = change == Change::Tripped && said.off && entry(kind).causes == For::People;
+                    furnace.cut_now |= cuts;
+                    furnace.goes_on &= !cuts;
                     tell(furnace, plan, kind, change, &mut out.events);
                 }
             }
@@ -67,7 +70,10 @@ impl Shop {
         let Some(tank) = self.tanks.get(id.index()) else { return TankNow::default() };
         let kind = cycle.kind();
         // Under way the quality window is never revoked, only noted.
-        let matters = cycle.is_running() && matches!(kind, StepKind::Ramp | StepKind::Soak);
+        // Before heat it is people's turn only where the service cannot warm the bath; from then on there is still time.
+        let by_hand = self.plan.tanks.get(id.index()).is_some_and(|plan| plan.unit.is_none());
+        let looked_at = matches!(kind, StepKind::Preheat | StepKind::Ramp | StepKind::Soak);
+        let matters = cycle.is_running() && (looked_at || (kind == StepKind::Purge && by_hand));
         TankNow {
             routed: true,
             ready: tank.ready,
@@ -98,11 +104,30 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
             (EventBody::Tripped { interlock: kind, latched, first, acts }, priority, text)
         }
         Change::Cleared => {
-            let text = format!("{}: {} is clear again.", plan.name, entry.title.to_lowercase());
+            let after = span(crate::gas::milliseconds(row.stood().as_secs_f64()));
+            let text = format!("{}: {} is clear again after {after}.", plan.name, entry.title.to_lowercase());
             (EventBody::Cleared { interlock: kind }, Priority::Record, text)
         }
     };
     events.push(Event { furnace: Some(furnace.id), priority, person: None, text, body });
+    if change == Change::Cleared && furnace.situation.running {
+        tell_ridden_through(furnace, plan, kind, events);
+    }
+}
+
+/// A gap that a load has been carried over is noted beside what cleared.
+fn tell_ridden_through(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, events: &mut Vec<Event>) {
+    let (what, gap_s) = match kind {
+        InterlockKind::DriverLost => ("could not be read", furnace.memory.driver.gap_s),
+        InterlockKind::DoorOpen if furnace.rows.row(kind).why() == Why::Other => {
+            ("did not tell of its door", furnace.memory.door.gap_s)
+        }
+        _ => return,
+    };
+    let gap_ms = crate::gas::milliseconds(gap_s);
+    let text = format!("{} {what} for {}; what it reads now agrees, so its load goes on.", plan.name, span(gap_ms));
+    let body = EventBody::RodeThrough { gap_ms };
+    events.push(Event { furnace: Some(furnace.id), priority: Priority::Notice, person: None, text, body });
 }
 
 /// What the furnace itself makes of this tick; the shop's part is added by the caller.
@@ -131,6 +156,7 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         interrupted: cycle.is_some_and(|cycle| cycle.interrupted),
         in_gap: furnace.gap != Gap::None,
         gas_short: furnace.gas_short,
+        gas_word: furnace.gas_word,
         waits_for_supply: furnace.gas.turn.is_some(),
         waits_for_power: furnace.power.turn.is_some(),
         alone_s: furnace.alone_s,
