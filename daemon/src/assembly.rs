@@ -1,8 +1,9 @@
 //! A configuration brought together with what its drivers say: all that `check` shows and `serve` starts from.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
-use hearthward_drivers::{Engine, LineKind, Setting, Surveyed, SurveyedUnit, survey};
+use hearthward_drivers::{Engine, EngineError, LineKind, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, Name, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
@@ -35,9 +36,25 @@ pub struct Assembly {
 /// # Errors
 /// Every problem found, all at once; nothing was started.
 pub fn assemble(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
+    assemble_on(sources, |cache| Engine::new(Some(cache.to_owned())))
+}
+
+/// The same without making anything: drivers are compiled in memory where there is no folder of compiled ones yet, or it belongs to
+/// another user.
+///
+/// # Errors
+/// As [`assemble`].
+pub fn look(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
+    assemble_on(sources, |cache| {
+        let kept = cache.is_dir().then(|| Engine::new(Some(cache.to_owned())).ok()).flatten();
+        kept.map_or_else(|| Engine::new(None), Ok)
+    })
+}
+
+fn assemble_on(sources: &Sources, engine: impl FnOnce(&Path) -> Result<Engine, EngineError>) -> Result<Assembly, Vec<Problem>> {
     let problems = Problems::default();
     let Some(settings) = Settings::read(sources, &problems) else { return Err(problems.into_list()) };
-    let engine = match Engine::new(Some(settings.host.cache.clone())) {
+    let engine = match engine(&settings.host.cache) {
         Ok(engine) => engine,
         Err(error) => {
             problems.note("", "host.cache", error.to_string());
@@ -146,11 +163,11 @@ impl Assembly {
                     .interlocks
                     .iter()
                     .filter(|interlock| !interlock.acts)
-                    .map(|interlock| entry(interlock.kind).id.to_owned());
+                    .map(|interlock| entry(interlock.kind).id.replace('_', "-"));
                 FurnaceCard {
                     name: plan.name.clone(),
-                    limit_c: in_celsius(plan.limit),
-                    rated_c: in_celsius(plan.rated),
+                    limit_c: to_thousandths(in_celsius(plan.limit)),
+                    rated_c: to_thousandths(in_celsius(plan.rated)),
                     if_computer_dies: view.if_computer_dies,
                     warns_only: warns_only.collect(),
                     on_silence: on_silence(plan),
@@ -214,6 +231,11 @@ impl Assembly {
         let simulated = |unit: &SurveyedUnit| unit.notes.iter().any(|(key, is)| key == "simulated" && *is == Setting::Flag(true));
         self.settings.lines.is_empty() && self.surveyed.iter().flat_map(|driver| &driver.units).all(simulated)
     }
+}
+
+/// Without the last bits that the way over kelvins leaves: 950, not 950.0000000000001.
+fn to_thousandths(number: f64) -> f64 {
+    (number * 1e3).round() / 1e3
 }
 
 fn on_silence(plan: &FurnacePlan) -> Option<String> {

@@ -19,6 +19,21 @@ pub enum Exit {
     Failed = 5,
 }
 
+impl Exit {
+    /// The word for programs, which a failure under `--json` carries as its reason.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::Refused => "refused",
+            Self::Usage => "usage",
+            Self::Configuration => "configuration",
+            Self::Unreachable => "unreachable",
+            Self::Failed => "failed",
+        }
+    }
+}
+
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> Self {
         Self::from(exit as u8)
@@ -31,11 +46,17 @@ impl From<Exit> for ExitCode {
 pub struct Ended {
     /// The code.
     pub exit: Exit,
-    /// Words for a person.
+    /// Words for a person; none when there is nothing to say or nobody to say it to.
     pub words: String,
 }
 
 impl Ended {
+    /// Ends because nobody reads any more what is printed.
+    #[must_use]
+    pub fn quietly() -> Self {
+        Self { exit: Exit::Done, words: String::new() }
+    }
+
     /// Ends with a code and words.
     pub fn new(exit: Exit, words: impl Into<String>) -> Self {
         Self { exit, words: words.into() }

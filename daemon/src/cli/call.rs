@@ -25,7 +25,11 @@ pub(super) fn block_on<T>(work: impl Future<Output = Result<T, Ended>>) -> Resul
 /// Connects to the service.
 pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
     let unreachable = |error: tonic::transport::Error| {
-        let cause = std::error::Error::source(&error).map_or_else(|| error.to_string(), ToString::to_string);
+        // The innermost cause is the system's own word, such as "connection refused"; what is around it says nothing to a person.
+        let mut cause: &dyn std::error::Error = &error;
+        while let Some(inner) = cause.source() {
+            cause = inner;
+        }
         Ended::new(
             Exit::Unreachable,
             format!("no service answers at {at} ({cause}); is `hearthward serve` running, and is --at right?"),

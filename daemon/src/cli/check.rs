@@ -6,8 +6,8 @@ use clap::Args;
 use hearthward_equipment::quantity::in_celsius;
 use serde_json::json;
 
-use super::ConfigArgs;
-use crate::assembly::{Assembly, assemble};
+use super::{ConfigArgs, print};
+use crate::assembly::{Assembly, look};
 use crate::exit::{Ended, Exit};
 use crate::settings::Problem;
 
@@ -22,11 +22,8 @@ pub(super) struct Check {
 
 impl Check {
     pub(super) fn run(self) -> Result<(), Ended> {
-        match assemble(&self.config.sources()) {
-            Ok(assembly) => {
-                print!("{}", if self.json { report_json(&assembly) } else { report(&assembly) });
-                Ok(())
-            }
+        match look(&self.config.sources()) {
+            Ok(assembly) => print::line(if self.json { report_json(&assembly) } else { report(&assembly) }),
             Err(problems) => Err(refused(&problems, self.json)),
         }
     }
@@ -37,7 +34,9 @@ pub(super) fn refused(problems: &[Problem], json: bool) -> Ended {
     let mut words = String::new();
     for problem in problems {
         if json {
-            println!("{}", json!({ "problem": problem }));
+            if let Err(ended) = print::line(json!({ "problem": problem })) {
+                return ended;
+            }
         } else {
             let _ = writeln!(words, "{problem}");
         }
@@ -68,16 +67,24 @@ fn report(assembly: &Assembly) -> String {
         let _ = writeln!(text, "\n{line}");
     }
     let _ = writeln!(text, "\n{}", assembly.room_card());
-    let _ = writeln!(text, "\n{CAUTIONS}");
+    let _ = writeln!(text, "\njournal: {}", assembly.settings.journal.display());
+    let _ = writeln!(text, "compiled drivers: {}", assembly.settings.host.cache.display());
+    let _ = write!(text, "\n{CAUTIONS}");
     text
 }
 
 fn report_json(assembly: &Assembly) -> String {
     let furnaces: Vec<_> = assembly.furnaces();
-    format!(
-        "{}\n",
-        json!({ "shop": assembly.wired.plan.name, "furnaces": furnaces, "lines": assembly.lines(), "room": assembly.room_card() })
-    )
+    let (journal, cache) = (&assembly.settings.journal, &assembly.settings.host.cache);
+    json!({
+        "shop": assembly.wired.plan.name,
+        "furnaces": furnaces,
+        "lines": assembly.lines(),
+        "room": assembly.room_card(),
+        "journal": journal,
+        "cache": cache,
+    })
+    .to_string()
 }
 
 /// What is said wherever people set something up.

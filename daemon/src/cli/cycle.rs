@@ -6,7 +6,7 @@ use hearthward_proto::v1::cycle_service_client::CycleServiceClient;
 use tonic::transport::Channel;
 
 use super::call::{block_on, connect, json, refused, request_id};
-use super::{CallArgs, PersonArgs, words};
+use super::{CallArgs, PersonArgs, print, words};
 use crate::exit::Ended;
 
 #[derive(Debug, Subcommand)]
@@ -25,6 +25,9 @@ pub(super) enum Cycle {
     Recipes(CallArgs),
 }
 
+/// Most parts of a load, as the service takes it.
+const PARTS: i64 = 1000;
+
 #[derive(Debug, Args)]
 pub(super) struct Start {
     /// The furnace.
@@ -35,7 +38,7 @@ pub(super) struct Start {
     #[arg(long)]
     load: String,
     /// How many parts are pulled one after another.
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=PARTS))]
     parts: u16,
     #[command(flatten)]
     person: PersonArgs,
@@ -63,8 +66,8 @@ pub(super) struct Skip {
 }
 
 /// The service answers every command with one sentence.
-fn said(call: &CallArgs, message: &str, text: &str, encoded: &impl prost::Message) {
-    if call.json { println!("{}", json(message, encoded)) } else { println!("{text}") }
+fn said(call: &CallArgs, message: &str, text: &str, encoded: &impl prost::Message) -> Result<(), Ended> {
+    if call.json { print::line(json(message, encoded)) } else { print::line(text) }
 }
 
 async fn client(call: &CallArgs) -> Result<CycleServiceClient<Channel>, Ended> {
@@ -75,8 +78,7 @@ macro_rules! command {
     ($call:expr, $method:ident, $request:expr, $response:literal) => {{
         let mut client = client(&$call).await?;
         let response = client.$method($request).await.map_err(refused)?.into_inner();
-        said(&$call, $response, &response.text, &response);
-        Ok(())
+        said(&$call, $response, &response.text, &response)
     }};
 }
 
@@ -131,7 +133,7 @@ async fn recipes(call: &CallArgs) -> Result<(), Ended> {
             let plan = recipe.plan.as_ref();
             let steel = plan.map_or("", |plan| plan.steel.as_str());
             let steps = plan.map_or(0, |plan| plan.steps.len());
-            said(call, "Recipe", &format!("{:<24} {steel:<12} {steps} steps  {}", recipe.name, recipe.text), recipe);
+            said(call, "Recipe", &format!("{:<24} {steel:<12} {steps} steps  {}", recipe.name, recipe.text), recipe)?;
         }
         page_token = page.next_page_token;
         if page_token.is_empty() {
@@ -208,10 +210,10 @@ async fn questions(call: &CallArgs) -> Result<(), Ended> {
         let request = v1::ListQuestionsRequest { furnace: String::new(), page_size: 0, page_token };
         let page = client.list_questions(request).await.map_err(refused)?.into_inner();
         for question in &page.questions {
-            said(call, "Question", &question_line(question), question);
+            said(call, "Question", &question_line(question), question)?;
         }
         if page.questions.is_empty() && !call.json {
-            println!("Nothing is asked.");
+            print::line("Nothing is asked.")?;
         }
         page_token = page.next_page_token;
         if page_token.is_empty() {

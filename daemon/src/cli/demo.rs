@@ -9,13 +9,13 @@ use serde_json::json;
 use super::call::json as proto_json;
 use super::check::{CAUTIONS, refused};
 use super::serve::logging;
-use super::{key_value, words};
+use super::{key_value, print, words};
 use crate::demo::{DemoEnded, Options, run};
 use crate::exit::{Ended, Exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Demo {
-    /// Where the demo's journal and compiled drivers go. The journal of an earlier demo there is replaced.
+    /// Where the demo's journal goes. The journal of an earlier demo there is replaced.
     #[arg(long, default_value = "hearthward-demo")]
     folder: PathBuf,
     /// Another configuration than the example's. Refused unless all of its equipment is simulated: nothing real is heated faster than
@@ -41,26 +41,24 @@ impl Demo {
         let journal = folder.join("journal.sqlite");
         let absolute = |path: PathBuf| std::path::absolute(&path).unwrap_or(path).display().to_string();
         set.extend(drivers.map(|path| ("host.drivers".to_owned(), absolute(path))));
-        if !json {
-            println!("{CAUTIONS}\n\nEvents: number, shop time, what happened.\n");
-        }
+        let mut first = true;
         let say = |event: &hearthward_journal::Recorded| {
+            if std::mem::take(&mut first) && !json {
+                print::line(format_args!("{CAUTIONS}\n\nEvents: number, shop time, what happened.\n"))?;
+            }
             let event = hearthward_api::event(event);
-            println!("{}", if json { proto_json("Event", &event) } else { words::event(&event) });
+            print::line(if json { proto_json("Event", &event) } else { words::event(&event) })
         };
         let summary = run(Options { folder, set, config }, say).map_err(|ended| match ended {
             DemoEnded::Configuration(problems) => refused(&problems, json),
             DemoEnded::Early(ended) => ended,
         })?;
-        if json {
-            println!("{}", json!({ "summary": summary, "good": summary.is_good(), "journal": journal }));
+        print::line(if json {
+            json!({ "summary": summary, "good": summary.is_good(), "journal": journal }).to_string()
         } else {
-            println!(
-                "\n{}\nRead it again: hearthward watch --from 1 --journal {}",
-                summary.text(began.elapsed()),
-                journal.display()
-            );
-        }
+            let text = summary.text(began.elapsed());
+            format!("\n{text}\nRead it again: hearthward watch --from 1 --journal {}", journal.display())
+        })?;
         if summary.is_good() {
             Ok(())
         } else {

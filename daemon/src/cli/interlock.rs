@@ -5,7 +5,7 @@ use hearthward_proto::v1;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
 
 use super::call::{block_on, connect, json, refused, request_id};
-use super::{CallArgs, PersonArgs, words};
+use super::{CallArgs, PersonArgs, print, words};
 use crate::exit::Ended;
 
 #[derive(Debug, Subcommand)]
@@ -64,16 +64,14 @@ impl Interlock {
                     };
                     let mut client = InterlockServiceClient::new(connect(&call.at).await?);
                     let response = client.reset_interlock(request).await.map_err(refused)?.into_inner();
-                    println!("{}", if call.json { json("ResetInterlockResponse", &response) } else { response.text });
-                    Ok(())
+                    print::line(if call.json { json("ResetInterlockResponse", &response) } else { response.text })
                 }
                 Self::Stop(Stop { furnace, person, call }) => {
                     let request =
                         v1::StopRequest { request_id: request_id(), person: person.name(), furnace: furnace.unwrap_or_default() };
                     let mut client = InterlockServiceClient::new(connect(&call.at).await?);
                     let response = client.stop(request).await.map_err(refused)?.into_inner();
-                    println!("{}", if call.json { json("StopResponse", &response) } else { response.text });
-                    Ok(())
+                    print::line(if call.json { json("StopResponse", &response) } else { response.text })
                 }
             }
         })
@@ -86,16 +84,18 @@ impl List {
         let mut client = InterlockServiceClient::new(connect(&self.call.at).await?);
         let response = client.get_interlocks(request).await.map_err(refused)?.into_inner();
         if self.call.json {
-            println!("{}", json("GetInterlocksResponse", &response));
-            return Ok(());
+            return print::line(json("GetInterlocksResponse", &response));
         }
         for furnace in &response.furnaces {
             let heat = furnace
                 .ceiling_c
                 .map_or_else(|| "heat withheld".to_owned(), |ceiling| format!("heat permitted up to {ceiling:.0} °C"));
-            println!("{}: {heat}\n  if this computer dies, heat is cut by: {}", furnace.furnace, furnace.if_computer_dies);
+            print::line(format!(
+                "{}: {heat}\n  if this computer dies, heat is cut by: {}",
+                furnace.furnace, furnace.if_computer_dies
+            ))?;
             for interlock in &furnace.interlocks {
-                println!("{}", line(interlock));
+                print::line(line(interlock))?;
             }
         }
         Ok(())

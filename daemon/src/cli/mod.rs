@@ -5,6 +5,7 @@ mod check;
 mod cycle;
 mod demo;
 mod interlock;
+mod print;
 mod serve;
 mod show;
 mod status;
@@ -13,9 +14,9 @@ mod words;
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
-use crate::exit::Ended;
+use crate::exit::{Ended, Exit};
 use crate::settings::{Listen, Sources};
 
 /// Looks after the furnaces of a small heat-treating shop: purge before heat, heat off at an open door, each load from purge to temper.
@@ -23,14 +24,16 @@ use crate::settings::{Listen, Sources};
 /// This is supervision, not a safety-rated system. Hard-wired high limit, door switch, disconnect and ventilation stay the owner's
 /// duty under local codes and licensed practice.
 #[derive(Debug, Parser)]
-#[command(name = "hearthward", version, after_help = EXIT_CODES, max_term_width = 110)]
-pub struct Cli {
+#[command(name = "hearthward", version, max_term_width = 110)]
+struct Cli {
     #[command(subcommand)]
     command: Command,
 }
 
+/// Below the help of every command.
 const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused, 2 command line not understood, 3 configuration has problems, \
-4 service cannot be reached, 5 service could not start or had to end.";
+4 service cannot be reached, 5 service could not start or had to end.
+With --json a failure is one JSON object on standard error: {\"error\": words, \"reason\": word, \"exit\": code}.";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -134,12 +137,36 @@ impl PersonArgs {
     }
 }
 
+/// Does what was typed, says why it could not, and returns the exit code.
+#[must_use]
+pub fn run() -> Exit {
+    // Looked for before the command line is understood: what is not understood is told in JSON too.
+    let as_json = std::env::args_os().skip(1).any(|word| word == "--json");
+    match understood().and_then(Cli::run) {
+        Ok(()) => Exit::Done,
+        Err(ended) => {
+            print::last_words(&ended, as_json);
+            ended.exit
+        }
+    }
+}
+
+/// The command line, with the exit codes under the help of every command.
+fn understood() -> Result<Cli, Ended> {
+    let command = with_exit_codes(Cli::command());
+    let read = command.try_get_matches().and_then(|matches| Cli::from_arg_matches(&matches));
+    read.map_err(|error| match error.exit_code() {
+        0 => print::line(error.render().to_string().trim_end()).err().unwrap_or_else(Ended::quietly),
+        _ => Ended::new(Exit::Usage, error.render().to_string().trim_end()),
+    })
+}
+
+fn with_exit_codes(command: clap::Command) -> clap::Command {
+    command.after_help(EXIT_CODES).mut_subcommands(with_exit_codes)
+}
+
 impl Cli {
-    /// Does what was typed.
-    ///
-    /// # Errors
-    /// [`Ended`] with the exit code and words for a person.
-    pub fn run(self) -> Result<(), Ended> {
+    fn run(self) -> Result<(), Ended> {
         match self.command {
             Command::Serve(serve) => serve.run(),
             Command::Demo(demo) => demo.run(),

@@ -3,18 +3,23 @@
 use std::time::Duration;
 
 use clap::Args;
+use serde_json::json;
 use tokio::signal::unix::{SignalKind, signal};
 
-use super::ConfigArgs;
 use super::check::refused;
+use super::{ConfigArgs, print};
 use crate::assembly::assemble;
 use crate::exit::{Ended, Exit};
 use crate::run::run;
+use crate::settings::Listen;
 
 #[derive(Debug, Args)]
 pub(super) struct Serve {
     #[command(flatten)]
     config: ConfigArgs,
+    /// Print for programs: one JSON object a line.
+    #[arg(long)]
+    json: bool,
 }
 
 /// How long an ending service may take before it gives up out loud: heat is cut in the first tick, the rest is the record.
@@ -23,7 +28,7 @@ const GRACE: Duration = Duration::from_secs(15);
 impl Serve {
     pub(super) fn run(self) -> Result<(), Ended> {
         logging("info");
-        let assembly = assemble(&self.config.sources()).map_err(|problems| refused(&problems, false))?;
+        let assembly = assemble(&self.config.sources()).map_err(|problems| refused(&problems, self.json))?;
         // Faces and nothing else: the core, the guests, the lines and the record have threads of their own.
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).thread_name("face").enable_all().build();
         let runtime = runtime.map_err(|error| Ended::new(Exit::Failed, format!("no runtime could be started: {error}")))?;
@@ -37,7 +42,16 @@ impl Serve {
                 tracing::info!("told to end: cutting heat, leaving gas as it is");
                 tokio::spawn(give_up());
             };
-            run(assembly, stop, |address| println!("listening on {address}")).await
+            let listening = |address: &Listen| {
+                let at = address.to_string();
+                let said =
+                    print::line(if self.json { json!({ "listening": at }).to_string() } else { format!("listening on {at}") });
+                // Furnaces are looked after whether or not anybody reads where.
+                if let Err(ended) = said {
+                    tracing::warn!(address = at, why = ended.words, "nobody could be told where the service listens");
+                }
+            };
+            run(assembly, stop, listening).await
         })
     }
 }
@@ -45,8 +59,8 @@ impl Serve {
 /// Ends the process when ending in order takes too long, or at once on a second signal.
 async fn give_up() {
     tokio::select! {
-        () = tokio::time::sleep(GRACE) => eprintln!("ending in order took longer than {GRACE:?}; look at the furnaces now"),
-        _ = tokio::signal::ctrl_c() => eprintln!("ended at once on a second signal; look at the furnaces now"),
+        () = tokio::time::sleep(GRACE) => tracing::error!("ending in order took longer than {GRACE:?}; look at the furnaces now"),
+        _ = tokio::signal::ctrl_c() => tracing::error!("ended at once on a second signal; look at the furnaces now"),
     }
     std::process::exit(Exit::Failed as i32);
 }
@@ -54,5 +68,7 @@ async fn give_up() {
 /// The log goes to standard error, so that standard output stays for data.
 pub(super) fn logging(usual: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env().unwrap_or_else(|_| usual.into());
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_ansi(false).init();
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_ansi(false);
+    // A log that cannot be written must not be complained about on the same full disk: that would panic.
+    log.log_internal_errors(false).init();
 }

@@ -5,7 +5,7 @@ use hearthward_proto::v1;
 use hearthward_proto::v1::driver_service_client::DriverServiceClient;
 
 use super::call::{block_on, connect, json, refused};
-use super::{CallArgs, words};
+use super::{CallArgs, print, words};
 use crate::exit::{Ended, Exit};
 use crate::settings::quantities;
 
@@ -24,7 +24,7 @@ impl Drivers {
                 let request = v1::ListDriversRequest { page_size: 0, page_token };
                 let page = client.list_drivers(request).await.map_err(refused)?.into_inner();
                 for driver in &page.drivers {
-                    println!("{}", if self.call.json { json("Driver", driver) } else { line(driver) });
+                    print::line(if self.call.json { json("Driver", driver) } else { line(driver) })?;
                 }
                 page_token = page.next_page_token;
                 if page_token.is_empty() {

@@ -6,7 +6,7 @@ use hearthward_proto::v1::shop_service_client::ShopServiceClient;
 
 use super::call::{block_on, connect, json, refused};
 use super::cycle::question_line;
-use super::{CallArgs, words};
+use super::{CallArgs, print, words};
 use crate::exit::Ended;
 
 #[derive(Debug, Args)]
@@ -25,12 +25,7 @@ impl Status {
             let response = client.get_shop(v1::GetShopRequest {}).await.map_err(refused)?.into_inner();
             Ok(response.shop.unwrap_or_default())
         })?;
-        if self.call.json {
-            println!("{}", json("Shop", &shop));
-        } else {
-            print!("{}", screen(&shop, self.points));
-        }
-        Ok(())
+        print::line(if self.call.json { json("Shop", &shop) } else { screen(&shop, self.points) })
     }
 }
 
@@ -61,12 +56,15 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.push("\npoints:".to_owned());
         lines.extend(shop.readings.iter().map(reading));
     }
-    lines.join("\n") + "\n"
+    lines.join("\n")
 }
 
 fn furnace(furnace: &v1::Furnace) -> Vec<String> {
     let heat = match (furnace.wanted_c, furnace.ceiling_c) {
         (_, None) => "heat withheld".to_owned(),
+        (Some(wanted), Some(ceiling)) if wanted > ceiling => {
+            format!("heating to {ceiling:.0} °C, the most that is permitted now of the {wanted:.0} °C wanted")
+        }
         (Some(wanted), Some(_)) => format!("heating to {wanted:.0} °C"),
         (None, Some(ceiling)) => format!("may heat up to {ceiling:.0} °C"),
     };

@@ -10,7 +10,7 @@ use hearthward_proto::v1::stream_events_request::Begin;
 use hearthward_proto::v1::stream_events_response::Item;
 
 use super::call::{block_on, connect, json, refused};
-use super::{CallArgs, words};
+use super::{CallArgs, print, words};
 use crate::exit::{Ended, Exit};
 
 #[derive(Debug, Args)]
@@ -21,8 +21,8 @@ pub(super) struct Watch {
     /// Stop after the last event that is on record now, instead of waiting for more.
     #[arg(long)]
     once: bool,
-    /// Read a journal's file instead of asking a service; implies --once.
-    #[arg(long, value_name = "FILE", conflicts_with = "at")]
+    /// Read a journal's file instead of asking a service; implies --once, and --at is not looked at.
+    #[arg(long, value_name = "FILE")]
     journal: Option<PathBuf>,
     #[command(flatten)]
     call: CallArgs,
@@ -45,7 +45,7 @@ impl Watch {
         while let Some(message) = stream.message().await.map_err(refused)? {
             match message.item {
                 Some(Item::Event(event)) => {
-                    self.print(&event);
+                    self.print(&event)?;
                     if self.once && Some(event.seq) == last {
                         return Ok(());
                     }
@@ -66,16 +66,21 @@ impl Watch {
         let broken = |error: &dyn std::error::Error| Ended::new(Exit::Failed, error.to_string());
         let reader = Reader::open(file).map_err(|error| broken(&error))?;
         let mut next = self.from.unwrap_or(1);
+        let last = reader.last_seq();
+        if next > last + 1 {
+            let words = format!("event {next} is not there yet; the last is {last}, the next to come is {}", last + 1);
+            return Err(Ended::new(Exit::Refused, words));
+        }
         loop {
             let page = reader.read(next, PAGE).map_err(|error| broken(&error))?;
             let Some(last) = page.last() else { return Ok(()) };
             next = last.seq + 1;
-            page.iter().for_each(|event| self.print(&hearthward_api::event(event)));
+            page.iter().try_for_each(|event| self.print(&hearthward_api::event(event)))?;
         }
     }
 
-    fn print(&self, event: &v1::Event) {
-        println!("{}", if self.call.json { json("Event", event) } else { words::event(event) });
+    fn print(&self, event: &v1::Event) -> Result<(), Ended> {
+        print::line(if self.call.json { json("Event", event) } else { words::event(event) })
     }
 }
 

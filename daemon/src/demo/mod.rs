@@ -23,7 +23,7 @@ use tokio::sync::oneshot;
 
 use self::people::{Does, Smith};
 use self::summary::Summary;
-use crate::assembly::{Assembly, assemble};
+use crate::assembly::{Assembly, look};
 use crate::exit::{Ended, Exit};
 use crate::settings::{Problem, Sources};
 use crate::shop::Core;
@@ -35,13 +35,16 @@ const EXAMPLE: &str = include_str!("../../../deploy/example/shop.toml");
 /// The demo gives up after this much shop time: twice what its load needs.
 const LONGEST: Duration = Duration::from_secs(10 * 3600);
 
+/// Scans that devices have at the end to say that they do not heat.
+const LAST_SCANS: u32 = 10;
+
 /// How long one step may wait for the disk.
 const DISK: Duration = Duration::from_secs(20);
 
 /// What the demo is run with.
 #[derive(Debug)]
 pub(crate) struct Options {
-    /// Where its journal and compiled drivers go; an earlier demo's journal there is replaced.
+    /// Where its journal goes; an earlier demo's journal there is replaced.
     pub(crate) folder: PathBuf,
     /// Flags over the example's configuration.
     pub(crate) set: Vec<(String, String)>,
@@ -50,7 +53,7 @@ pub(crate) struct Options {
 }
 
 /// Runs the demo to its end; `say` is told of each event as it becomes durable.
-pub(crate) fn run(options: Options, mut say: impl FnMut(&Recorded)) -> Result<Summary, DemoEnded> {
+pub(crate) fn run(options: Options, mut say: impl FnMut(&Recorded) -> Result<(), Ended>) -> Result<Summary, DemoEnded> {
     let mut assembly = assembled(options)?;
     clear_earlier(&assembly.settings.journal)?;
     let floor = Floor::laid(&mut assembly)?;
@@ -74,8 +77,16 @@ pub(crate) fn run(options: Options, mut say: impl FnMut(&Recorded)) -> Result<Su
         day.tell(&mut summary, &mut say)?;
     }
     core.observe(Observation::Stopping);
-    day.turn(&mut core)?;
-    day.tell(&mut summary, &mut say)?;
+    for _ in 0..LAST_SCANS {
+        day.turn(&mut core)?;
+        day.tell(&mut summary, &mut say)?;
+        if summary.is_cold() {
+            break;
+        }
+        now = now + plan.scan;
+        clock.step_to(now);
+        day.host.step(now).into_iter().for_each(|observation| core.observe(observation));
+    }
     day.host.stop();
     core.into_recorder().finish(DISK).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
     Ok(summary)
@@ -101,10 +112,9 @@ fn assembled(options: Options) -> Result<Assembly, DemoEnded> {
     // Last, so that no flag leads the demo to another journal: it replaces the one that it finds.
     let mut set = options.set;
     set.push(("journal.file".to_owned(), folder.join("journal.sqlite").display().to_string()));
-    set.push(("host.cache".to_owned(), folder.join("cache").display().to_string()));
     let text = options.config.is_none().then(|| EXAMPLE.to_owned());
     let sources = Sources { file: options.config, text, set, environment: false };
-    let assembly = assemble(&sources).map_err(DemoEnded::Configuration)?;
+    let assembly = look(&sources).map_err(DemoEnded::Configuration)?;
     if assembly.is_simulated() {
         return Ok(assembly);
     }
@@ -234,11 +244,11 @@ impl Day {
     }
 
     /// Tells what became durable, and counts what was refused.
-    fn tell(&mut self, summary: &mut Summary, say: &mut impl FnMut(&Recorded)) -> Result<(), Ended> {
+    fn tell(&mut self, summary: &mut Summary, say: &mut impl FnMut(&Recorded) -> Result<(), Ended>) -> Result<(), Ended> {
         let page = self.reader.read(self.told + 1, 1000).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
         for event in page {
             self.told = event.seq;
-            say(&event);
+            say(&event)?;
             summary.take(&event);
         }
         self.waiting.retain_mut(|answer| match answer.try_recv() {

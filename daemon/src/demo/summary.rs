@@ -1,8 +1,10 @@
 //! What the demo came to, from its own record.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::time::Duration;
 
+use hearthward_equipment::Generation;
 use hearthward_journal::Recorded;
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind;
@@ -15,8 +17,10 @@ pub(crate) struct Summary {
     shop: String,
     events: u64,
     shop_time_s: u64,
+    /// Cuts by an interlock; heat that is turned off because nothing asks for it any more is none.
     cuts: u32,
-    confirmed_cuts: u32,
+    /// Furnaces that have not said yet that they do not heat, with their last cut.
+    unconfirmed: BTreeMap<String, Generation>,
     slowest_confirmation_ms: u64,
     #[serde(skip)]
     charged: Vec<(String, Option<String>)>,
@@ -55,6 +59,7 @@ impl Summary {
         outcome("irons-17").is_some_and(|irons| irons.outcome == "complete" && irons.purge_proved)
             && outcome("knives-4").is_some_and(|knives| knives.outcome == "aborted" && !knives.purge_proved)
             && self.parts_under == 4
+            && self.is_cold()
             && self.door_openings_at_heat > 0
     }
 
@@ -69,9 +74,12 @@ impl Summary {
             Some(EventBody::CycleBegan { load, .. }) => {
                 self.charged.push((load.to_string(), event.furnace.as_ref().map(ToString::to_string)));
             }
-            Some(EventBody::Cut { .. }) => self.cuts += 1,
-            Some(EventBody::CutConfirmed { after_ms, .. }) => {
-                self.confirmed_cuts += 1;
+            Some(EventBody::Cut { generation, because, .. }) => {
+                self.cuts += u32::from(!because.is_empty());
+                self.unconfirmed.extend(event.furnace.as_ref().map(|furnace| (furnace.to_string(), *generation)));
+            }
+            Some(EventBody::CutConfirmed { after_ms, generation }) => {
+                self.unconfirmed.retain(|_, cut| *cut > *generation);
                 self.slowest_confirmation_ms = self.slowest_confirmation_ms.max(*after_ms);
             }
             Some(EventBody::PurgeProved { .. }) => {
@@ -96,6 +104,20 @@ impl Summary {
             }
             _ => {}
         }
+    }
+
+    /// Whether every furnace has said that it does not heat.
+    pub(super) fn is_cold(&self) -> bool {
+        self.unconfirmed.is_empty()
+    }
+
+    fn confirmed(&self) -> String {
+        if self.is_cold() {
+            let slowest_s = self.slowest_confirmation_ms as f64 / 1000.0;
+            return format!("every furnace confirmed that it does not heat, the slowest after {slowest_s:.1} s");
+        }
+        let names: Vec<&str> = self.unconfirmed.keys().map(String::as_str).collect();
+        format!("NOT confirmed: {}", names.join(", "))
     }
 
     /// The summary for people.
@@ -127,8 +149,10 @@ impl Summary {
         );
         let _ = writeln!(
             text,
-            "  {} openings at heat; heat was cut {} times, {} confirmed",
-            self.door_openings_at_heat, self.cuts, self.confirmed_cuts
+            "  {} openings at heat; interlocks cut heat {} times; {}",
+            self.door_openings_at_heat,
+            self.cuts,
+            self.confirmed()
         );
         for words in &self.refused {
             let _ = writeln!(text, "  refused: {words}");

@@ -44,6 +44,15 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
         for path in std::iter::once(file.clone()).chain(drop_ins(file)) {
             problems.reads(&path);
             let source = File::from(path.as_path()).format(FileFormat::Toml);
+            if path.is_dir() {
+                let inside = path.join("shop.toml");
+                problems.note(
+                    path.display().to_string(),
+                    "",
+                    format!("is a folder; name the file in it, such as {}", inside.display()),
+                );
+                continue;
+            }
             if let Err(error) = Config::builder().add_source(source.clone()).build() {
                 let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };
                 problems.note(path.display().to_string(), "", format!("cannot be read: {}{mend}", one_line(&error)));
@@ -52,7 +61,12 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
             builder = builder.add_source(source);
         }
     }
+    if !problems.is_empty() {
+        // What the missing part would have said is not known, so nothing can be said of the rest.
+        return None;
+    }
     if sources.environment {
+        misspelt_variables(problems);
         builder = builder.add_source(Environment::with_prefix(PREFIX).prefix_separator("__").separator("__"));
     }
     for (key, value) in &sources.set {
@@ -74,6 +88,22 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
     }
 }
 
+/// Variables that look like ours and are not read.
+fn misspelt_variables(problems: &Problems) {
+    for (name, _) in std::env::vars_os() {
+        let Some(name) = name.to_str() else { continue };
+        let Some(rest) = name.strip_prefix(PREFIX).and_then(|rest| rest.strip_prefix('_')) else { continue };
+        // Those of the command line itself, such as HEARTHWARD_AT, have no table.
+        if !rest.starts_with('_') && rest.contains("__") {
+            problems.note(
+                "the environment",
+                name,
+                format!("is not read; two underscores stand for a dot: write {PREFIX}__{rest}"),
+            );
+        }
+    }
+}
+
 fn drop_ins(file: &Path) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(file.with_extension("d")) else { return Vec::new() };
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
@@ -91,5 +121,10 @@ fn as_text(values: &BTreeMap<String, Value>) -> String {
 }
 
 fn one_line(error: &config::ConfigError) -> String {
-    error.to_string().lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+    let words = match error {
+        // Without its own tail, which names the file once more by another way to it.
+        config::ConfigError::FileParse { cause, .. } => cause.to_string(),
+        other => other.to_string(),
+    };
+    words.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
 }

@@ -5,6 +5,7 @@
 //! drivers say of themselves.
 
 mod equipment;
+mod folders;
 mod layers;
 mod parts;
 mod place;
@@ -73,6 +74,6 @@ impl Settings {
         let root = section::Section::root(merged.values, problems);
         let settings = parts::settings(&root, &merged.base, text);
         root.finish();
-        settings
+        Some(settings)
     }
 }

@@ -11,7 +11,7 @@ use hearthward_drivers::{DriverSpec, LineKind, LineSpec, Setting};
 use hearthward_equipment::Name;
 
 use super::section::{Section, flatten};
-use super::{Settings, equipment, quantities, recipe};
+use super::{Settings, equipment, folders, quantities, recipe};
 
 /// Where the API is offered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -93,8 +93,8 @@ pub struct DriverSettings {
     pub home: String,
 }
 
-pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Option<Settings> {
-    let (name, scan, ride_through) = shop(root)?;
+pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Settings {
+    let (name, scan, ride_through) = shop(root);
     let listen = root.section("api").and_then(|api| {
         let listen = api.read("listen", Listen::from_str);
         api.finish();
@@ -107,15 +107,16 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Optio
     });
     let recipes = recipe::recipes(root);
     let host = host(root, base);
-    Some(Settings {
+    let used: Vec<String> = root.named("driver").iter().flat_map(|(_, driver)| driver.texts("lines")).collect();
+    Settings {
+        journal: journal.unwrap_or_else(|| folders::journal(&name, base)),
         name,
         scan,
         ride_through,
         listen: listen.unwrap_or_else(|| Listen::Tcp(SocketAddr::from(([127, 0, 0, 1], 4170)))),
-        journal: journal.unwrap_or_else(|| base.join("journal.sqlite")),
         drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
         host,
-        lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section)).collect(),
+        lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section, &used)).collect(),
         supply_names: root.named("supply").into_iter().map(|(name, _)| name).collect(),
         supplies: equipment::supplies(root),
         furnaces: equipment::furnaces(root),
@@ -128,19 +129,19 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Optio
         }),
         recipes,
         merged,
-    })
+    }
 }
 
-fn shop(root: &Section<'_>) -> Option<(String, Duration, Duration)> {
+fn shop(root: &Section<'_>) -> (String, Duration, Duration) {
     let Some(shop) = root.section("shop") else {
         root.missing("shop", "[shop] with name = \"Alder Yard Edge Tools\"");
-        return None;
+        return (String::new(), SCAN, RIDE_THROUGH);
     };
     let name = shop.need("name", "name = \"Alder Yard Edge Tools\"", |text| Ok::<_, String>(text.to_owned()));
     let scan = shop.read("scan", |text| quantities::duration_in(text, 10, 5_000));
     let ride_through = shop.read("ride_through", |text| quantities::duration_in(text, 0, 600_000));
     shop.finish();
-    Some((name.unwrap_or_default(), scan.unwrap_or(SCAN), ride_through.unwrap_or(RIDE_THROUGH)))
+    (name.unwrap_or_default(), scan.unwrap_or(SCAN), ride_through.unwrap_or(RIDE_THROUGH))
 }
 
 fn host(root: &Section<'_>, base: &Path) -> HostSettings {
@@ -150,10 +151,16 @@ fn host(root: &Section<'_>, base: &Path) -> HostSettings {
     if let Some(section) = section {
         section.finish();
     }
-    HostSettings { drivers: drivers.unwrap_or_else(|| base.join("drivers")), cache: cache.unwrap_or_else(|| base.join("cache")) }
+    HostSettings {
+        drivers: drivers.unwrap_or_else(|| base.join("drivers")),
+        cache: cache.unwrap_or_else(|| folders::cache(base)),
+    }
 }
 
-fn line(name: Name, section: Section<'_>) -> Option<LineSpec> {
+fn line(name: Name, section: Section<'_>, used: &[String]) -> Option<LineSpec> {
+    if !used.iter().any(|line| *line == *name.as_str()) {
+        section.problem("", "is used by no driver; name it in the `lines` of one, or take it out");
+    }
     let tcp = section.need("tcp", "tcp = \"192.0.2.10:502\"", |text| match text.rsplit_once(':') {
         Some((host, port)) if !host.is_empty() && port.parse::<u16>().is_ok_and(|port| port > 0) => Ok(text.to_owned()),
         _ => Err(format!("{text:?} is not a host and port; write it like \"192.0.2.10:502\"")),

@@ -1,0 +1,148 @@
+//! Goal: a command that cannot do what was asked ends with the documented code, in words that name the mend, and in JSON where JSON
+//! was asked for; one whose reader goes, or whose disk is full, does not panic; one that only looks leaves nothing behind.
+//! Method: run the installed binary as people and programs do.
+
+use std::io::{BufRead, BufReader, Read};
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+use hearthward_tests::daemon::{command, run_within};
+use hearthward_tests::place;
+use hearthward_tests::talk::SOON;
+use serde_json::Value;
+
+const EXAMPLE: &str = "deploy/example/shop.toml";
+
+fn said(arguments: &[&str]) -> Output {
+    // From the repository's root, where paths are as the guides write them.
+    run_within(command().current_dir(place::root()).args(arguments), SOON)
+}
+
+fn words(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn check_of_the_example() -> Command {
+    let mut check = command();
+    check.current_dir(place::root()).args(["check", "--config", EXAMPLE, "--drivers"]).arg(place::guests());
+    check
+}
+
+#[test]
+fn failures_are_json_where_json_was_asked_for() {
+    let cases: [(&[&str], i32, &str); 4] = [
+        (&["status", "--json", "--at", "127.0.0.1:9"], 4, "unreachable"),
+        (&["cycle", "start", "north", "knives", "--load", "k", "--parts", "0", "--json"], 2, "usage"),
+        (&["check", "--json", "--config", "/nowhere.toml"], 3, "configuration"),
+        (&["serve", "--json", "--config", "/nowhere.toml"], 3, "configuration"),
+    ];
+    for (arguments, code, reason) in cases {
+        let output = said(arguments);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {}", words(&output));
+        let told: Value = serde_json::from_str(words(&output).trim()).unwrap_or_else(|_| panic!("no JSON: {}", words(&output)));
+        assert_eq!((told["exit"].as_i64(), told["reason"].as_str()), (Some(code.into()), Some(reason)), "{told}");
+        assert!(told["error"].as_str().is_some_and(|error| !error.is_empty()), "{told}");
+    }
+}
+
+#[test]
+fn the_exit_codes_stand_under_every_help_and_in_the_readme() {
+    let readme = std::fs::read_to_string(place::root().join("README.md")).expect("the README");
+    for arguments in [["--help", ""], ["watch", "--help"], ["cycle", "--help"]] {
+        let arguments: Vec<&str> = arguments.into_iter().filter(|word| !word.is_empty()).collect();
+        let output = said(&arguments);
+        assert!(output.status.success());
+        let help = String::from_utf8_lossy(&output.stdout).into_owned();
+        for code in [
+            "0 done",
+            "1 refused",
+            "2 command line not understood",
+            "3 configuration has problems",
+            "4 service cannot be reached",
+            "5 service could not start",
+        ] {
+            let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(flat(&help).contains(code), "{arguments:?} does not say {code}:\n{help}");
+            assert!(flat(&readme).contains(code), "the README does not say {code}");
+        }
+    }
+}
+
+/// Method: a reader takes one line of a long record and goes; another record's reader is a full disk.
+#[test]
+fn a_reader_that_goes_and_a_full_disk_are_no_panic() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut demo = command();
+    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+    let mut demo = demo.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it starts");
+    let mut out = BufReader::new(demo.stdout.take().expect("piped"));
+    let mut line = String::new();
+    out.read_line(&mut line).expect("a first line");
+    assert!(line.contains("supervision"), "{line}");
+    drop(out);
+    let status = demo.wait().expect("it ends");
+    let mut errors = String::new();
+    demo.stderr.take().expect("piped").read_to_string(&mut errors).expect("text");
+    assert!(status.success() && errors.is_empty(), "{status}: {errors}");
+
+    let full = std::fs::File::options().write(true).open("/dev/full").expect("Linux has one");
+    let output = check_of_the_example().stdout(full).stderr(Stdio::piped()).output().expect("it runs");
+    assert_eq!(output.status.code(), Some(5));
+    assert!(words(&output).contains("standard output cannot be written"), "{}", words(&output));
+}
+
+#[test]
+fn a_place_that_cannot_be_right_is_named_and_nothing_else() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let broken = folder.path().join("broken.toml");
+    std::fs::write(&broken, "[shop\nname = 1").expect("written");
+    let cases: [(&Path, &str); 3] = [
+        (Path::new("deploy/example"), "is a folder; name the file in it, such as deploy/example/shop.toml"),
+        (Path::new("/nowhere.toml"), "not found"),
+        (&broken, "line 1"),
+    ];
+    for (config, expected) in cases {
+        let output = said(&["check", "--config", config.to_str().expect("text")]);
+        let words = words(&output);
+        assert!(words.contains(expected) && words.contains("1 problem in"), "{}: {words}", config.display());
+    }
+    let output = run_within(check_of_the_example().env("HEARTHWARD_FURNACE__NORTH__LIMIT", "900 C"), SOON);
+    assert!(words(&output).contains("write HEARTHWARD__FURNACE__NORTH__LIMIT"), "{}", words(&output));
+}
+
+/// Method: a home of its own, so that what is left behind is seen.
+#[test]
+fn looking_leaves_nothing_behind() {
+    let home = tempfile::tempdir().expect("a folder");
+    let output = run_within(
+        check_of_the_example().env("HOME", home.path()).env_remove("XDG_CACHE_HOME").env_remove("XDG_STATE_HOME"),
+        SOON,
+    );
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{}", words(&output));
+    let journal = home.path().join(".local/state/hearthward/alder-yard-edge-tools/journal.sqlite");
+    assert!(told.contains(&journal.display().to_string()), "check does not say where the journal will be:\n{told}");
+    let left: Vec<_> = std::fs::read_dir(home.path()).expect("the home").collect();
+    assert!(left.is_empty(), "check left {left:?}");
+}
+
+#[test]
+fn events_that_are_not_there_yet_are_refused_from_a_file_too() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut demo = command();
+    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+    let output = run_within(&mut demo, SOON);
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(told.contains("every furnace confirmed that it does not heat"), "{told}");
+    let journal = folder.path().join("journal.sqlite");
+    let watch = |from: &str| {
+        let mut watch = command();
+        // An address in the environment is no reason not to read a file.
+        watch.env("HEARTHWARD_AT", "127.0.0.1:9").args(["watch", "--from", from, "--journal"]).arg(&journal);
+        run_within(&mut watch, SOON)
+    };
+    assert_eq!(watch("1").status.code(), Some(0));
+    let beyond = watch("99999");
+    assert_eq!(beyond.status.code(), Some(1));
+    assert!(words(&beyond).contains("not there yet; the last is"), "{}", words(&beyond));
+}
