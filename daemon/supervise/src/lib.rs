@@ -24,6 +24,8 @@ mod facts;
 mod furnace;
 mod gas;
 pub mod interlock;
+#[cfg(test)]
+mod models;
 pub mod observe;
 pub mod output;
 pub mod plan;

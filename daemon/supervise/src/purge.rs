@@ -78,7 +78,8 @@ impl Purge {
         let shut = matches!(facts.door, Door::Shut | Door::Absent);
         let asked = gas.purge.flow.get::<katal>();
         let flow = flow_by_evidence(gas, facts, self.by_eye);
-        let low = if gas.by_eye { flow } else { flow.min(facts.flow_low) };
+        // `min` would drop a flow that cannot be read and keep the marks of earlier ones.
+        let low = if gas.by_eye || flow.is_nan() { flow } else { flow.min(facts.flow_low) };
         let flows = is_proved_by(low, asked, gas.resolution.get::<katal>());
         match self.phase {
             PurgePhase::Idle => self.phase = PurgePhase::Settling,

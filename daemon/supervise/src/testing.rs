@@ -1,15 +1,21 @@
-//! A furnace for unit tests.
+//! A furnace, a shop and a load for unit tests.
 
 use std::time::Duration;
 
 use hearthward_equipment::quantity::{celsius, gas_flow, kelvins};
-use hearthward_equipment::{Name, PointId, SupplyId, UnitId};
-use uom::si::f64::{Power, Ratio, Volume};
+use hearthward_equipment::{Directory, Name, PointId, SupplyId, UnitId};
+use hearthward_process::gas::Gas;
+use uom::si::f64::{Power, Pressure, Ratio, Volume};
 use uom::si::power::kilowatt;
-use uom::si::ratio::part_per_million;
+use uom::si::pressure::bar;
+use uom::si::ratio::{part_per_million, percent};
 use uom::si::volume::liter;
 
-use crate::plan::{ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, SteelChoice};
+use crate::plan::{
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
+    SupplyPlan,
+};
+use crate::recipe::{Drive, Load, Protection, Step};
 
 /// A small retort with everything wired and a purge of eight changes.
 pub(crate) fn furnace(name: &str) -> FurnacePlan {
@@ -55,5 +61,48 @@ pub(crate) fn furnace(name: &str) -> FurnacePlan {
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
+    }
+}
+
+/// A shop of these furnaces on one supply, with nothing else.
+pub(crate) fn shop(furnaces: Vec<FurnacePlan>) -> ShopPlan {
+    ShopPlan {
+        name: "test".to_owned(),
+        scan: Duration::from_secs(1),
+        ride_through: Duration::from_secs(60),
+        directory: Directory::default(),
+        furnaces,
+        tanks: Vec::new(),
+        supplies: vec![SupplyPlan {
+            name: Name::new("argon").expect("a test's name"),
+            gas: Gas::Argon,
+            oxygen: Ratio::new::<part_per_million>(2.0),
+            capacity: gas_flow(20.0, 21.1, 101.325),
+            cylinder_volume: None,
+            pressure: None,
+            gauge_error: Pressure::new::<bar>(5.0),
+            stale_after: Duration::from_secs(60),
+        }],
+        room: RoomPlan {
+            oxygen: None,
+            first_level: Ratio::new::<percent>(19.5),
+            second_level: Ratio::new::<percent>(18.0),
+            debounce: Duration::from_secs(5),
+            stale_after: Duration::from_secs(10),
+            horn: None,
+        },
+        electrical_demand: None,
+    }
+}
+
+/// A load that only wants heat.
+pub(crate) fn load() -> Load {
+    Load {
+        name: Name::new("irons").expect("a test's name"),
+        steel: "O1".to_owned(),
+        parts: 1,
+        protection: Protection::Gas,
+        steps: vec![Step::Ramp { to: celsius(800.0), rate_k_per_h: None }],
+        drive: Drive::SetPoints,
     }
 }

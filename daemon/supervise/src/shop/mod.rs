@@ -10,7 +10,7 @@ mod render;
 mod resets;
 mod restart;
 mod rows;
-mod share;
+pub(crate) mod share;
 mod supply;
 
 use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};

@@ -12,7 +12,7 @@ use crate::plan::ShopPlan;
 const SLACK: f64 = 1e-9;
 
 /// Gives every furnace its share of its manifold. Less is given at once, more when there is room and it is its turn.
-pub(super) fn gas(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
+pub(crate) fn gas(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
     let mut waits = false;
     for (furnace, plan) in furnaces.iter_mut().zip(&plan.furnaces) {
         if plan.gas.is_none() {
@@ -54,7 +54,7 @@ pub(super) fn gas(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
 }
 
 /// Gives power to those who want to heat, up to the demand limit. Who has it keeps it until no more heat is wanted.
-pub(super) fn power(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
+pub(crate) fn power(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
     let limit_w = plan.electrical_demand.map(|demand| demand.get::<watt>() * (1.0 + SLACK));
     let mut waits = false;
     for furnace in furnaces.iter_mut() {
