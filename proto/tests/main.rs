@@ -109,7 +109,7 @@ fn bare_numbers_say_their_unit() {
         "room_oxygen_share",
         "controller_program",
     ];
-    const UNITS: [&str; 10] = ["_c", "_k", "_k_h", "_ms", "_s", "_ppm", "_ppm_s", "_l_min", "_kpa", "_share"];
+    const UNITS: [&str; 12] = ["_c", "_k", "_k_h", "_kg", "_mm", "_ms", "_s", "_ppm", "_ppm_s", "_l_min", "_kpa", "_share"];
     fn walk(message: &DescriptorProto) {
         for field in &message.field {
             let number =

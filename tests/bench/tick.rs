@@ -76,7 +76,7 @@ fn scans(furnaces: u16) -> (Samples, Samples) {
                 shop.request(
                     at,
                     &Person { name: "Ansa".to_owned() },
-                    Request::Start { furnace: FurnaceId(furnace), load: load(furnace) },
+                    Request::Start { furnace: FurnaceId(furnace), load: load(furnace), ready_in: None },
                 );
             }
         }
@@ -110,6 +110,7 @@ fn load(furnace: u16) -> Load {
         name: name(&format!("load-{furnace}")),
         steel: "O1".to_owned(),
         parts: 1,
+        part: None,
         protection: Protection::None,
         steps: vec![Step::Soak {
             at: celsius(150.0),

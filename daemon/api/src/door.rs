@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use hearthward_equipment::Name;
 use hearthward_supervise::plan::ShopPlan;
-use hearthward_supervise::recipe::{Drive, Protection, Step};
+use hearthward_supervise::recipe::{Drive, Part, Protection, Step};
 use hearthward_supervise::request::{Answer, Person, Request};
 use hearthward_supervise::view::View;
 use tokio::sync::watch;
@@ -75,6 +75,8 @@ pub struct Recipe {
     pub protection: Protection,
     /// Whether the service sends set points or a controller's program is followed.
     pub drive: Drive,
+    /// What one part is like, if it says.
+    pub part: Option<Part>,
     /// What happens, in order.
     pub steps: Vec<Step>,
 }

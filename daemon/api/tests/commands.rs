@@ -28,6 +28,7 @@ fn start(cycle: v1::start_cycle_request::Cycle) -> v1::StartCycleRequest {
         load: "irons-7".into(),
         parts: 3,
         cycle: Some(cycle),
+        ready_in_ms: None,
     }
 }
 
@@ -203,7 +204,7 @@ async fn a_recipe_given_in_full_is_the_recipe() {
         .asked()
         .into_iter()
         .map(|command| match command.request {
-            Request::Start { furnace: FurnaceId(0), load } => load,
+            Request::Start { furnace: FurnaceId(0), load, ready_in: None } => load,
             other => panic!("{other:?}"),
         })
         .collect();
@@ -220,11 +221,11 @@ fn alike(one: &Step, other: &Step) -> bool {
     let near = |a: hearthward_equipment::Temperature, b: hearthward_equipment::Temperature| (a.value - b.value).abs() < 1e-6;
     match (one, other) {
         (Step::Preheat { to: a, hold: x }, Step::Preheat { to: b, hold: y }) => near(*a, *b) && x == y,
-        (Step::Ramp { to: a, rate_k_per_h: x }, Step::Ramp { to: b, rate_k_per_h: y }) => near(*a, *b) && x == y,
+        (Step::Ramp { to: a, pace: x }, Step::Ramp { to: b, pace: y }) => near(*a, *b) && x == y,
         (Step::Soak { at: a, band: w, minimum: x, .. }, Step::Soak { at: b, band: v, minimum: y, .. }) => {
             near(*a, *b) && x == y && w == v
         }
-        (Step::Cool { to: a }, Step::Cool { to: b }) => near(*a, *b),
+        (Step::Cool { to: a, in_air: x }, Step::Cool { to: b, in_air: y }) => near(*a, *b) && x == y,
         (Step::Temper { at: a, hold: x, .. }, Step::Temper { at: b, hold: y, .. }) => near(*a, *b) && x == y,
         (a, b) => a == b,
     }
@@ -243,9 +244,18 @@ async fn what_cannot_be_taken_is_refused_by_field() {
             protection: v1::Protection::None.into(),
             steps,
             controller_program: None,
+            part: None,
         })
     };
     let backwards = v1::SoakStep { temperature_c: 800.0, band_k: None, minimum_ms: 2, maximum_ms: 1 };
+    let ramp = v1::RampStep { temperature_c: 800.0, rate_k_h: Some(100.0), over_ms: Some(60_000) };
+    let thin = v1::CyclePlan {
+        steel: "O1".into(),
+        protection: v1::Protection::None.into(),
+        steps: vec![step(v1::step::Step::Purge(v1::PurgeStep {}))],
+        part: Some(v1::Part { form: v1::Form::Plate.into(), size_mm: 0.0, mass_kg: None }),
+        controller_program: None,
+    };
     let cases = [
         ("request_id", v1::StartCycleRequest { request_id: String::new(), ..start(recipe()) }),
         ("request_id", v1::StartCycleRequest { request_id: "x".repeat(65), ..start(recipe()) }),
@@ -258,6 +268,8 @@ async fn what_cannot_be_taken_is_refused_by_field() {
         ("plan.steps[1].step", start(steps(vec![step(v1::step::Step::Purge(v1::PurgeStep {})), v1::Step { step: None }]))),
         ("plan.steps[0].soak.temperature_c", start(steps(vec![step(v1::step::Step::Soak(soak))]))),
         ("plan.steps[0].soak.maximum_ms", start(steps(vec![step(v1::step::Step::Soak(backwards))]))),
+        ("plan.steps[0].ramp.over_ms", start(steps(vec![step(v1::step::Step::Ramp(ramp))]))),
+        ("plan.part.size_mm", start(v1::start_cycle_request::Cycle::Plan(thin))),
     ];
     for (field, request) in cases {
         let status = cycles.start_cycle(request).await.expect_err(field);

@@ -11,12 +11,14 @@ use hearthward_supervise::plan::{
     ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
     SupplyPlan, TankPlan,
 };
-use hearthward_supervise::recipe::{Drive, Protection, Step, StepKind};
+use hearthward_supervise::recipe::{Drive, Form, Medium, Pace, Part, Protection, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, QuestionId};
 use hearthward_supervise::view::{
     CycleView, FurnaceView, InterlockState, InterlockView, PointView, QuestionView, SupplyView, TankView, View,
 };
-use uom::si::f64::{Power, Pressure, Ratio, Volume};
+use uom::si::f64::{Length, Mass, Power, Pressure, Ratio, Volume};
+use uom::si::length::millimeter;
+use uom::si::mass::kilogram;
 use uom::si::power::kilowatt;
 use uom::si::pressure::kilopascal;
 use uom::si::ratio::ratio;
@@ -108,6 +110,7 @@ fn tank() -> TankPlan {
         temperature: PointId(3),
         level: None,
         agitation: None,
+        part_under: None,
         stale_after: Duration::from_secs(600),
         volume: Volume::new::<liter>(20.0),
         window_low: celsius(45.0),
@@ -143,10 +146,11 @@ pub(crate) fn recipes() -> Vec<Recipe> {
         steel: "O1".into(),
         protection: Protection::Gas,
         drive: Drive::SetPoints,
+        part: Some(Part { form: Form::Plate, size: Length::new::<millimeter>(3.0), mass: Some(Mass::new::<kilogram>(0.15)) }),
         steps: vec![
             Step::Purge,
             Step::Preheat { to: celsius(650.0), hold: Duration::from_secs(600) },
-            Step::Ramp { to: celsius(800.0), rate_k_per_h: Some(400.0) },
+            Step::Ramp { to: celsius(800.0), pace: Pace::Rate(400.0) },
             Step::Soak {
                 at: celsius(800.0),
                 band: Some(kelvins(4.0)),
@@ -154,8 +158,8 @@ pub(crate) fn recipes() -> Vec<Recipe> {
                 maximum: Duration::from_secs(1800),
             },
             Step::Pull { window: Duration::from_secs(4) },
-            Step::Quench { tank: TankId(0), under: Duration::from_secs(60) },
-            Step::Cool { to: celsius(65.0) },
+            Step::Quench { medium: Medium::Tank(TankId(0)), under: Duration::from_secs(60) },
+            Step::Cool { to: celsius(65.0), in_air: true },
             Step::Temper {
                 furnace: None,
                 at: celsius(200.0),
@@ -228,6 +232,9 @@ fn soaking(at: ShopMs) -> FurnaceView {
             in_band_ms: 240_000,
             owed_ms: 600_000,
             held: false,
+            load_c: Some(798.0),
+            temper_due_ms: None,
+            ready_in_ms: None,
         }),
         if_computer_dies: "NOTHING".into(),
     }

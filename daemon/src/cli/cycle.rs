@@ -6,7 +6,7 @@ use hearthward_proto::v1::cycle_service_client::CycleServiceClient;
 use tonic::transport::Channel;
 
 use super::call::{block_on, connect, json, refused, request_id};
-use super::{CallArgs, PersonArgs, print, words};
+use super::{CallArgs, PersonArgs, clock, print, words};
 use crate::exit::Ended;
 
 #[derive(Debug, Subcommand)]
@@ -40,6 +40,10 @@ pub(super) struct Start {
     /// How many parts are pulled one after another.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=PARTS))]
     parts: u16,
+    /// By when it shall be ready to be pulled, by this computer's clock, such as 07:00: it is put in now and begins by itself. Only
+    /// where gas is commanded and the room is monitored, or where it is only tempered.
+    #[arg(long, value_parser = clock::of_day)]
+    ready_by: Option<jiff::civil::Time>,
     #[command(flatten)]
     person: PersonArgs,
     #[command(flatten)]
@@ -118,6 +122,7 @@ impl Start {
             load: self.load,
             parts: u32::from(self.parts),
             cycle: Some(v1::start_cycle_request::Cycle::Recipe(self.recipe)),
+            ready_in_ms: self.ready_by.map(|time| clock::until_ms(time, &jiff::ZonedDateTime::now())),
         };
         command!(self.call, start_cycle, request, "StartCycleResponse")
     }

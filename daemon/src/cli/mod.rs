@@ -2,6 +2,7 @@
 
 mod call;
 mod check;
+mod clock;
 mod cycle;
 mod demo;
 mod interlock;

@@ -192,15 +192,15 @@ impl Floor {
             let recipe =
                 found.ok_or_else(|| Ended::new(Exit::Refused, format!("the demo needs the example's recipe {recipe}")))?;
             let name = Name::new(load).map_err(|error| Ended::new(Exit::Failed, error.to_string()))?;
-            let hearthward_api::Recipe { steel, protection, drive, steps, .. } = recipe.clone();
-            Ok::<_, Ended>(Load { name, steel, parts, protection, steps, drive })
+            let hearthward_api::Recipe { steel, protection, drive, part, steps, .. } = recipe.clone();
+            Ok::<_, Ended>(Load { name, steel, parts, part, protection, steps, drive })
         };
         let (irons, knives) = (load("plane-irons", "irons-17", 4)?, load("carving-knives", "knives-4", 2)?);
         let blocked = Does::Deed { point: "bench/little-meter.blocked", value: Value::Flag(true) };
         Ok(vec![
             (Duration::from_secs(5), blocked),
-            (Duration::from_secs(20), Does::Asks(Request::Start { furnace: self.north, load: irons })),
-            (Duration::from_secs(60), Does::Asks(Request::Start { furnace: self.little, load: knives })),
+            (Duration::from_secs(20), Does::Asks(Request::Start { furnace: self.north, load: irons, ready_in: None })),
+            (Duration::from_secs(60), Does::Asks(Request::Start { furnace: self.little, load: knives, ready_in: None })),
             (Duration::from_secs(3600), Does::Asks(Request::Abort { furnace: self.little })),
         ])
     }

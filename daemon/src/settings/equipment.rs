@@ -136,6 +136,8 @@ pub struct TankSettings {
     pub level: Option<PointRef>,
     /// Agitation, where wired.
     pub agitation: Option<PointRef>,
+    /// Switch that is on while a part is under.
+    pub part_under: Option<PointRef>,
     /// Age at which a reading counts as missing.
     pub stale_after: Duration,
     /// Volume of the quenchant.
@@ -444,6 +446,7 @@ fn tank(name: Name, section: Section<'_>) -> Option<TankSettings> {
         thermometer: thermometer?,
         level: point(&section, "level"),
         agitation: point(&section, "agitation"),
+        part_under: point(&section, "part_under"),
         stale_after: section
             .read("stale_after", |text| quantities::duration_in(text, 1_000, 86_400_000))
             .unwrap_or(Duration::from_secs(1800)),

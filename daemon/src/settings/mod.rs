@@ -23,7 +23,7 @@ use hearthward_equipment::Name;
 pub use layers::Sources;
 pub use parts::{DriverSettings, HostSettings, Listen};
 pub use problem::{Problem, Problems};
-pub use recipe::{RecipeSettings, StepSettings};
+pub use recipe::{Bath, RecipeSettings, StepSettings};
 use uom::si::f64::Power;
 
 /// A configuration in which every value was checked by itself.

@@ -8,7 +8,7 @@ use hearthward_equipment::quantity::{
 use hearthward_process::gas::{Gas, Mixture};
 use hearthward_process::units;
 use hearthward_proto::v1::value::Kind;
-use uom::si::f64::{Frequency, Power, Pressure, Ratio, Volume};
+use uom::si::f64::{Frequency, Length, Mass, Power, Pressure, Ratio, Volume};
 use uom::si::pressure::{kilopascal, pascal};
 use uom::si::ratio::ratio;
 use uom::si::volume_rate::liter_per_minute;
@@ -74,6 +74,18 @@ pub(super) fn share(text: &str) -> Result<Ratio, String> {
 pub(super) fn power(text: &str) -> Result<Power, String> {
     let read = units::power(text).map_err(|error| error.to_string())?;
     within(read, read.value, 1.0, 1e6, "W")
+}
+
+/// The heaviest section of a part.
+pub(super) fn section_size(text: &str) -> Result<Length, String> {
+    let read = units::length(text).map_err(|error| error.to_string())?;
+    within(read, read.value * 1e3, 0.1, 500.0, "mm")
+}
+
+/// What one part weighs.
+pub(super) fn part_mass(text: &str) -> Result<Mass, String> {
+    let read = units::mass(text).map_err(|error| error.to_string())?;
+    within(read, read.value, 0.001, 10_000.0, "kg")
 }
 
 /// How often the air of a room is exchanged.

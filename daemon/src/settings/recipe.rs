@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use hearthward_equipment::Name;
 use hearthward_equipment::quantity::{Temperature, TemperatureStep};
-use hearthward_supervise::recipe::{Drive, Protection};
+use hearthward_supervise::recipe::{Drive, Form, Pace, Part, Protection};
 
 use super::quantities;
 use super::section::Section;
@@ -22,6 +22,8 @@ pub struct RecipeSettings {
     pub protection: Protection,
     /// Who drives the temperature.
     pub drive: Drive,
+    /// What one part is like, if it is said.
+    pub part: Option<Part>,
     /// The steps.
     pub steps: Vec<StepSettings>,
     /// The key of the recipe, for problems.
@@ -37,18 +39,29 @@ pub enum StepSettings {
     Purge,
     /// Even out below the soak.
     Preheat(Temperature, Duration),
-    /// Heat, at a rate in K/h or at full power.
-    Ramp(Temperature, Option<f64>),
+    /// Heat, at a pace.
+    Ramp(Temperature, Pace),
     /// Hold: temperature, band, least and longest time in band.
     Soak(Temperature, Option<TemperatureStep>, Duration, Duration),
     /// Take out within the window.
     Pull(Duration),
-    /// Under in the named tank for a time.
-    Quench(Name, Duration),
-    /// Cool down to.
-    Cool(Temperature),
+    /// In what quenches them for a time.
+    Quench(Bath, Duration),
+    /// Cool down to, in air or where it is.
+    Cool(Temperature, bool),
     /// Temper: furnace, temperature, time in band, and within which time of the quench.
     Temper(Option<Name>, Temperature, Duration, Duration),
+}
+
+/// What parts are quenched in.
+#[derive(Clone, Debug)]
+pub enum Bath {
+    /// The named tank.
+    Tank(Name),
+    /// Between plates.
+    Plates,
+    /// Still air.
+    Air,
 }
 
 pub(super) fn recipes(root: &Section<'_>) -> Vec<RecipeSettings> {
@@ -66,6 +79,7 @@ fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
     });
     let text = section.text("text").unwrap_or_default();
     let program = section.number("program", 1.0, 9_999.0);
+    let part = section.section("part").and_then(part);
     let listed = section.list("steps");
     if listed.is_empty() {
         section.missing("steps", "steps = [ { step = \"purge\" }, { step = \"ramp\", to = \"800 C\" } ]");
@@ -79,7 +93,7 @@ fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
     // Program numbers are whole on every controller.
     let drive = program.map_or(Drive::SetPoints, |number| Drive::Program(number as u32));
     complete.then_some(())?;
-    Some(RecipeSettings { name, text, steel: steel?, protection: protection?, drive, steps, key, source })
+    Some(RecipeSettings { name, text, steel: steel?, protection: protection?, drive, part, steps, key, source })
 }
 
 fn step(section: Section<'_>) -> Option<StepSettings> {
@@ -93,15 +107,40 @@ fn step(section: Section<'_>) -> Option<StepSettings> {
             .map(|(to, hold)| StepSettings::Preheat(to, hold)),
         "ramp" => {
             let rate = section.read("rate", quantities::rate_k_per_h);
-            temperature("to", "to = \"800 C\"").map(|to| StepSettings::Ramp(to, rate))
+            let over = section.read("over", |text| quantities::duration_in(text, 1_000, 172_800_000));
+            let pace = match (rate, over) {
+                (None, None) => Pace::Full,
+                (Some(rate), None) => Pace::Rate(rate),
+                (None, Some(over)) => Pace::Over(over),
+                (Some(_), Some(_)) => {
+                    section.problem("over", "stands beside `rate`: give one of the two, or neither for full power");
+                    Pace::Full
+                }
+            };
+            temperature("to", "to = \"800 C\"").map(|to| StepSettings::Ramp(to, pace))
         }
         "soak" => soak(&section),
         "pull" => span("window", "window = \"3 s\"").map(StepSettings::Pull),
         "quench" => {
-            let tank = section.need("tank", "tank = \"oil\"", str::parse::<Name>);
-            tank.zip(span("under", "under = \"2 min\"")).map(|(tank, under)| StepSettings::Quench(tank, under))
+            let bath = match section.text("medium").as_deref() {
+                None => section.need("tank", "tank = \"oil\", or medium = \"plates\"", str::parse::<Name>).map(Bath::Tank),
+                Some("plates") => Some(Bath::Plates),
+                Some("air") => Some(Bath::Air),
+                Some(other) => {
+                    section.problem("medium", format!("{other:?} is neither plates nor air; a bath is named as `tank`"));
+                    None
+                }
+            };
+            bath.zip(span("under", "under = \"2 min\"")).map(|(bath, under)| StepSettings::Quench(bath, under))
         }
-        "cool" => temperature("to", "to = \"60 C\"").map(StepSettings::Cool),
+        "cool" => {
+            let in_air = section.read("where", |text| match text {
+                "air" => Ok(true),
+                "chamber" => Ok(false),
+                other => Err(format!("{other:?} is neither air nor chamber")),
+            });
+            temperature("to", "to = \"60 C\"").map(|to| StepSettings::Cool(to, in_air.unwrap_or(false)))
+        }
         "temper" => {
             let furnace = section.read("furnace", str::parse::<Name>);
             let within = span("within", "within = \"2 h\"");
@@ -115,6 +154,19 @@ fn step(section: Section<'_>) -> Option<StepSettings> {
     };
     section.finish();
     built
+}
+
+/// `part = { form = "plate", size = "3 mm", mass = "150 g" }`.
+fn part(section: Section<'_>) -> Option<Part> {
+    let form = section.need("form", "form = \"plate\"", |text| match text {
+        "plate" => Ok(Form::Plate),
+        "bar" => Ok(Form::Bar),
+        other => Err(format!("{other:?} is neither plate nor bar")),
+    });
+    let size = section.need("size", "size = \"3 mm\"", quantities::section_size);
+    let mass = section.read("mass", quantities::part_mass);
+    section.finish();
+    Some(Part { form: form?, size: size?, mass })
 }
 
 fn soak(section: &Section<'_>) -> Option<StepSettings> {

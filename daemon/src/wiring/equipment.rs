@@ -226,6 +226,7 @@ fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
         temperature: finder.directory.point(&address),
         level,
         agitation,
+        part_under: finder.point(tank.part_under.as_ref(), "part-under"),
         stale_after: tank.stale_after,
         volume: tank.volume,
         window_low: tank.window.0,

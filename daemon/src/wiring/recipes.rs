@@ -4,9 +4,9 @@ use hearthward_api::Recipe;
 use hearthward_equipment::Name;
 use hearthward_equipment::quantity::in_celsius;
 use hearthward_supervise::plan::ShopPlan;
-use hearthward_supervise::recipe::Step;
+use hearthward_supervise::recipe::{Medium, Step};
 
-use crate::settings::{Problems, RecipeSettings, Settings, StepSettings};
+use crate::settings::{Bath, Problems, RecipeSettings, Settings, StepSettings};
 
 pub(super) fn resolve(settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
     settings.recipes.iter().filter_map(|recipe| one(recipe, plan, problems)).collect()
@@ -28,6 +28,7 @@ fn one(recipe: &RecipeSettings, plan: &ShopPlan, problems: &Problems) -> Option<
         steel: recipe.steel.clone(),
         protection: recipe.protection,
         drive: recipe.drive,
+        part: recipe.part,
         steps,
     })
 }
@@ -47,17 +48,19 @@ fn step(step: &StepSettings, recipe: &RecipeSettings, plan: &ShopPlan, problems:
     Some(match step.clone() {
         StepSettings::Purge => Step::Purge,
         StepSettings::Preheat(to, hold) => Step::Preheat { to, hold },
-        StepSettings::Ramp(to, rate_k_per_h) => Step::Ramp { to, rate_k_per_h },
+        StepSettings::Ramp(to, pace) => Step::Ramp { to, pace },
         StepSettings::Soak(at, band, minimum, maximum) => Step::Soak { at, band, minimum, maximum },
         StepSettings::Pull(window) => Step::Pull { window },
-        StepSettings::Quench(name, under) => {
+        StepSettings::Quench(Bath::Plates, under) => Step::Quench { medium: Medium::Plates, under },
+        StepSettings::Quench(Bath::Air, under) => Step::Quench { medium: Medium::Air, under },
+        StepSettings::Quench(Bath::Tank(name), under) => {
             let tank = plan.find_tank(&name);
             if tank.is_none() {
                 missing("tank", &name);
             }
-            Step::Quench { tank: tank?, under }
+            Step::Quench { medium: Medium::Tank(tank?), under }
         }
-        StepSettings::Cool(to) => Step::Cool { to },
+        StepSettings::Cool(to, in_air) => Step::Cool { to, in_air },
         StepSettings::Temper(name, at, hold, within) => {
             let furnace = name.as_ref().and_then(|name| plan.find_furnace(name));
             if let Some(name) = name.filter(|_| furnace.is_none()) {

@@ -135,7 +135,15 @@ impl Furnace {
 
     /// What its cycle sees.
     pub(crate) fn parts<'a>(&'a mut self, plan: &'a FurnacePlan) -> (Option<&'a mut Cycle>, At<'a>) {
-        let at = At { id: self.id, plan, facts: &self.facts, rows: &self.rows, purge: &mut self.purge, last_c: self.last_c };
+        let at = At {
+            id: self.id,
+            plan,
+            facts: &self.facts,
+            rows: &self.rows,
+            purge: &mut self.purge,
+            last_c: self.last_c,
+            recovering: self.air.account.recovering,
+        };
         (self.cycle.as_mut(), at)
     }
 
@@ -174,7 +182,7 @@ impl Furnace {
             let hot = self.gas.given > 0.0 && self.cycle.is_none() && self.last_c.is_some_and(|last_c| last_c > scaling_c(plan));
             return if hot { self.gas.given.min(hold) } else { 0.0 };
         }
-        let loading = self.cycle.as_ref().is_some_and(|cycle| cycle.stage == Stage::Loading);
+        let loading = self.cycle.as_ref().is_some_and(|cycle| matches!(cycle.stage, Stage::Loading | Stage::Waiting));
         let ending = self.cycle.as_ref().is_some_and(|cycle| cycle.stage == Stage::Ending);
         let sweeps = self.air.account.recovering
             || matches!(self.purge.phase, PurgePhase::Settling | PurgePhase::Counting | PurgePhase::Confirming)

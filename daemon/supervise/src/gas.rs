@@ -189,6 +189,11 @@ pub(crate) fn chamber_holds_mol(chamber: Option<&Chamber>, temperature: Sample) 
     (held_mol > 0.0 && held_mol.is_finite()).then_some(held_mol)
 }
 
+/// The gas that the empty chamber holds at a temperature, in mol; nothing where its numbers make none.
+pub(crate) fn chamber_moles(plan: &FurnacePlan, at_c: f64) -> f64 {
+    Chamber::tight(plan.chamber.volume).map_or(0.0, |chamber| chamber.holds(celsius(at_c)).value)
+}
+
 /// Writes what an estimate of this chamber rests on.
 pub(crate) fn basis(plan: &ChamberPlan, into: &mut String) {
     let kind = match plan.kind {

@@ -263,6 +263,8 @@ pub struct TankPlan {
     pub level: Option<PointId>,
     /// Agitation on.
     pub agitation: Option<PointId>,
+    /// A switch that is true while a part is under, where there is one: it stops the clock of a transfer.
+    pub part_under: Option<PointId>,
     /// Age at which a reading counts as missing.
     pub stale_after: Duration,
     /// Volume of the quenchant.

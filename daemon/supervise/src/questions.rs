@@ -32,6 +32,8 @@ pub(crate) enum Purpose {
     PartUnder,
     /// The load into the furnace that tempers it.
     Transfer,
+    /// The load cools outside the furnace.
+    LetCool,
     /// What becomes of the steel, and which row asks.
     Steel(InterlockKind),
     /// Whether to go on after an interruption.

@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::quantity::{Temperature, TemperatureStep};
 use hearthward_equipment::{FurnaceId, Name, TankId};
 use serde::{Deserialize, Serialize};
+use uom::si::f64::{Length, Mass};
 
 /// The steel that goes through together.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -15,12 +16,35 @@ pub struct Load {
     pub steel: String,
     /// Number of parts, pulled one after another.
     pub parts: u16,
+    /// What one part is like. Without it the chamber speaks for the load, and what the bath will do is not predicted.
+    pub part: Option<Part>,
     /// What keeps air off it.
     pub protection: Protection,
     /// What happens to it, in order.
     pub steps: Vec<Step>,
     /// Whether the service sends set points or a controller's program is followed.
     pub drive: Drive,
+}
+
+/// One part of a load, as far as heat needs to know it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Part {
+    /// Its shape where it is heaviest.
+    pub form: Form,
+    /// Thickness of a plate, diameter of a bar: 0.1 to 500 mm.
+    pub size: Length,
+    /// What one part weighs, up to 10 t; needed to predict the bath.
+    pub mass: Option<Mass>,
+}
+
+/// The shape of a part where it is heaviest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Form {
+    /// Much wider than it is thick.
+    Plate,
+    /// Round, much longer than it is thick.
+    Bar,
 }
 
 /// What keeps air off the steel.
@@ -60,12 +84,12 @@ pub enum Step {
         /// For how long, in band.
         hold: Duration,
     },
-    /// Heat at a rate, or as fast as the furnace can.
+    /// Heat at a rate, in a time, or as fast as the furnace can. The set point waits for what is measured.
     Ramp {
         /// To where.
         to: Temperature,
-        /// Kelvins an hour; absent means at full power.
-        rate_k_per_h: Option<f64>,
+        /// How fast.
+        pace: Pace,
     },
     /// Hold. Time counts only in band.
     Soak {
@@ -83,17 +107,19 @@ pub enum Step {
         /// Seconds that may pass from door open to part under.
         window: Duration,
     },
-    /// Parts under in the tank.
+    /// Parts in what quenches them.
     Quench {
-        /// Which.
-        tank: TankId,
-        /// Least time under.
+        /// In what.
+        medium: Medium,
+        /// Least time in it.
         under: Duration,
     },
     /// Cool down to handling or opening temperature.
     Cool {
         /// Down to where.
         to: Temperature,
+        /// Taken out to cool in air; otherwise it stays where it is, and in a chamber its gas stays on.
+        in_air: bool,
     },
     /// Temper.
     Temper {
@@ -106,6 +132,30 @@ pub enum Step {
         /// Longest time that may pass since the quench.
         within: Duration,
     },
+}
+
+/// How fast a ramp goes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Pace {
+    /// At full power.
+    Full,
+    /// So many kelvins an hour, above zero.
+    Rate(f64),
+    /// In so long, from where the furnace is when the ramp begins.
+    Over(Duration),
+}
+
+/// What a part is quenched in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Medium {
+    /// A bath.
+    Tank(TankId),
+    /// Between plates.
+    Plates,
+    /// Still air.
+    Air,
 }
 
 impl Step {

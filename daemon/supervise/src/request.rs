@@ -23,6 +23,9 @@ pub enum Request {
         furnace: FurnaceId,
         /// What.
         load: Load,
+        /// In how long it shall be ready to be pulled (or tempered), if it shall wait until then; at most two days. Only where
+        /// nobody is needed meanwhile.
+        ready_in: Option<std::time::Duration>,
     },
     /// Say that what was asked for is done: door shut, part out, part under, valve set.
     Confirm {
@@ -142,6 +145,11 @@ pub enum Ask {
         /// The furnace's name.
         to: Name,
     },
+    /// Let the load cool, outside the furnace, and say when it has.
+    LetCool {
+        /// Down to where, in °C.
+        to_c: f64,
+    },
     /// What shall become of the steel.
     Steel {
         /// What happened, in a sentence.
@@ -153,6 +161,16 @@ pub enum Ask {
     GoOn {
         /// What happened and what the purge, the soak and the steel are still worth.
         because: String,
+        /// For how long nobody watched, in milliseconds; absent when nobody knows.
+        away_ms: Option<u64>,
+        /// The chamber before, in °C.
+        before_c: Option<f64>,
+        /// The chamber now, in °C.
+        now_c: Option<f64>,
+        /// The steel now, as estimated, in °C; absent without a part to estimate from.
+        steel_c: Option<f64>,
+        /// For how long it can still be quenched, in seconds, if it can.
+        quenchable_s: Option<u32>,
     },
 }
 

@@ -2,11 +2,12 @@
 
 use std::fmt::Write as _;
 
-use hearthward_equipment::quantity::{celsius, in_celsius, in_kelvins};
+use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{FurnaceId, ShopMs};
 use serde::{Deserialize, Serialize};
 use uom::si::ratio::ratio;
 
+use crate::cycle::flash_limit_c;
 use crate::output::Act;
 use crate::plan::TankPlan;
 use crate::points::{Points, Sample};
@@ -22,6 +23,10 @@ pub(crate) struct Tank {
     pub(crate) temperature: Reading,
     pub(crate) level: Reading,
     pub(crate) stirred: Option<bool>,
+    /// A part is under now, by the tank's own switch.
+    under: bool,
+    /// A part went under since the last tick, by the same.
+    pub(crate) went_under: bool,
     /// Whether a part may go in.
     pub(crate) ready: bool,
     /// The reading is past the margin now.
@@ -62,14 +67,20 @@ impl Tank {
         self.level = of(plan.level).good();
         let stirred = of(plan.agitation);
         self.stirred = stirred.good().map(|on| on > 0.5);
+        let under = plan.part_under.is_some() && (of(plan.part_under).good() > Some(0.5) || points.high(plan.part_under) > 0.5);
+        (self.went_under, self.under) = (under && !self.under, under);
         let level = plan.level.is_none() || is_covered(self.level, plan.level_least.get::<ratio>());
         let stir = plan.agitation.is_none() || self.stirred == Some(true);
         let peak_c = points.high(Some(plan.temperature)).max(self.temperature.unwrap_or(f64::NEG_INFINITY));
-        let limit_c = plan.flash_point.map_or(f64::INFINITY, in_celsius) - in_kelvins(plan.flash_margin);
-        self.too_hot = is_too_hot(peak_c, limit_c);
+        self.too_hot = is_too_hot(peak_c, flash_limit_c(plan));
         self.latched |= self.too_hot;
         let window = is_in(self.temperature, in_celsius(plan.window_low), in_celsius(plan.window_high));
         self.ready = window && level && stir && !self.latched && !matches!(stirred, Sample::Bad);
+    }
+
+    /// Whether a sequence may begin that needs the bath to be no warmer than this at its first part.
+    pub(crate) fn is_ready_for(&self, warmest_c: Option<f64>) -> bool {
+        self.ready && warmest_c.is_none_or(|warmest_c| is_in(self.temperature, f64::NEG_INFINITY, warmest_c))
     }
 
     /// Asks to hold the tank for a whole sequence; says whether it is held now. The first that asks is the first that gets it.
@@ -114,8 +125,8 @@ impl Tank {
         can
     }
 
-    /// Tells a commanded bath what it shall do: stir and keep warm while a load comes its way.
-    pub(crate) fn act(&mut self, plan: &TankPlan, wanted: bool, acts: &mut Vec<Act>) {
+    /// Tells a commanded bath what it shall do: stir and keep warm while a load comes its way, no warmer than its sequence allows.
+    pub(crate) fn act(&mut self, plan: &TankPlan, wanted: bool, warmest_c: Option<f64>, acts: &mut Vec<Act>) {
         let Some(unit) = plan.unit else { return };
         if self.told.stir != Some(wanted) {
             self.told.stir = Some(wanted);
@@ -127,7 +138,10 @@ impl Tank {
             self.told.heat = Some(heat);
             let (low_c, high_c) = (in_celsius(plan.window_low), in_celsius(plan.window_high));
             acts.push(match heat {
-                true => Act::HeatTank { unit, to: celsius(low_c + WARM_TO * (high_c - low_c)) },
+                true => {
+                    let high_c = warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
+                    Act::HeatTank { unit, to: celsius(low_c + WARM_TO * (high_c - low_c)) }
+                }
                 false => Act::TankHeaterOff { unit },
             });
         }

@@ -15,7 +15,7 @@ use crate::plan::{
     ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
     SupplyPlan,
 };
-use crate::recipe::{Drive, Load, Protection, Step};
+use crate::recipe::{Drive, Load, Pace, Protection, Step};
 
 /// A small retort with everything wired and a purge of eight changes.
 pub(crate) fn furnace(name: &str) -> FurnacePlan {
@@ -101,8 +101,9 @@ pub(crate) fn load() -> Load {
         name: Name::new("irons").expect("a test's name"),
         steel: "O1".to_owned(),
         parts: 1,
+        part: None,
         protection: Protection::Gas,
-        steps: vec![Step::Ramp { to: celsius(800.0), rate_k_per_h: None }],
+        steps: vec![Step::Ramp { to: celsius(800.0), pace: Pace::Full }],
         drive: Drive::SetPoints,
     }
 }

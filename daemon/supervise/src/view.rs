@@ -146,6 +146,12 @@ pub struct CycleView {
     pub owed_ms: u64,
     /// Whether it is held.
     pub held: bool,
+    /// The load's temperature in °C: by its own thermometer, else as estimated from its heaviest section; absent without either.
+    pub load_c: Option<f64>,
+    /// Milliseconds until the temper must have begun, once it was quenched; zero when it is overdue.
+    pub temper_due_ms: Option<u64>,
+    /// Milliseconds until a load that waits for its time shall be ready.
+    pub ready_in_ms: Option<u64>,
 }
 
 /// A tank as it is now.

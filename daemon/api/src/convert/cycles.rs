@@ -7,9 +7,12 @@ use hearthward_equipment::{Name, ShopMs};
 use hearthward_proto::v1;
 use hearthward_proto::v1::step::Step as StepOf;
 use hearthward_supervise::plan::{ShopPlan, SteelChoice};
-use hearthward_supervise::recipe::{Drive, Load, Protection, Step, StepKind};
+use hearthward_supervise::recipe::{Drive, Form, Load, Medium, Pace, Part, Protection, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice};
 use hearthward_supervise::view::{CycleView, QuestionView};
+use uom::si::f64::{Length, Mass};
+use uom::si::length::millimeter;
+use uom::si::mass::kilogram;
 
 use super::millis;
 use crate::door::Recipe;
@@ -33,6 +36,12 @@ const RATE_K_H: std::ops::RangeInclusive<f64> = 1.0..=20_000.0;
 /// The range of half bands, in kelvins.
 const BAND_K: std::ops::RangeInclusive<f64> = 0.1..=100.0;
 
+/// The range of sections of a part, in millimetres: what the heating of steel is worked out for.
+const SIZE_MM: std::ops::RangeInclusive<f64> = 0.1..=500.0;
+
+/// The range of a part's mass, in kilograms.
+const MASS_KG: std::ops::RangeInclusive<f64> = 0.001..=10_000.0;
+
 /// The longest trade designation of a steel.
 const STEEL_CHARS: usize = 60;
 
@@ -48,6 +57,7 @@ pub(crate) fn recipe(recipe: &Recipe, plan: &ShopPlan) -> v1::Recipe {
                 Drive::SetPoints => None,
                 Drive::Program(number) => Some(number),
             },
+            part: recipe.part.map(part),
         }),
     }
 }
@@ -66,12 +76,13 @@ pub(crate) fn load(request: &v1::StartCycleRequest, recipes: &[Recipe], plan: &S
                 .iter()
                 .find(|recipe| recipe.name.as_str() == wanted)
                 .ok_or_else(|| ApiError::Unknown { what: "recipe", name: wanted.clone() })?;
-            let Recipe { steel, protection, drive, steps, .. } = recipe.clone();
-            Ok(Load { name, steel, parts, protection, steps, drive })
+            let Recipe { steel, protection, drive, steps, part, .. } = recipe.clone();
+            Ok(Load { name, steel, parts, part, protection, steps, drive })
         }
         Some(v1::start_cycle_request::Cycle::Plan(cycle)) => {
             let (steel, protection, drive, steps) = plan_from(cycle, plan)?;
-            Ok(Load { name, steel, parts, protection, steps, drive })
+            let part = cycle.part.as_ref().map(part_from).transpose()?;
+            Ok(Load { name, steel, parts, part, protection, steps, drive })
         }
     }
 }
@@ -93,6 +104,30 @@ fn plan_from(cycle: &v1::CyclePlan, plan: &ShopPlan) -> Result<(String, Protecti
     }
     let steps = cycle.steps.iter().enumerate().map(|(place, one)| step_from(one, place, plan)).collect::<Result<_, _>>()?;
     Ok((steel.into(), protection, cycle.controller_program.map_or(Drive::SetPoints, Drive::Program), steps))
+}
+
+fn part_from(part: &v1::Part) -> Result<Part, ApiError> {
+    let form = match part.form() {
+        v1::Form::Unspecified => return Err(ApiError::field("plan.part.form", "must be a plate or a bar")),
+        v1::Form::Plate => Form::Plate,
+        v1::Form::Bar => Form::Bar,
+    };
+    if !SIZE_MM.contains(&part.size_mm) {
+        return Err(ApiError::field("plan.part.size_mm", format!("must be {} to {}", SIZE_MM.start(), SIZE_MM.end())));
+    }
+    if part.mass_kg.is_some_and(|mass_kg| !MASS_KG.contains(&mass_kg)) {
+        return Err(ApiError::field("plan.part.mass_kg", format!("must be {} to {}", MASS_KG.start(), MASS_KG.end())));
+    }
+    Ok(Part { form, size: Length::new::<millimeter>(part.size_mm), mass: part.mass_kg.map(Mass::new::<kilogram>) })
+}
+
+fn part(part: Part) -> v1::Part {
+    let form = match part.form {
+        Form::Plate => v1::Form::Plate,
+        Form::Bar => v1::Form::Bar,
+    };
+    let (size_mm, mass_kg) = (part.size.get::<millimeter>(), part.mass.map(|mass| mass.get::<kilogram>()));
+    v1::Part { form: form.into(), size_mm, mass_kg }
 }
 
 fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, ApiError> {
@@ -121,7 +156,12 @@ fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, Api
         },
         StepOf::Ramp(s) => Step::Ramp {
             to: temperature(s.temperature_c, "ramp.temperature_c")?,
-            rate_k_per_h: s.rate_k_h.map(|rate| within(rate, &RATE_K_H, "ramp.rate_k_h")).transpose()?,
+            pace: match (s.rate_k_h, s.over_ms) {
+                (None, None) => Pace::Full,
+                (Some(rate), None) => Pace::Rate(within(rate, &RATE_K_H, "ramp.rate_k_h")?),
+                (None, Some(over_ms)) => Pace::Over(span(over_ms, "ramp.over_ms")?),
+                (Some(_), Some(_)) => return Err(ApiError::field(field("ramp.over_ms"), "must not stand beside a rate")),
+            },
         },
         StepOf::Soak(s) if s.maximum_ms < s.minimum_ms => {
             return Err(ApiError::field(field("soak.maximum_ms"), "must be at least minimum_ms"));
@@ -134,12 +174,17 @@ fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, Api
         },
         StepOf::Pull(s) => Step::Pull { window: span(s.window_ms, "pull.window_ms")? },
         StepOf::Quench(s) => Step::Quench {
-            tank: plan
-                .find_tank(&name_of(&s.tank, "quench.tank")?)
-                .ok_or_else(|| ApiError::Unknown { what: "tank", name: s.tank.clone() })?,
+            medium: match s.medium() {
+                v1::Medium::Unspecified | v1::Medium::Tank => Medium::Tank(
+                    plan.find_tank(&name_of(&s.tank, "quench.tank")?)
+                        .ok_or_else(|| ApiError::Unknown { what: "tank", name: s.tank.clone() })?,
+                ),
+                v1::Medium::Plates => Medium::Plates,
+                v1::Medium::Air => Medium::Air,
+            },
             under: span(s.under_ms, "quench.under_ms")?,
         },
-        StepOf::Cool(s) => Step::Cool { to: temperature(s.temperature_c, "cool.temperature_c")? },
+        StepOf::Cool(s) => Step::Cool { to: temperature(s.temperature_c, "cool.temperature_c")?, in_air: s.in_air },
         StepOf::Temper(s) => Step::Temper {
             furnace: match s.furnace.as_str() {
                 "" => None,
@@ -159,7 +204,14 @@ fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
     let of = match step {
         Step::Purge => StepOf::Purge(v1::PurgeStep {}),
         Step::Preheat { to, hold } => StepOf::Preheat(v1::PreheatStep { temperature_c: in_celsius(*to), hold_ms: millis(*hold) }),
-        Step::Ramp { to, rate_k_per_h } => StepOf::Ramp(v1::RampStep { temperature_c: in_celsius(*to), rate_k_h: *rate_k_per_h }),
+        Step::Ramp { to, pace } => {
+            let (rate_k_h, over_ms) = match pace {
+                Pace::Full => (None, None),
+                Pace::Rate(rate) => (Some(*rate), None),
+                Pace::Over(span) => (None, Some(millis(*span))),
+            };
+            StepOf::Ramp(v1::RampStep { temperature_c: in_celsius(*to), rate_k_h, over_ms })
+        }
         Step::Soak { at, band, minimum, maximum } => StepOf::Soak(v1::SoakStep {
             temperature_c: in_celsius(*at),
             band_k: band.map(in_kelvins),
@@ -167,11 +219,16 @@ fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
             maximum_ms: millis(*maximum),
         }),
         Step::Pull { window } => StepOf::Pull(v1::PullStep { window_ms: millis(*window) }),
-        Step::Quench { tank, under } => StepOf::Quench(v1::QuenchStep {
-            tank: plan.tanks.get(tank.index()).map(|tank| tank.name.to_string()).unwrap_or_default(),
-            under_ms: millis(*under),
-        }),
-        Step::Cool { to } => StepOf::Cool(v1::CoolStep { temperature_c: in_celsius(*to) }),
+        Step::Quench { medium, under } => {
+            let (tank, medium) = match medium {
+                Medium::Tank(id) => (plan.tanks.get(id.index()).map(|tank| tank.name.to_string()), v1::Medium::Tank),
+                Medium::Plates => (None, v1::Medium::Plates),
+                Medium::Air => (None, v1::Medium::Air),
+            };
+            let (tank, medium) = (tank.unwrap_or_default(), medium.into());
+            StepOf::Quench(v1::QuenchStep { tank, under_ms: millis(*under), medium })
+        }
+        Step::Cool { to, in_air } => StepOf::Cool(v1::CoolStep { temperature_c: in_celsius(*to), in_air: *in_air }),
         Step::Temper { furnace, at, hold, within } => StepOf::Temper(v1::TemperStep {
             furnace: furnace.and_then(|id| plan.furnace(id)).map(|furnace| furnace.name.to_string()).unwrap_or_default(),
             temperature_c: in_celsius(*at),
@@ -195,6 +252,9 @@ pub(crate) fn cycle(view: &CycleView, now: ShopMs) -> v1::Cycle {
         in_band_ms: view.in_band_ms,
         owed_ms: view.owed_ms,
         held: view.held,
+        load_c: view.load_c,
+        temper_due_ms: view.temper_due_ms,
+        ready_in_ms: view.ready_in_ms,
     }
 }
 
@@ -223,7 +283,15 @@ pub(crate) fn ask(ask: &Ask) -> v1::Ask {
         Ask::PartUnder { part, of: parts } => AskOf::PartUnder(of::PartUnder { part: (*part).into(), parts: (*parts).into() }),
         Ask::Transfer { to } => AskOf::Transfer(of::Transfer { furnace: to.to_string() }),
         Ask::Steel { because, quenchable_s } => AskOf::Steel(of::Steel { because: because.clone(), quenchable_s: *quenchable_s }),
-        Ask::GoOn { because } => AskOf::GoOn(of::GoOn { because: because.clone() }),
+        Ask::LetCool { to_c } => AskOf::LetCool(of::LetCool { temperature_c: *to_c }),
+        Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s } => AskOf::GoOn(of::GoOn {
+            because: because.clone(),
+            away_ms: *away_ms,
+            before_c: *before_c,
+            now_c: *now_c,
+            steel_c: *steel_c,
+            quenchable_s: *quenchable_s,
+        }),
     };
     v1::Ask { ask: Some(inner) }
 }

@@ -54,7 +54,8 @@ impl CycleService for Cycles {
         let envelope = Envelope::new("StartCycle", &request, &request.request_id, &request.person)?;
         let furnace = self.furnace(&request.furnace)?;
         let load = cycles::load(&request, &self.shop.recipes(), &self.shop.plan())?;
-        let text = self.commands.run(envelope, Wish::Start { furnace, load }).await?;
+        let ready_in = request.ready_in_ms.map(std::time::Duration::from_millis);
+        let text = self.commands.run(envelope, Wish::Start { furnace, load, ready_in }).await?;
         Ok(Response::new(v1::StartCycleResponse { text }))
     }
 

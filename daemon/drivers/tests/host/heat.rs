@@ -10,7 +10,7 @@ use hearthward_supervise::output::{Cut, Outputs, Via};
 use hearthward_supervise::plan::{
     ChamberKind, ChamberPlan, DeadMan, FurnacePlan, Heating, OnSilence, RoomPlan, ShopPlan, SteelChoice,
 };
-use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
+use hearthward_supervise::recipe::{Drive, Load, Pace, Protection, Step};
 use hearthward_supervise::request::{Ask, Person, Request};
 use hearthward_supervise::view::View;
 use hearthward_supervise::{Away, Shop as Core};
@@ -57,7 +57,7 @@ impl Bench {
             bench.core.request(bench.now, &person, Request::Reset { furnace: None, interlock: None });
             bench.scan();
         }
-        bench.core.request(bench.now, &person, Request::Start { furnace: FurnaceId(0), load: load() });
+        bench.core.request(bench.now, &person, Request::Start { furnace: FurnaceId(0), load: load(), ready_in: None });
         bench.scan();
         let mut view = View::default();
         bench.core.view(&mut view);
@@ -155,9 +155,10 @@ fn load() -> Load {
         name: name("irons"),
         steel: "O1".to_owned(),
         parts: 1,
+        part: None,
         protection: Protection::None,
         steps: vec![
-            Step::Ramp { to: celsius(800.0), rate_k_per_h: None },
+            Step::Ramp { to: celsius(800.0), pace: Pace::Full },
             Step::Soak { at: celsius(800.0), band: None, minimum: minutes(10), maximum: minutes(20) },
         ],
         drive: Drive::SetPoints,

@@ -1,6 +1,6 @@
 //! Questions that decide: what becomes of the steel, and whether to go on after an interruption.
 
-use super::{At, Cycle, Outcome, Stage, Turn, can_quench, enter, turn_to_end, turn_to_quench};
+use super::{At, Cycle, Outcome, Stage, Turn, can_quench, enter, load_c, turn_to_end, turn_to_quench};
 use crate::event::Priority;
 use crate::interlock::InterlockKind;
 use crate::plan::SteelChoice;
@@ -30,11 +30,24 @@ pub(crate) fn ask_about_steel(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_
     });
 }
 
-/// Asks whether to go on after an interruption. Silence never heats.
-pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, because: String) {
-    cycle.interrupted = true;
-    let quenchable_s = can_quench(cycle, at.plan, at.last_c);
+/// What is known of a time in which nobody watched.
+#[derive(Clone, Debug)]
+pub(crate) struct Gone {
+    /// What happened, and what everything is still worth.
+    pub(crate) because: String,
+    /// How long, in milliseconds; absent when nobody knows.
+    pub(crate) away_ms: Option<u64>,
+    /// The chamber before, in °C.
+    pub(crate) before_c: Option<f64>,
+}
+
+/// Asks whether to go on after an interruption. Silence never heats. It is the one question about this load: what was asked before
+/// is asked again if it goes on.
+pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, gone: Gone) {
+    (cycle.interrupted, cycle.transfer_ms) = (true, None);
+    let quenchable_s = can_quench(cycle, at.plan, at.facts.temperature.good());
     let silence = at.plan.on_silence;
+    turn.questions.withdraw(at.id, turn.events, |purpose| !matches!(purpose, Purpose::GoOn | Purpose::TurnOff));
     turn.questions.ask(at.id, Purpose::GoOn, turn.now, turn.events, || {
         let mut choices = vec![Choice::GoOn, Choice::RestartStep, Choice::Steel(SteelChoice::SlowCoolUnderGas), Choice::End];
         if quenchable_s.is_some() {
@@ -42,8 +55,11 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
         }
         let after_ms = u64::try_from(silence.after.as_millis()).unwrap_or(u64::MAX);
         let default = Some((Choice::Steel(SteelChoice::SlowCoolUnderGas), after_ms));
+        let Gone { because, away_ms, before_c } = gone;
         let text = format!("{because} Shall it go on? Without an answer it cools in the chamber with its gas on.");
-        Asked { ask: Ask::GoOn { because }, text, choices, default, priority: Priority::Urgent }
+        let (now_c, steel_c) = (at.facts.temperature.good(), load_c(cycle, at));
+        let ask = Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s };
+        Asked { ask, text, choices, default, priority: Priority::Urgent }
     });
 }
 
@@ -66,6 +82,8 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
         }
         Choice::GoOn => {
             cycle.interrupted = false;
+            // Its time is not known any more: it begins.
+            cycle.ready_ms = cycle.ready_ms.map(|_| 0);
             format!("Load {load} in {name} goes on.")
         }
         Choice::RestartStep => {

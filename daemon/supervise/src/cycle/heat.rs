@@ -4,15 +4,17 @@ use std::time::Duration;
 
 use hearthward_equipment::quantity::{Temperature, TemperatureStep, in_celsius, in_kelvins};
 
-use super::{At, Cycle, Turn, ask_about_steel, route};
+use super::{At, Cycle, Turn, ask_about_steel, route, steel};
 use crate::facts::Door;
 use crate::interlock::InterlockKind;
 use crate::questions::{Asked, Purpose};
-use crate::recipe::Step;
+use crate::recipe::{Pace, Step};
 use crate::request::Ask;
 
 /// How far a moving set point may run ahead of the furnace, in bands: beyond it the ramp waits for the load.
 const AHEAD_BANDS: f64 = 3.0;
+/// A ramp in less time than this is one at full power.
+const SHORTEST_RAMP_S: f64 = 1.0;
 
 /// A soak's numbers.
 #[derive(Clone, Copy, Debug)]
@@ -23,30 +25,54 @@ pub(super) struct SoakStep {
     pub(super) maximum: Duration,
 }
 
-pub(super) fn preheat(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, to: Temperature, hold: Duration) -> bool {
-    let to_c = in_celsius(to);
-    cycle.wanted_c = Some(to_c);
-    count_in_band(cycle, at, turn, to_c, in_kelvins(at.plan.band));
-    u128::from(cycle.in_band_ms) >= hold.as_millis() && is_in_band(at, to_c, in_kelvins(at.plan.band))
+/// A step begins that is to come into a band: works out how long the core of the load lags behind its mean.
+pub(super) fn begin_band(cycle: &mut Cycle, at: &At<'_>, heat: Temperature, band: Option<TemperatureStep>) {
+    cycle.core_lag_ms = steel::core_lag_ms(cycle, in_celsius(heat), in_kelvins(band.unwrap_or(at.plan.band)));
 }
 
-pub(super) fn ramp(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, to: Temperature, rate_k_per_h: Option<f64>) -> bool {
+/// A ramp begins where the furnace is; one that has a time becomes a rate from there.
+pub(super) fn begin_ramp(cycle: &mut Cycle, at: &At<'_>, to: Temperature, pace: Pace) {
+    let from_c = at.facts.temperature.good();
+    cycle.wanted_c = from_c;
+    cycle.ramp_k_per_s = match pace {
+        Pace::Full => None,
+        Pace::Rate(k_per_h) => Some(k_per_h / 3600.0),
+        // Without a reading the way is not known yet: it stands until the ramp is begun anew with one.
+        Pace::Over(span) => {
+            Some(from_c.map_or(0.0, |from_c| (in_celsius(to) - from_c).abs() / span.as_secs_f64().max(SHORTEST_RAMP_S)))
+        }
+    };
+}
+
+pub(super) fn preheat(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, to: Temperature, hold: Duration) -> bool {
+    let (to_c, band_k) = (in_celsius(to), in_kelvins(at.plan.band));
+    cycle.wanted_c = Some(to_c);
+    count_in_band(cycle, at, turn, to_c, band_k);
+    u128::from(cycle.in_band_ms) >= hold.as_millis() && is_in_band(cycle, at, to_c, band_k)
+}
+
+pub(super) fn ramp(cycle: &mut Cycle, at: &At<'_>, to: Temperature) -> bool {
     let (to_c, band_k) = (in_celsius(to), in_kelvins(at.plan.band));
     let read_c = at.facts.temperature.good();
-    let from_c = cycle.wanted_c.or(read_c);
-    cycle.wanted_c = match (rate_k_per_h, from_c) {
-        (Some(rate), Some(from_c)) if rate > 0.0 => {
+    if cycle.ramp_k_per_s.is_some_and(|pace| !(pace > 0.0)) && read_c.is_some() {
+        let pace = match cycle.step() {
+            Some(Step::Ramp { pace, .. }) => *pace,
+            _ => Pace::Full,
+        };
+        begin_ramp(cycle, at, to, pace);
+    }
+    cycle.wanted_c = match (cycle.ramp_k_per_s, cycle.wanted_c.or(read_c)) {
+        (Some(pace), Some(from_c)) => {
             let ahead_k = read_c.map_or(f64::INFINITY, |read_c| (from_c - read_c).abs());
             let moves = !cycle.held && at.rows.withholding().next().is_none() && ahead_k <= AHEAD_BANDS * band_k;
-            let step_k = if moves { rate / 3600.0 * at.facts.dt_s } else { 0.0 };
+            let step_k = if moves { pace * at.facts.dt_s } else { 0.0 };
             Some(if to_c >= from_c { (from_c + step_k).min(to_c) } else { (from_c - step_k).max(to_c) })
         }
         (Some(_), None) => None,
-        _ => Some(to_c),
+        (None, _) => Some(to_c),
     };
-    let _ = turn;
-    let load = at.facts.load.good().is_none_or(|load_c| load_c >= to_c - band_k) || at.plan.load_temperature.is_none();
-    is_in_band(at, to_c, band_k) && load
+    let load = at.plan.load_temperature.is_none() || at.facts.load.or_nan() >= to_c - band_k;
+    read_c.is_some_and(|read_c| (read_c - to_c).abs() <= band_k) && load
 }
 
 pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step: SoakStep) -> bool {
@@ -70,17 +96,18 @@ pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step
     false
 }
 
-/// The call to pull: the tank is held for this load and ready. Otherwise people are asked to bring it there.
+/// The call to pull: the tank is held for this load and ready for its whole sequence. Otherwise people are asked to bring it there.
 fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
     let Some(id) = route::tank_ahead(cycle) else { return true };
     let (Some(tank), Some(plan)) = (turn.tanks.get_mut(id.index()), turn.plan.tanks.get(id.index())) else { return true };
     let held = tank.hold(at.id);
-    if held && tank.ready {
+    if held && tank.is_ready_for(cycle.bath_warmest_c) {
         turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
         return true;
     }
     if held {
         let (low_c, high_c, name) = (in_celsius(plan.window_low), in_celsius(plan.window_high), &plan.name);
+        let high_c = cycle.bath_warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
         turn.questions.ask(at.id, Purpose::BringBath, turn.now, turn.events, || {
             let text = format!(
                 "Bring {name} to between {low_c:.0} and {high_c:.0} °C, covered and stirred: load {} in {} waits for it.",
@@ -92,10 +119,27 @@ fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
     false
 }
 
-pub(super) fn cool(cycle: &mut Cycle, at: &At<'_>, to: Temperature) -> bool {
+/// Cooling in the chamber is read; outside it a person says when the load is cool.
+pub(super) fn cool(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, to: Temperature, in_air: bool) -> bool {
     cycle.wanted_c = None;
-    // A load that is out cools in air: the furnace cannot tell.
-    cycle.out || at.facts.temperature.good().is_some_and(|read_c| read_c <= in_celsius(to))
+    let to_c = in_celsius(to);
+    if !cycle.out && !in_air {
+        return at.facts.temperature.good().is_some_and(|read_c| read_c <= to_c);
+    }
+    if !cycle.cooled {
+        let (load, name) = (&cycle.load.name, &at.plan.name);
+        let first = if cycle.out { "Let".to_owned() } else { format!("Take load {load} out of {name}, it is hot; let") };
+        turn.questions.ask(at.id, Purpose::LetCool, turn.now, turn.events, || {
+            let text = format!("{first} load {load} cool to {to_c:.0} °C, and say when it has.");
+            Asked::to_do(Ask::LetCool { to_c }, text)
+        });
+    }
+    cycle.cooled
+}
+
+/// The load is out and cool, a person says.
+pub(crate) fn cooled(cycle: &mut Cycle) {
+    (cycle.cooled, cycle.out) = (true, true);
 }
 
 pub(super) fn temper(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, temper: Temperature, hold: Duration) -> bool {
@@ -107,16 +151,20 @@ pub(super) fn temper(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, temper
 
 /// Time counts only while the load is in its band by a reading that may be relied upon, and the door is not open.
 fn count_in_band(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, at_c: f64, band_k: f64) {
-    if is_in_band(at, at_c, band_k) && matches!(at.facts.door, Door::Shut | Door::Absent) {
-        // A reading speaks for no longer than it may grow old.
-        let longest_ms = u64::try_from(at.plan.stale_after.as_millis()).unwrap_or(u64::MAX);
-        cycle.in_band_ms += turn.dt_ms.min(longest_ms);
+    if !matches!(at.facts.door, Door::Shut | Door::Absent) {
+        return;
+    }
+    // A reading speaks for no longer than it may grow old.
+    let longest_ms = u64::try_from(at.plan.stale_after.as_millis()).unwrap_or(u64::MAX);
+    let passed_ms = turn.dt_ms.min(longest_ms);
+    if is_in_band(cycle, at, at_c, band_k) {
+        cycle.in_band_ms += passed_ms;
+    } else if cycle.steel_c.is_some_and(|steel_c| (steel_c - at_c).abs() <= band_k) {
+        cycle.core_lag_ms = cycle.core_lag_ms.saturating_sub(passed_ms);
     }
 }
 
-fn is_in_band(at: &At<'_>, at_c: f64, band_k: f64) -> bool {
+fn is_in_band(cycle: &Cycle, at: &At<'_>, at_c: f64, band_k: f64) -> bool {
     let chamber = at.facts.temperature.good().is_some_and(|read_c| (read_c - at_c).abs() <= band_k);
-    // A load thermometer that is wired speaks for the load.
-    let load = at.plan.load_temperature.is_none() || (at.facts.load.or_nan() - at_c).abs() <= band_k;
-    chamber && load
+    chamber && steel::is_in_band(cycle, at, at_c, band_k)
 }

@@ -3,15 +3,23 @@
 //! A cycle wants; the interlocks permit. Nothing here can make a furnace heat.
 
 mod ask;
+mod bath;
+mod ends;
 mod heat;
 mod pull;
 mod route;
+mod steel;
+mod wait;
 mod words;
 
 use hearthward_equipment::{FurnaceId, ShopMs};
 use serde::{Deserialize, Serialize};
 
-pub(crate) use ask::{apply_choice, ask_about_steel, ask_to_go_on};
+pub(crate) use ask::{Gone, apply_choice, ask_about_steel, ask_to_go_on};
+pub(crate) use bath::{flash_limit_c, warmest_c};
+pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
+pub(crate) use steel::{follow, load_c};
+pub(crate) use wait::may_wait;
 pub(crate) use words::{span, waiting_for};
 
 use crate::event::{Event, EventBody, Priority};
@@ -29,14 +37,17 @@ use crate::tanks::Tank;
 ///
 /// ```text
 /// Loading ──loaded and shut──▶ Running ──last step complete──▶ (cycle ends)
-///                              │   ▲ └─aborted, slow-cooled──▶ Ending ──cool──▶ (cycle ends)
-///             temper, load out ▼   │ put in and shut
-///                           Transferring
+///    │ with a time    ▲        │   ▲ └─aborted, slow-cooled, complete with hot steel under gas──▶ Ending ──cool──▶ (cycle ends)
+///    ▼                │        │   │ put in and shut
+/// Waiting ──its time──┘        ▼   │
+///            temper, load out: Transferring
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Stage {
     /// The load is being put in.
     Loading,
+    /// The load is in and waits for the time at which it must begin to be ready when it was asked for.
+    Waiting,
     /// The step of `index` runs.
     Running,
     /// The load is out and goes into the furnace that tempers it.
@@ -78,6 +89,8 @@ pub(crate) struct Cycle {
     pub(crate) stage: Stage,
     /// Time in this step.
     pub(crate) step_ms: u64,
+    /// Kelvins a second of the ramp that runs, where it has a pace.
+    pub(crate) ramp_k_per_s: Option<f64>,
     /// Since the pull began or the last part was under.
     pub(crate) part_ms: u64,
     /// Time in band in this step.
@@ -106,6 +119,22 @@ pub(crate) struct Cycle {
     pub(crate) extended: bool,
     /// The temper is overdue, and that was said.
     pub(crate) overdue: bool,
+    /// The steel's mean temperature as estimated, in °C, where its heaviest section is known.
+    pub(crate) steel_c: Option<f64>,
+    /// How much longer its core takes than its mean, counted down in band.
+    pub(crate) core_lag_ms: u64,
+    /// The warmest that the bath may be before the first part, in °C.
+    pub(crate) bath_warmest_c: Option<f64>,
+    /// A person has said that the load is cool.
+    pub(crate) cooled: bool,
+    /// For how long nothing has been read of its furnace.
+    pub(crate) unwatched_ms: u64,
+    /// The chamber before that, in °C.
+    pub(crate) seen_c: Option<f64>,
+    /// A loss of readings was asked about, while its row stands.
+    pub(crate) lost: bool,
+    /// Time until the load shall be ready, where it was given one.
+    pub(crate) ready_ms: Option<u64>,
     /// Where the load goes when its transfer is confirmed.
     pub(crate) moves_to: Option<FurnaceId>,
 }
@@ -120,6 +149,8 @@ pub(crate) struct At<'a> {
     pub(crate) purge: &'a mut Purge,
     /// The last good temperature in °C.
     pub(crate) last_c: Option<f64>,
+    /// The chamber was opened at heat and is not back under its limit.
+    pub(crate) recovering: bool,
 }
 
 /// What a tick lends to everything that decides in it.
@@ -142,12 +173,15 @@ impl Turn<'_> {
 
 impl Cycle {
     /// A cycle whose load is not in yet.
-    pub(crate) fn new(load: Load) -> Self {
+    pub(crate) fn new(load: Load, bath_warmest_c: Option<f64>, ready_ms: Option<u64>) -> Self {
         Self {
             load,
+            bath_warmest_c,
+            ready_ms,
             index: 0,
             stage: Stage::Loading,
             step_ms: 0,
+            ramp_k_per_s: None,
             part_ms: 0,
             in_band_ms: 0,
             soaked_ms: 0,
@@ -163,6 +197,12 @@ impl Cycle {
             asked: 0,
             extended: false,
             overdue: false,
+            steel_c: None,
+            core_lag_ms: 0,
+            cooled: false,
+            unwatched_ms: 0,
+            seen_c: None,
+            lost: false,
             moves_to: None,
         }
     }
@@ -192,7 +232,12 @@ impl Cycle {
 
     /// Whether the door may open now without surprise.
     pub(crate) fn expects_opening(&self) -> bool {
-        self.out || matches!(self.stage, Stage::Loading | Stage::Transferring) || self.pulls()
+        self.out || matches!(self.stage, Stage::Loading | Stage::Waiting | Stage::Transferring) || self.pulls() || self.airs()
+    }
+
+    /// Whether the load is to be taken out to cool in air.
+    fn airs(&self) -> bool {
+        self.is_running() && matches!(self.step(), Some(Step::Cool { in_air: true, .. }))
     }
 
     /// Whether parts are being pulled.
@@ -214,7 +259,7 @@ impl Cycle {
     }
 
     /// For the digest.
-    pub(crate) fn bits(&self) -> [u64; 4] {
+    pub(crate) fn bits(&self) -> [u64; 5] {
         [
             u64::from(self.index)
                 | (self.stage as u64) << 16
@@ -227,6 +272,7 @@ impl Cycle {
             self.in_band_ms ^ self.step_ms.rotate_left(32),
             self.wanted_c.unwrap_or(-1.0).to_bits(),
             self.soaked_ms ^ u64::from(self.asked).rotate_left(40),
+            self.steel_c.unwrap_or(-1.0).to_bits() ^ self.core_lag_ms ^ self.ready_ms.unwrap_or(0).rotate_left(24),
         ]
     }
 }
@@ -251,6 +297,11 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     cycle.out = false;
     // Unknown counts as cold, which asks for the purge.
     cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
+    steel::put_in(cycle);
+    if cycle.ready_ms.is_some() {
+        wait::begin(cycle, at, turn);
+        return Ok(());
+    }
     cycle.stage = Stage::Running;
     let index = cycle.index;
     enter(cycle, at, turn, index);
@@ -264,11 +315,17 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
     }
     cycle.step_ms += turn.dt_ms;
     cycle.part_ms += turn.dt_ms;
+    cycle.ready_ms = cycle.ready_ms.map(|ready_ms| ready_ms.saturating_sub(turn.dt_ms));
+    watch(cycle, at, turn.dt_ms);
     if cycle.interrupted {
         return None;
     }
     match cycle.stage {
         Stage::Loading => None,
+        Stage::Waiting => {
+            wait::wait(cycle, at, turn);
+            None
+        }
         Stage::Transferring => {
             route::watch_overdue(cycle, at, turn);
             None
@@ -278,7 +335,24 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
             let cool = cycle.out || at.facts.temperature.good().is_some_and(|read_c| read_c <= route::safe_c(cycle, at.plan));
             cool.then_some(cycle.outcome)
         }
-        Stage::Running => run(cycle, at, turn),
+        Stage::Running => {
+            route::watch_overdue(cycle, at, turn);
+            run(cycle, at, turn)
+        }
+    }
+}
+
+/// Keeps what an interruption would be judged by: how long nothing was read, where the chamber was before, where the steel is.
+fn watch(cycle: &mut Cycle, at: &At<'_>, dt_ms: u64) {
+    if at.rows.row(InterlockKind::DriverLost).cause() {
+        cycle.unwatched_ms = cycle.unwatched_ms.saturating_add(dt_ms);
+        return;
+    }
+    if !cycle.interrupted {
+        (cycle.unwatched_ms, cycle.seen_c) = (0, at.facts.temperature.good().or(cycle.seen_c));
+    }
+    if !cycle.out {
+        follow(cycle, at.facts.temperature.good(), dt_ms as f64 / 1000.0);
     }
 }
 
@@ -291,13 +365,13 @@ fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcom
             at.purge.is_proved() || cycle.charged_hot
         }
         Step::Preheat { to, hold } => heat::preheat(cycle, at, turn, *to, *hold),
-        Step::Ramp { to, rate_k_per_h } => heat::ramp(cycle, at, turn, *to, *rate_k_per_h),
+        Step::Ramp { to, .. } => heat::ramp(cycle, at, *to),
         Step::Soak { at: soak, band, minimum, maximum } => {
             heat::soak(cycle, at, turn, heat::SoakStep { at: *soak, band: *band, minimum: *minimum, maximum: *maximum })
         }
-        Step::Pull { window } => pull::pull(cycle, at, turn, *window),
-        Step::Quench { tank, under } => pull::quench(cycle, at, turn, *tank, *under),
-        Step::Cool { to } => heat::cool(cycle, at, *to),
+        Step::Pull { .. } => pull::pull(cycle, at, turn),
+        Step::Quench { under, .. } => pull::quench(cycle, at, turn, *under),
+        Step::Cool { to, in_air } => heat::cool(cycle, at, turn, *to, *in_air),
         Step::Temper { at: temper, hold, .. } => heat::temper(cycle, at, turn, *temper, *hold),
     };
     if !done || cycle.held {
@@ -306,7 +380,7 @@ fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcom
     leave(cycle, at, turn, true);
     let next = cycle.index + 1;
     if usize::from(next) >= cycle.load.steps.len() {
-        return Some(cycle.outcome);
+        return ends::finish(cycle, at);
     }
     enter(cycle, at, turn, next);
     None
@@ -332,14 +406,19 @@ fn say_if_no_gas_comes(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
 pub(crate) fn enter(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, index: u16) {
     cycle.index = index;
     (cycle.step_ms, cycle.part_ms, cycle.in_band_ms, cycle.transfer_ms, cycle.extended) = (0, 0, 0, None, false);
+    (cycle.ramp_k_per_s, cycle.core_lag_ms, cycle.cooled) = (None, 0, false);
     let Some(step) = cycle.step().cloned() else { return };
     match step {
-        // The set point of a ramp begins where the furnace is.
-        Step::Ramp { .. } | Step::Preheat { .. } => cycle.wanted_c = at.facts.temperature.good(),
-        Step::Soak { .. } => {}
+        Step::Ramp { to, pace } => heat::begin_ramp(cycle, at, to, pace),
+        Step::Preheat { to, .. } => {
+            cycle.wanted_c = at.facts.temperature.good();
+            heat::begin_band(cycle, at, to, None);
+        }
+        Step::Soak { at: soak, band, .. } => heat::begin_band(cycle, at, soak, band),
         Step::Pull { .. } => pull::begin(cycle, at, turn),
-        Step::Temper { furnace, .. } => {
+        Step::Temper { at: temper, furnace, .. } => {
             cycle.wanted_c = None;
+            heat::begin_band(cycle, at, temper, None);
             if cycle.out || furnace.is_some_and(|to| to != at.id) {
                 route::ask_transfer(cycle, at, turn, furnace.unwrap_or(at.id));
                 return;
@@ -369,51 +448,10 @@ pub(crate) fn leave(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, com
     let body = EventBody::StepEnded { load, index: cycle.index, step: kind, took_ms, complete };
     turn.say(at.id, Priority::Notice, text, body);
     turn.questions.withdraw(at.id, turn.events, |purpose| {
-        matches!(purpose, Purpose::PartUnder | Purpose::BringBath | Purpose::LoadAndShut | Purpose::Transfer)
+        matches!(purpose, Purpose::PartUnder | Purpose::BringBath | Purpose::LoadAndShut | Purpose::Transfer | Purpose::LetCool)
     });
 }
 
-/// Ends the step that runs before it is complete, on a person's word.
-pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
-    leave(cycle, at, turn, false);
-    route::free_tanks(at.id, turn);
-    let pulled = cycle.kind() != StepKind::Pull;
-    let mut next = cycle.index + 1;
-    // A pull that was skipped leaves the steel where it is, so that nothing is under that could be quenched.
-    if !pulled && matches!(cycle.load.steps.get(usize::from(next)), Some(Step::Quench { .. })) {
-        next += 1;
-    }
-    if usize::from(next) >= cycle.load.steps.len() {
-        return Some(cycle.outcome);
-    }
-    enter(cycle, at, turn, next);
-    None
-}
-
-/// Turns the cycle to its end: heat off, gas as it is until the steel is cool.
-pub(crate) fn turn_to_end(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, outcome: Outcome) {
-    if cycle.stage == Stage::Running {
-        leave(cycle, at, turn, false);
-    }
-    route::free_tanks(at.id, turn);
-    turn.questions.withdraw(at.id, turn.events, |_| true);
-    cycle.stage = Stage::Ending;
-    cycle.outcome = outcome;
-    (cycle.wanted_c, cycle.held, cycle.interrupted, cycle.step_ms) = (None, false, false, 0);
-}
-
-/// Turns the cycle to its pull, before its time.
-pub(crate) fn turn_to_quench(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> bool {
-    let Some(index) = route::pull_from(cycle) else { return false };
-    if cycle.out {
-        return false;
-    }
-    leave(cycle, at, turn, false);
-    cycle.outcome = Outcome::QuenchedEarly;
-    (cycle.held, cycle.interrupted) = (false, false);
-    enter(cycle, at, turn, index);
-    true
-}
-
+pub(crate) use heat::cooled;
 pub(crate) use pull::{part_under, watch_door};
-pub(crate) use route::{arrived, can_quench, free_tanks, highest_c, tank_ahead};
+pub(crate) use route::{arrived, can_quench, free_tanks, highest_c, tank_ahead, temper_due_ms};

@@ -2,20 +2,17 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::TankId;
 use hearthward_equipment::quantity::in_kelvins;
 
-use super::{At, Cycle, Turn, route};
+use super::{At, Cycle, Turn, bath, route};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::questions::{Asked, Purpose};
-use crate::recipe::Step;
+use crate::recipe::{Medium, Step};
 use crate::request::Ask;
 
-/// Between two parts the furnace comes back into so many bands first...
-const BACK_BANDS: f64 = 2.0;
-/// ...but no longer than this: the steel would rather be under (assumed, no source).
-const BACK_MS: u64 = 5 * 60_000;
+/// The longest that the next part waits for the chamber to be back: then the steel would rather be under (assumed, no source).
+const BACK_MS: u64 = 10 * 60_000;
 
 pub(super) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     cycle.parts_under = 0;
@@ -24,31 +21,86 @@ pub(super) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     }
 }
 
-pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, _window: Duration) -> bool {
+pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
+    if turn.questions.find(at.id, Purpose::PartUnder).is_some() && tank_tells(cycle, turn) {
+        turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::PartUnder);
+        part_under(cycle, at, turn);
+    }
     let parts = cycle.load.parts.max(1);
     if cycle.parts_under >= parts {
-        cycle.out = true;
-        cycle.wanted_c = None;
-        cycle.since_quench_ms = Some(0);
+        (cycle.out, cycle.steel_c, cycle.wanted_c, cycle.since_quench_ms) = (true, None, None, Some(0));
         return true;
     }
-    if cycle.held {
+    if cycle.held || turn.questions.find(at.id, Purpose::PartUnder).is_some() {
         return false;
     }
-    if turn.questions.find(at.id, Purpose::PartUnder).is_some() {
+    let tank = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index()));
+    if tank.is_some_and(|tank| tank.latched) || !may_call(cycle, at, turn) {
         return false;
     }
-    let near_flash = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index())).is_some_and(|tank| tank.latched);
-    let back = cycle.parts_under == 0 || cycle.part_ms > BACK_MS || is_back(cycle, at);
-    if near_flash || !back {
-        return false;
+    call(cycle, at, turn);
+    false
+}
+
+/// The first part is called when its steps before are complete; each further one when the chamber is back in its band and, where gas
+/// protects the load, back under its limit.
+fn may_call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
+    if cycle.parts_under == 0 || is_back(cycle, at) {
+        return true;
     }
-    let (part, load, name) = (cycle.parts_under + 1, cycle.load.name.clone(), at.plan.name.clone());
+    let due = cycle.part_ms > BACK_MS;
+    if due {
+        let text = format!(
+            "{} is not back after {} min; the next part of load {} is called as it is.",
+            at.plan.name,
+            BACK_MS / 60_000,
+            cycle.load.name
+        );
+        turn.say(at.id, Priority::Warning, text, EventBody::Noted);
+    }
+    due
+}
+
+fn call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let (part, parts) = (cycle.parts_under + 1, cycle.load.parts.max(1));
+    let (load, name) = (&cycle.load.name, &at.plan.name);
+    let mut bath_words = String::new();
+    let mut into = match medium(cycle) {
+        Some(Medium::Plates) => "between the plates".to_owned(),
+        Some(Medium::Air) => "into still air".to_owned(),
+        Some(Medium::Tank(_)) | None => "under".to_owned(),
+    };
+    if let Some(id) = route::tank_ahead(cycle)
+        && let (Some(tank), Some(plan)) = (turn.tanks.get(id.index()), turn.plan.tanks.get(id.index()))
+    {
+        into = format!("under in {}", plan.name);
+        let ends_c = tank.temperature.and_then(|now_c| Some((now_c, bath::ends_at_c(cycle, plan, now_c)?)));
+        if let Some((now_c, ends_c)) = ends_c {
+            bath_words = format!(" {} is at {now_c:.0} °C and will be near {ends_c:.0} °C after the last part.", plan.name);
+        }
+        if cycle.parts_under > 0 && !tank.ready {
+            let mut why = String::new();
+            tank.say(plan, &mut why);
+            let text = format!("Part {part} of load {load} goes in all the same, since the sequence has begun: {why}");
+            turn.say(at.id, Priority::Warning, text, EventBody::Noted);
+        }
+    }
     turn.questions.ask(at.id, Purpose::PartUnder, turn.now, turn.events, || {
-        let text = format!("Take part {part} of {parts} of load {load} out of {name} and say when it is under.");
+        let text = format!("Take part {part} of {parts} of load {load} out of {name} and say when it is {into}.{bath_words}");
         Asked { priority: Priority::Urgent, ..Asked::to_do(Ask::PartUnder { part, of: parts }, text) }
     });
-    false
+}
+
+/// What the parts go into after this pull.
+fn medium(cycle: &Cycle) -> Option<Medium> {
+    let next = cycle.load.steps.get(usize::from(cycle.index) + 1)?;
+    if let Step::Quench { medium, .. } = next { Some(*medium) } else { None }
+}
+
+/// A switch at the tank saw the part go under, after the door had opened for it.
+fn tank_tells(cycle: &Cycle, turn: &Turn<'_>) -> bool {
+    let tank = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index()));
+    cycle.transfer_ms.is_some() && tank.is_some_and(|tank| tank.went_under)
 }
 
 /// Counts the seconds of a part that was asked for, from the door that opened. Before people are heard, so that none is lost.
@@ -61,8 +113,7 @@ pub(crate) fn watch_door(cycle: &mut Cycle, door: Door, dt_ms: u64) {
 
 /// A part is under, a person says.
 pub(crate) fn part_under(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
-    let Some(Step::Pull { window }) = cycle.step() else { return };
-    let window = *window;
+    let Some(&Step::Pull { window }) = cycle.step() else { return };
     cycle.parts_under += 1;
     let since_asked_ms = cycle.part_ms;
     let (transfer_ms, measured) = match cycle.transfer_ms.take() {
@@ -89,16 +140,18 @@ pub(crate) fn part_under(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     turn.say(at.id, priority, text, EventBody::PartUnder { load, part, transfer_ms, in_time });
 }
 
-pub(super) fn quench(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, tank: TankId, under: Duration) -> bool {
+pub(super) fn quench(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, under: Duration) -> bool {
     cycle.wanted_c = None;
     let done = u128::from(cycle.step_ms) >= under.as_millis();
-    if done && let Some(tank) = turn.tanks.get_mut(tank.index()) {
-        tank.release(at.id);
+    if done {
+        route::free_tanks(at.id, turn);
     }
     done
 }
 
 fn is_back(cycle: &Cycle, at: &At<'_>) -> bool {
-    let Some(wanted_c) = cycle.wanted_c else { return true };
-    at.facts.temperature.good().is_some_and(|read_c| (read_c - wanted_c).abs() <= BACK_BANDS * in_kelvins(at.plan.band))
+    let recovered = !cycle.wants_gas() || at.plan.gas.is_none() || !at.recovering;
+    let Some(wanted_c) = cycle.wanted_c else { return recovered };
+    let in_band = at.facts.temperature.good().is_some_and(|read_c| (read_c - wanted_c).abs() <= in_kelvins(at.plan.band));
+    in_band && recovered
 }

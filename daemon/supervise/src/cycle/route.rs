@@ -3,13 +3,13 @@
 use hearthward_equipment::quantity::in_celsius;
 use hearthward_equipment::{FurnaceId, TankId};
 
-use super::{At, Cycle, Stage, Turn, say_began};
+use super::{At, Cycle, Stage, Turn, heat, say_began, steel, words};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::gas::{hot_c, scaling_c};
 use crate::plan::FurnacePlan;
 use crate::questions::{Asked, Purpose};
-use crate::recipe::Step;
+use crate::recipe::{Medium, Step};
 use crate::request::Ask;
 
 fn ahead(cycle: &Cycle) -> &[Step] {
@@ -21,7 +21,10 @@ pub(crate) fn tank_ahead(cycle: &Cycle) -> Option<TankId> {
     if cycle.stage == Stage::Ending {
         return None;
     }
-    ahead(cycle).iter().find_map(|step| if let Step::Quench { tank, .. } = step { Some(*tank) } else { None })
+    ahead(cycle).iter().find_map(|step| match step {
+        Step::Quench { medium: Medium::Tank(tank), .. } => Some(*tank),
+        _ => None,
+    })
 }
 
 /// The hottest that the load still gets before it is quenched or has left this furnace, in °C.
@@ -56,8 +59,12 @@ pub(crate) fn can_quench(cycle: &Cycle, plan: &FurnacePlan, last_c: Option<f64>)
 
 /// The temperature at which an ended load may be taken out: its own last cooling step, else where steel does not scale.
 pub(super) fn safe_c(cycle: &Cycle, plan: &FurnacePlan) -> f64 {
-    let own =
-        cycle.load.steps.iter().rev().find_map(|step| if let Step::Cool { to } = step { Some(in_celsius(*to)) } else { None });
+    let own = cycle
+        .load
+        .steps
+        .iter()
+        .rev()
+        .find_map(|step| if let Step::Cool { to, .. } = step { Some(in_celsius(*to)) } else { None });
     own.unwrap_or_else(|| scaling_c(plan))
 }
 
@@ -75,7 +82,8 @@ pub(super) fn ask_transfer(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
     let Some(target) = turn.plan.furnace(to) else { return };
     let (name, load) = (target.name.clone(), cycle.load.name.clone());
     turn.questions.ask(at.id, Purpose::Transfer, turn.now, turn.events, || {
-        let text = format!("Put load {load} into {name} for its temper, shut the door, and say so.");
+        let due = temper_due_ms(cycle).map_or(String::new(), |due_ms| format!(" It is due within {}.", words::span(due_ms)));
+        let text = format!("Put load {load} into {name} for its temper, shut the door, and say so.{due}");
         Asked::to_do(Ask::Transfer { to: name }, text)
     });
 }
@@ -88,21 +96,31 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);
     let hot = at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
     cycle.charged_hot = cycle.wants_gas() && hot;
+    // The first temper is the one that was due; later ones wait for nothing.
+    cycle.since_quench_ms = None;
+    steel::put_in(cycle);
+    if let Some(&Step::Temper { at: temper, .. }) = cycle.step() {
+        heat::begin_band(cycle, at, temper, None);
+    }
     say_began(cycle, at, turn);
     Ok(())
 }
 
+/// How long the temper may still wait, in milliseconds, once the load was quenched; zero when it is overdue.
+pub(crate) fn temper_due_ms(cycle: &Cycle) -> Option<u64> {
+    let within =
+        ahead(cycle).iter().find_map(|step| if let Step::Temper { within, .. } = step { Some(*within) } else { None })?;
+    let within_ms = u64::try_from(within.as_millis()).unwrap_or(u64::MAX);
+    Some(within_ms.saturating_sub(cycle.since_quench_ms?))
+}
+
 /// Says once that the temper is overdue.
 pub(super) fn watch_overdue(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
-    let (Some(Step::Temper { within, .. }), Some(since_ms)) = (cycle.step(), cycle.since_quench_ms) else { return };
-    if cycle.overdue || u128::from(since_ms) <= within.as_millis() {
+    if cycle.overdue || temper_due_ms(cycle) != Some(0) {
         return;
     }
-    let minutes = within.as_secs() / 60;
-    let text = format!(
-        "Load {} from {} was to be tempered within {minutes} min of its quench: temper it now, or it may crack.",
-        cycle.load.name, at.plan.name
-    );
+    let text =
+        format!("The temper of load {} from {} is overdue: temper it now, or it may crack.", cycle.load.name, at.plan.name);
     cycle.overdue = true;
     turn.say(at.id, Priority::Warning, text, EventBody::Noted);
 }

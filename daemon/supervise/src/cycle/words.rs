@@ -40,6 +40,10 @@ pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, into: &mut String) {
     let _ = match cycle.stage {
         _ if cycle.interrupted => write!(into, "a person to say whether load {load} in {name} goes on"),
         Stage::Loading => write!(into, "load {load} to be put into {name} and the door to be shut"),
+        Stage::Waiting => {
+            let left = span(cycle.ready_ms.unwrap_or(0));
+            write!(into, "its time: load {load} in {name} shall be ready in {left}")
+        }
         Stage::Transferring => write!(into, "load {load} to be put into the furnace that tempers it"),
         Stage::Ending => write!(into, "{name} to cool"),
         Stage::Running if cycle.held => write!(into, "a person to resume {name}"),
@@ -67,13 +71,19 @@ fn running(cycle: &Cycle, at: &At<'_>, into: &mut String) -> std::fmt::Result {
         Some(Step::Preheat { to, .. } | Step::Ramp { to, .. }) => {
             write!(into, "{name} to reach {:.0} °C, now {read_c:.0} °C", in_celsius(*to))
         }
-        Some(Step::Soak { at: soak, .. }) => write!(into, "time in band at {:.0} °C, now {read_c:.0} °C", in_celsius(*soak)),
-        Some(Step::Temper { at: temper, .. }) => {
-            write!(into, "time in band at {:.0} °C, now {read_c:.0} °C", in_celsius(*temper))
+        Some(Step::Soak { at: heat, .. } | Step::Temper { at: heat, .. }) => {
+            let heat_c = in_celsius(*heat);
+            match super::load_c(cycle, at) {
+                Some(load_c) => write!(into, "time in band at {heat_c:.0} °C, now {read_c:.0} °C, the load near {load_c:.0} °C"),
+                None => write!(into, "time in band at {heat_c:.0} °C, now {read_c:.0} °C"),
+            }
         }
         Some(Step::Pull { .. }) => write!(into, "part {} of {} to be under", cycle.parts_under + 1, cycle.load.parts),
-        Some(Step::Quench { .. }) => write!(into, "the parts' time under"),
-        Some(Step::Cool { to }) => write!(into, "{name} to cool to {:.0} °C, now {read_c:.0} °C", in_celsius(*to)),
+        Some(Step::Quench { .. }) => write!(into, "the parts' time in what quenches them"),
+        Some(Step::Cool { to, in_air }) if *in_air || cycle.out => {
+            write!(into, "a person to say that load {} is at {:.0} °C or below", cycle.load.name, in_celsius(*to))
+        }
+        Some(Step::Cool { to, .. }) => write!(into, "{name} to cool to {:.0} °C, now {read_c:.0} °C", in_celsius(*to)),
         None => Ok(()),
     }
 }

@@ -18,7 +18,8 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 pub(super) fn verdict(plan: &FurnacePlan, now: &Situation) -> Verdict {
-    let cause = plan.gas.is_some() && now.load_in && now.gas_load && now.recovering;
+    // The opening of a pull is the cycle's own: its recovery runs, and nobody is alarmed.
+    let cause = plan.gas.is_some() && now.load_in && now.gas_load && now.recovering && !now.opening_expected;
     Verdict::alarm(cause).because(if now.exposed { Why::Other } else { Why::Main })
 }
 

@@ -78,10 +78,15 @@ impl Shop {
             out.acts.push(Act::WritePoint { point, value: Value::Flag(horn) });
         }
         for place in 0..self.tanks.len() {
-            let coming = self.furnaces.iter().any(|furnace| furnace.comes_to(place));
-            let wanted = coming && self.ending == Ending::No;
+            let coming = self.furnaces.iter().filter(|furnace| furnace.comes_to(place));
+            let warmest = |furnace: &crate::furnace::Furnace| furnace.cycle.as_ref().and_then(|cycle| cycle.bath_warmest_c);
+            let (count, warmest_c) = coming.fold((0, None), |(count, least): (u32, Option<f64>), furnace| {
+                let own = warmest(furnace);
+                (count + 1, least.map_or(own, |least| Some(own.map_or(least, |own| own.min(least)))))
+            });
+            let wanted = count > 0 && self.ending == Ending::No;
             if let (Some(tank), Some(plan)) = (self.tanks.get_mut(place), self.plan.tanks.get(place)) {
-                tank.act(plan, wanted, &mut out.acts);
+                tank.act(plan, wanted, warmest_c, &mut out.acts);
             }
         }
     }

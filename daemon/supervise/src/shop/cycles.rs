@@ -232,8 +232,9 @@ fn asks(furnace: &Furnace, kind: InterlockKind) -> bool {
         // Asked by the soak itself, when it is at its maximum.
         InterlockKind::QuenchReadiness | InterlockKind::QuenchOverTemperature | InterlockKind::OffSetPoint => false,
         InterlockKind::OpeningAtHeat => furnace.situation.exposed,
-        // What clears by itself is waited for; what needs a reset is not.
-        _ if entry(kind).causes == For::People => row.is_latched(),
+        // An opening that a step expects, or a look, is no cut that anybody wonders about.
+        InterlockKind::DoorOpen => row.is_latched(),
+        _ if entry(kind).causes == For::People => row.withholds(),
         _ => entry(kind).causes == For::Steel,
     }
 }

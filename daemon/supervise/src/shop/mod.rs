@@ -4,6 +4,7 @@ mod acts;
 mod cycles;
 mod digest;
 mod enter;
+mod gaps;
 mod heat;
 mod people;
 mod render;
@@ -11,6 +12,7 @@ mod resets;
 mod restart;
 mod rows;
 pub(crate) mod share;
+mod start;
 mod supply;
 
 use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};
@@ -403,9 +405,10 @@ fn limit_points(plan: &ShopPlan, points: &mut Points) {
         points.hurry(furnace.over_temperature, 0.5);
     }
     for tank in &plan.tanks {
-        for point in [Some(tank.temperature), tank.level, tank.agitation] {
+        for point in [Some(tank.temperature), tank.level, tank.agitation, tank.part_under] {
             points.limit(point, tank.stale_after);
         }
+        points.hurry(tank.part_under, 0.5);
     }
     for supply in &plan.supplies {
         points.limit(supply.pressure, supply.stale_after);

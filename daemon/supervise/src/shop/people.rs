@@ -1,20 +1,20 @@
 //! What people ask, one request at a time: what is done, or why it is refused and what would mend it.
 
-use hearthward_equipment::quantity::in_celsius;
+use std::time::Duration;
+
 use hearthward_equipment::{FurnaceId, ShopMs, Value};
 
-use super::{Ending, Shop};
+use super::Shop;
 use crate::cycle::{self, Cycle, Outcome, Stage};
 use crate::event::{Event, EventBody, Priority};
-use crate::facts::Room;
 use crate::furnace::Furnace;
-use crate::interlock::{InterlockKind, Verdict, entry};
+use crate::interlock::{InterlockKind, Verdict};
 use crate::output::{Act, Outputs};
-use crate::plan::{FurnacePlan, Heating, SteelChoice};
+use crate::plan::{FurnacePlan, SteelChoice};
 use crate::points::number;
 use crate::purge::PurgePhase;
 use crate::questions::{Purpose, Question};
-use crate::recipe::{Drive, Load, Protection, Step};
+use crate::recipe::Load;
 use crate::request::{Answer, Choice, Person, QuestionId, Request};
 
 /// Done with words, or refused with words.
@@ -47,7 +47,7 @@ impl Shop {
 
     fn answer_one(&mut self, person: &Person, request: Request, out: &mut Outputs) -> Outcomes {
         match request {
-            Request::Start { furnace, load } => self.start(person, furnace, load, out),
+            Request::Start { furnace, load, ready_in } => self.start(person, furnace, load, ready_in, out),
             Request::Confirm { question, reading } => self.confirm(person, question, reading, out),
             Request::Choose { question, choice } => self.chosen(person, question, choice, out),
             Request::Enter { point, value } => self.enter(person, point, value, out),
@@ -60,15 +60,17 @@ impl Shop {
         }
     }
 
-    fn start(&mut self, person: &Person, id: FurnaceId, load: Load, out: &mut Outputs) -> Outcomes {
-        self.may_start(id, &load)?;
+    fn start(&mut self, person: &Person, id: FurnaceId, load: Load, ready_in: Option<Duration>, out: &mut Outputs) -> Outcomes {
+        self.may_start(id, &load, ready_in)?;
+        let bath_warmest_c = self.bath_warmest_c(&load)?;
         let (mut turn, furnaces) = self.turn(0, out);
         let shop = turn.plan;
         let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
         let name = load.name.clone();
         furnace.forget_load();
         furnace.alone_s = 0.0;
-        furnace.cycle = Some(Cycle::new(load));
+        let ready_ms = ready_in.map(|span| u64::try_from(span.as_millis()).unwrap_or(u64::MAX));
+        furnace.cycle = Some(Cycle::new(load, bath_warmest_c, ready_ms));
         let begins = turn.events.len();
         if let (Some(cycle), at) = furnace.parts(plan) {
             cycle::begin(cycle, &at, &mut turn);
@@ -77,7 +79,7 @@ impl Shop {
             event.person = Some(person.name.clone());
         }
         let tank = furnace.cycle.as_ref().and_then(cycle::tank_ahead);
-        let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.ready));
+        let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.is_ready_for(bath_warmest_c)));
         let text = match tank.and_then(|id| shop.tanks.get(id.index())).filter(|_| warns) {
             Some(tank) => {
                 format!("Load {name} began in {}. {} is not in its window yet: bring it there meanwhile.", plan.name, tank.name)
@@ -88,105 +90,6 @@ impl Shop {
         Ok(format!("{text} Put the load in, shut the door, and say so."))
     }
 
-    fn may_start(&self, id: FurnaceId, load: &Load) -> Result<(), String> {
-        let (Some(furnace), Some(plan)) = (self.furnaces.get(id.index()), self.plan.furnace(id)) else {
-            return Err(no_furnace());
-        };
-        let name = &plan.name;
-        if let Some(cycle) = &furnace.cycle {
-            return Err(format!("{name} has load {} in it: end that cycle first.", cycle.load.name));
-        }
-        if let Some(kept) = &furnace.kept_for {
-            return Err(format!("{name} is kept for the temper of load {kept}: wait for it, or choose another furnace."));
-        }
-        if self.ending != Ending::No {
-            return Err("The service is ending: start the load when it runs again.".to_owned());
-        }
-        if let Some(why) = &self.record_failing {
-            return Err(format!("The record cannot be written ({why}): mend that first."));
-        }
-        if !matches!(self.room.is, Room::Unwired | Room::Fine) || self.room.latched {
-            return Err(
-                "The room's oxygen is low or cannot be read: ventilate, look at the monitor, reset, then start.".to_owned()
-            );
-        }
-        let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();
-        if let Some(kind) = InterlockKind::ALL.iter().find(|kind| stands(kind)) {
-            return Err(format!(
-                "{name} may not heat ({}): clear that first. It is cleared by: {}.",
-                entry(*kind).title.to_lowercase(),
-                entry(*kind).clears
-            ));
-        }
-        self.fits(plan, load)
-    }
-
-    /// Whether a load fits a furnace at all.
-    fn fits(&self, plan: &FurnacePlan, load: &Load) -> Result<(), String> {
-        let name = &plan.name;
-        let highest_c = in_celsius(plan.limit).min(in_celsius(plan.rated));
-        match (&plan.heating, load.drive) {
-            (Heating::Watched, _) => return Err(format!("{name} is only watched: it takes no load from the service.")),
-            (Heating::SetPoint, Drive::Program(_)) => {
-                return Err(format!("{name} works to set points: the load must not ask for a program."));
-            }
-            (Heating::Program, Drive::SetPoints) => {
-                return Err(format!("{name} runs programs of its own: the load must name one."));
-            }
-            _ => {}
-        }
-        if load.steps.is_empty() || load.steps.len() > MOST_STEPS {
-            return Err(format!("Load {} needs 1 to {MOST_STEPS} steps.", load.name));
-        }
-        if load.protection == Protection::Gas && plan.gas.is_none() {
-            return Err(format!(
-                "Load {} is to be protected by gas, and {name} has none: choose another furnace or protection.",
-                load.name
-            ));
-        }
-        for (place, step) in load.steps.iter().enumerate() {
-            let before = place.checked_sub(1).and_then(|before| load.steps.get(before));
-            if matches!(step, Step::Quench { .. }) && !matches!(before, Some(Step::Pull { .. })) {
-                return Err(format!("Load {} has a quench without a pull before it.", load.name));
-            }
-            let (target, elsewhere) = match step {
-                Step::Preheat { to, .. } | Step::Ramp { to, .. } => (Some(*to), None),
-                Step::Soak { at, .. } => (Some(*at), None),
-                Step::Temper { at, furnace, .. } => (Some(*at), *furnace),
-                Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => (None, None),
-            };
-            if let Step::Quench { tank, .. } = step
-                && self.plan.tanks.get(tank.index()).is_none()
-            {
-                return Err(format!("Load {} is to be quenched in a tank that is not there.", load.name));
-            }
-            let there = match elsewhere {
-                None => highest_c,
-                Some(id) => {
-                    let other = self
-                        .plan
-                        .furnace(id)
-                        .ok_or_else(|| format!("Load {} is to be tempered in a furnace that is not there.", load.name))?;
-                    in_celsius(other.limit).min(in_celsius(other.rated))
-                }
-            };
-            if let Some(target) = target
-                && !(in_celsius(target) <= there)
-            {
-                return Err(format!(
-                    "Load {} asks for {:.0} °C, above the furnace's limit of {there:.0} °C.",
-                    load.name,
-                    in_celsius(target)
-                ));
-            }
-            let rate = if let Step::Ramp { rate_k_per_h: Some(rate), .. } = step { *rate } else { 1.0 };
-            if !(rate > 0.0 && rate.is_finite()) {
-                return Err(format!("Load {} has a ramp without a rate above zero.", load.name));
-            }
-        }
-        Ok(())
-    }
-
     fn confirm(&mut self, person: &Person, id: QuestionId, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
         let question = self.questions.get(id).cloned().ok_or_else(no_question)?;
         if !question.choices.is_empty() {
@@ -195,7 +98,7 @@ impl Shop {
         self.alive(question.furnace);
         let done = match question.purpose {
             Purpose::PurgeFlow | Purpose::HoldFlow => self.flow_said(&question, reading, out)?,
-            Purpose::LoadAndShut | Purpose::PartUnder | Purpose::Transfer => {
+            Purpose::LoadAndShut | Purpose::PartUnder | Purpose::Transfer | Purpose::LetCool => {
                 // Taken first, so that what follows may ask anew.
                 self.done_by_hand(&question, out)?
             }
@@ -225,13 +128,18 @@ impl Shop {
             cycle::part_under(cycle, &at, &mut turn);
             return Ok(format!("Part {} is noted.", cycle.parts_under));
         }
+        if question.purpose == Purpose::LetCool {
+            cycle::cooled(cycle);
+            return Ok(format!("Load {} is cool; it goes on.", cycle.load.name));
+        }
         cycle::loaded(cycle, &mut at, &mut turn)?;
         let hot = cycle.charged_hot;
         if hot {
             furnace.air.charge_hot();
         }
+        let waits = furnace.cycle.as_ref().is_some_and(|cycle| cycle.stage == Stage::Waiting);
         self.forecast_soon();
-        Ok("The load is in; its first step begins.".to_owned())
+        Ok(if waits { "The load is in; it waits for its time." } else { "The load is in; its first step begins." }.to_owned())
     }
 
     /// The load goes into the furnace that tempers it, which may be another one.
@@ -412,14 +320,11 @@ fn settle_interruption(furnace: &mut Furnace, plan: &FurnacePlan, person: &Perso
     }
 }
 
-/// Most steps of one load: a route of many tempers has a dozen.
-const MOST_STEPS: usize = 64;
-
 pub(super) fn no_furnace() -> String {
     "There is no such furnace.".to_owned()
 }
 
-fn no_question() -> String {
+pub(super) fn no_question() -> String {
     "That question is not open any more.".to_owned()
 }
 

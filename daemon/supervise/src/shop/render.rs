@@ -127,6 +127,9 @@ impl Shop {
             in_band_ms: 0,
             owed_ms: 0,
             held: false,
+            load_c: None,
+            temper_due_ms: None,
+            ready_in_ms: None,
         });
         into.load.clone_from(&cycle.load.name);
         into.steel.clone_from(&cycle.load.steel);
@@ -150,7 +153,11 @@ impl Shop {
             rows: &furnace.rows,
             purge: &mut purge,
             last_c: furnace.last_c,
+            recovering: furnace.air.account.recovering,
         };
+        into.load_c = crate::cycle::load_c(cycle, &at);
+        into.temper_due_ms = crate::cycle::temper_due_ms(cycle);
+        into.ready_in_ms = cycle.ready_ms;
         waiting_for(cycle, &at, &mut into.waiting_for);
         debug_assert!(heat::ceiling_c(furnace, plan).is_finite(), "a limit is a number");
     }

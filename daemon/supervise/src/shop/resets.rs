@@ -4,13 +4,12 @@ use hearthward_equipment::FurnaceId;
 
 use super::Shop;
 use super::people::{Outcomes, by, no_furnace};
-use crate::cycle::{Stage, ask_to_go_on};
+use crate::cycle::{Gone, Stage, ask_to_go_on};
 use crate::event::{EventBody, Priority};
 use crate::facts::{Room, can_cut};
 use crate::furnace::Gap;
 use crate::interlock::{Change, InterlockKind, Verdict, entry};
 use crate::output::Outputs;
-use crate::questions::Purpose;
 use crate::request::Person;
 
 impl Shop {
@@ -91,10 +90,10 @@ impl Shop {
         if !owes || furnace.goes_on || furnace.gap != Gap::None {
             return false;
         }
-        turn.questions.withdraw(id, turn.events, |purpose| matches!(purpose, Purpose::Steel(_)));
         if let (Some(cycle), at) = furnace.parts(plan) {
             let because = format!("Heat was cut from load {} in {}, and what cut it was reset.", cycle.load.name, plan.name);
-            ask_to_go_on(cycle, &at, &mut turn, because);
+            let gone = Gone { because, away_ms: Some(0), before_c: cycle.seen_c };
+            ask_to_go_on(cycle, &at, &mut turn, gone);
         }
         let kind = InterlockKind::Interrupted;
         if let Some(change) = furnace.rows.step(kind, turn.now, Verdict::latched(true)) {

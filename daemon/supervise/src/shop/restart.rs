@@ -1,18 +1,15 @@
-//! Going on from an earlier run, or not: what stood, and whether the gap was short and clear enough.
+//! Going on from an earlier run, or with another plan: what stood, for the furnaces and tanks that there still are.
 
 use hearthward_equipment::{FurnaceId, ShopMs, TankId};
 
 use super::{Shop, furnace_id, limit_points};
 use crate::cut::Cuts;
-use crate::cycle::{Cycle, Stage, ask_to_go_on};
-use crate::event::{EventBody, Priority};
-use crate::facts::{Door, Unit};
+use crate::cycle::{Cycle, Stage};
+use crate::facts::Unit;
 use crate::furnace::{Furnace, FurnaceStood, Gap};
-use crate::interlock::{InterlockKind, Verdict, agrees, flow_is_lost};
-use crate::output::Outputs;
 use crate::plan::ShopPlan;
 use crate::points::Points;
-use crate::recipe::Step;
+use crate::recipe::{Medium, Step};
 use crate::standing::{Away, Standing};
 use crate::tanks::Tank;
 
@@ -50,51 +47,6 @@ impl Shop {
         self.room.latched = stood.room_latched;
         self.next_ticket = stood.next_ticket;
         self.turns = stood.turns;
-    }
-
-    /// Looks whether gaps may be ridden through, or a person has to be asked.
-    pub(super) fn bridge_gaps(&mut self, dt_ms: u64, out: &mut Outputs) {
-        let ride_ms = u64::try_from(self.plan.ride_through.as_millis()).unwrap_or(u64::MAX);
-        let (mut turn, furnaces) = self.turn(dt_ms, out);
-        let shop = turn.plan;
-        for (furnace, plan) in furnaces.iter_mut().zip(&shop.furnaces) {
-            let Gap::Open { away_ms, waited_ms, before_c, flowed } = furnace.gap else { continue };
-            let waited_ms = waited_ms + dt_ms;
-            let gap_ms = away_ms.saturating_add(waited_ms);
-            let door_opened = furnace.facts.door == Door::Open;
-            let latched = InterlockKind::ALL.iter().any(|&kind| furnace.rows.row(kind).is_latched());
-            let flow = plan.gas.as_ref().is_none_or(|_| !flowed || !flow_is_lost(furnace.flow(plan), furnace.gas.given, 0.0));
-            let ready = furnace.facts.temperature.good().filter(|_| furnace.facts.door != Door::Unknown && flow);
-            let over = gap_ms > ride_ms;
-            let agree = ready.map(|read_c| {
-                before_c.is_some_and(|before_c| agrees(before_c - read_c, gap_ms as f64 / 1000.0, plan.falls_k_per_s))
-            });
-            if !over && !door_opened && !latched && agree == Some(true) {
-                furnace.gap = Gap::None;
-                let text = format!(
-                    "{} was without the service for {} s; its readings agree, so its load goes on.",
-                    plan.name,
-                    gap_ms / 1000
-                );
-                turn.say(furnace.id, Priority::Notice, text, EventBody::RodeThrough { gap_ms });
-            } else if over || door_opened || latched || agree == Some(false) {
-                furnace.gap = Gap::None;
-                furnace.cut_now = true;
-                let because = worth(furnace, plan, away_ms, door_opened, latched);
-                let hot_gas_load = furnace.is_hot(plan) && furnace.has_gas_load(plan);
-                furnace.purge.doubt();
-                furnace.air.doubt(hot_gas_load);
-                if let (Some(cycle), at) = furnace.parts(plan) {
-                    ask_to_go_on(cycle, &at, &mut turn, because);
-                }
-                let kind = InterlockKind::Interrupted;
-                if let Some(change) = furnace.rows.step(kind, turn.now, Verdict::latched(true)) {
-                    super::rows::tell(furnace, plan, kind, change, turn.events);
-                }
-            } else {
-                furnace.gap = Gap::Open { away_ms, waited_ms, before_c, flowed };
-            }
-        }
     }
 
     /// Works with another plan from now on. A furnace of the same name keeps its state; one that was changed loses its heat until
@@ -159,18 +111,21 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.alone_s = stood.alone_s;
     furnace.gas = stood.gas;
     let Some(mut cycle) = stood.cycle else { return };
-    if let Some(since_ms) = &mut cycle.since_quench_ms {
-        *since_ms = since_ms.saturating_add(away_ms.unwrap_or(0));
-    }
-    let at_rest = cycle.interrupted || matches!(cycle.stage, Stage::Loading | Stage::Transferring | Stage::Ending);
+    // Time that nobody knows may have been any time: a temper is overdue then.
+    let passed_ms = away_ms.unwrap_or(u64::MAX / 2);
+    cycle.since_quench_ms = cycle.since_quench_ms.map(|since_ms| since_ms.saturating_add(passed_ms));
+    cycle.ready_ms = cycle.ready_ms.map(|left_ms| left_ms.saturating_sub(passed_ms));
+    let waits = cycle.stage == Stage::Waiting && away_ms.is_some();
+    let at_rest = cycle.interrupted || cycle.out || waits || matches!(cycle.stage, Stage::Transferring | Stage::Ending);
     if at_rest {
         // No gap will be judged for it: what was proved while it waited has not been watched.
         furnace.purge.doubt();
+        cycle.step_ms = cycle.step_ms.saturating_add(away_ms.unwrap_or(0));
     } else {
         furnace.gap = Gap::Open {
-            away_ms: away_ms.unwrap_or(u64::MAX),
+            away_ms: away_ms.map_or(u64::MAX, |away_ms| away_ms.saturating_add(cycle.unwatched_ms)),
             waited_ms: 0,
-            before_c: stood.last_c,
+            before_c: cycle.seen_c.or(stood.last_c),
             flowed: stood.gas.given > 0.0,
         };
     }
@@ -182,32 +137,9 @@ fn renumber(cycle: &mut Cycle, to: impl Fn(FurnaceId) -> Option<FurnaceId>, tank
     for step in &mut cycle.load.steps {
         match step {
             // A tank or furnace that is gone becomes one that no list has.
-            Step::Quench { tank, .. } => *tank = tank_to(*tank).unwrap_or(TankId(u16::MAX)),
+            Step::Quench { medium: Medium::Tank(tank), .. } => *tank = tank_to(*tank).unwrap_or(TankId(u16::MAX)),
             Step::Temper { furnace: Some(furnace), .. } => *furnace = to(*furnace).unwrap_or(FurnaceId(u16::MAX)),
             _ => {}
         }
     }
-}
-
-/// What happened, and what the purge, the soak and the steel are still worth.
-fn worth(furnace: &Furnace, plan: &crate::plan::FurnacePlan, away_ms: u64, door_opened: bool, latched: bool) -> String {
-    let name = &plan.name;
-    let Some(cycle) = &furnace.cycle else { return String::new() };
-    let what = match (door_opened, latched, away_ms) {
-        (true, ..) => "its door was opened while the service was away".to_owned(),
-        (_, true, _) => "an interlock is latched".to_owned(),
-        (.., u64::MAX) => "the service was away, nobody knows how long".to_owned(),
-        _ => format!("the service was away for {} s, or its readings do not agree", away_ms / 1000),
-    };
-    let purge = if furnace.has_gas_load(plan) { " Its purge counts no more." } else { "" };
-    let soaked_s = cycle.in_band_ms / 1000;
-    let steel = match (furnace.last_c, crate::cycle::can_quench(cycle, plan, furnace.facts.temperature.good())) {
-        (Some(last_c), Some(left_s)) => format!("It was at {last_c:.0} °C and can be quenched for another {left_s} s."),
-        (Some(last_c), None) => format!("It was at {last_c:.0} °C and is too cool to be quenched, or cannot be read."),
-        (None, _) => "Its temperature is not known.".to_owned(),
-    };
-    format!(
-        "The cycle of load {} in {name} was interrupted: {what}.{purge} {soaked_s} s in band are done. {steel}",
-        cycle.load.name
-    )
 }

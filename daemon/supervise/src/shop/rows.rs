@@ -76,7 +76,7 @@ impl Shop {
         let matters = cycle.is_running() && (looked_at || (kind == StepKind::Purge && by_hand));
         TankNow {
             routed: true,
-            ready: tank.ready,
+            ready: tank.is_ready_for(cycle.bath_warmest_c),
             matters,
             near_flash: tank.latched,
             taken: kind == StepKind::Soak && tank.waits(furnace.id),
@@ -140,7 +140,9 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         gas_load: furnace.has_gas_load(plan),
         charged_hot: cycle.is_some_and(|cycle| cycle.charged_hot),
         proved: furnace.purge.is_proved(),
-        opening_expected: cycle.is_none_or(crate::cycle::Cycle::expects_opening),
+        // What has cooled until it is safe to open may be opened.
+        opening_expected: cycle
+            .is_none_or(|cycle| cycle.expects_opening() || (cycle.kind() == StepKind::Cool && !furnace.is_hot(plan))),
         hot: furnace.is_hot(plan),
         steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
         // What the equipment was told: a ceiling is no fault of the furnace.

@@ -12,7 +12,7 @@ use crate::furnace::Furnace;
 use crate::gas::{chamber_holds_mol, scaling_c};
 use crate::plan::{FurnacePlan, SupplyPlan};
 use crate::points::Sample;
-use crate::recipe::Step;
+use crate::recipe::{Pace, Step};
 
 /// How often the forecast is made: gas is used up over hours.
 const EVERY_MS: u64 = 60_000;
@@ -96,9 +96,11 @@ fn seconds_ahead(cycle: &Cycle, last_c: Option<f64>, plan: &FurnacePlan) -> f64 
     for step in cycle.load.steps.get(usize::from(cycle.index)..).unwrap_or_default() {
         let (to_c, rate, hold_s) = match step {
             Step::Preheat { to, hold } => (in_celsius(*to), RAMP_K_PER_S, hold.as_secs_f64()),
-            Step::Ramp { to, rate_k_per_h } => (in_celsius(*to), rate_k_per_h.map_or(RAMP_K_PER_S, |rate| rate / 3600.0), 0.0),
+            Step::Ramp { to, pace: Pace::Rate(k_per_h) } => (in_celsius(*to), k_per_h / 3600.0, 0.0),
+            Step::Ramp { to, pace: Pace::Over(span) } => (in_celsius(*to), f64::INFINITY, span.as_secs_f64()),
+            Step::Ramp { to, pace: Pace::Full } => (in_celsius(*to), RAMP_K_PER_S, 0.0),
             Step::Soak { at, minimum, .. } => (in_celsius(*at), RAMP_K_PER_S, minimum.as_secs_f64()),
-            Step::Cool { to } => (in_celsius(*to), plan.falls_k_per_s, 0.0),
+            Step::Cool { to, .. } => (in_celsius(*to), plan.falls_k_per_s, 0.0),
             Step::Quench { .. } | Step::Temper { .. } => break,
             Step::Purge | Step::Pull { .. } => continue,
         };

@@ -310,7 +310,7 @@ impl Bench {
     /// Starts a load in a furnace and puts it in.
     pub(crate) fn load(&mut self, furnace: FurnaceId, load: Load) {
         self.scans(2);
-        self.done(Request::Start { furnace, load });
+        self.done(Request::Start { furnace, load, ready_in: None });
         self.confirm(|ask| matches!(ask, Ask::LoadAndShut));
     }
 

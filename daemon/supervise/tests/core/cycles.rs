@@ -7,7 +7,7 @@ use hearthward_equipment::{FurnaceId, Value};
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::plan::{Heating, SteelChoice};
-use hearthward_supervise::recipe::{Drive, Protection, Step, StepKind};
+use hearthward_supervise::recipe::{Drive, Pace, Protection, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState;
 
@@ -232,11 +232,16 @@ fn heat_is_off_while_a_part_is_pulled_and_back_for_the_next() {
     bench.plants[0].open = true;
     bench.scans(2);
     assert!(!bench.heats(NORTH));
+    let hold = gas_flow(2.0, 21.1, 101.325);
     bench.confirm(|ask| matches!(ask, Ask::PartUnder { .. }));
     bench.plants[0].open = false;
     bench.scans(4);
     assert!(bench.heats(NORTH), "the second part waits at heat");
-    assert_eq!(bench.row(NORTH, InterlockKind::OpeningAtHeat), InterlockState::Tripped, "a recovery purge runs");
+    assert!(bench.plants[0].flow > hold, "a recovery purge runs");
+    assert_eq!(bench.row(NORTH, InterlockKind::OpeningAtHeat), InterlockState::Clear, "a planned opening alarms nobody");
+    bench.until("the next call", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Recovered { .. })), 1, "called when the chamber has recovered");
+    assert!((bench.plants[0].read_c - 800.0).abs() <= 5.0, "and is back in its band: {}", bench.plants[0].read_c);
     pull(&mut bench, 2);
     bench.until("the end", |bench| outcome(bench).is_some());
     assert_eq!(bench.said(|body| matches!(body, EventBody::PartUnder { .. })), 2);
@@ -263,7 +268,7 @@ fn a_ramp_with_a_rate_waits_for_the_furnace() {
     let mut bench = Bench::new(&[Kind::plain("north")]);
     let mut load = irons(None);
     load.protection = Protection::None;
-    load.steps = vec![Step::Ramp { to: celsius(300.0), rate_k_per_h: Some(600.0) }];
+    load.steps = vec![Step::Ramp { to: celsius(300.0), pace: Pace::Rate(600.0) }];
     bench.load(NORTH, load);
     bench.scans(600);
     let wanted = bench.north().wanted_c.expect("it heats");
@@ -291,8 +296,10 @@ fn hold_keeps_the_step_and_skip_needs_a_reason() {
     bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
     bench.refused(Request::Skip { furnace: NORTH, reason: "  ".to_owned() });
     bench.done(Request::Skip { furnace: NORTH, reason: "the parts go back in".to_owned() });
-    assert!(bench.north().cycle.is_none(), "with nothing under there is nothing to quench");
-    assert!(bench.plants[0].flow.value > 0.0, "the steel is still in there, hot");
+    assert_eq!(bench.step(), Some(StepKind::Cool), "with nothing under there is nothing to quench: it cools under its gas");
+    assert!(bench.plants[0].flow.value > 0.0 && !bench.heats(NORTH), "the steel is still in there, hot");
+    bench.until("the end", |bench| outcome(bench).is_some());
+    assert!(bench.plants[0].read_c <= 200.5, "it is safe to open");
 }
 
 #[test]
@@ -324,7 +331,7 @@ fn a_program_runs_only_when_the_purge_is_proved_and_its_steps_follow_what_is_rea
     assert_eq!(programs, hearthward_supervise::interlock::Means::RunProgram(7));
     let mut other = Bench::new(&[Kind { heating: Heating::Program, ..Kind::gas("north") }]);
     other.scans(2);
-    other.refused(Request::Start { furnace: NORTH, load: irons(None) });
+    other.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
 }
 
 #[test]
@@ -371,24 +378,24 @@ fn a_meter_read_by_eye_is_asked_about_twice() {
 fn a_load_that_does_not_fit_is_refused_with_words() {
     let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
     bench.scans(2);
-    assert!(bench.refused(Request::Start { furnace: SOUTH, load: irons(None) }).contains("gas"));
+    assert!(bench.refused(Request::Start { furnace: SOUTH, load: irons(None), ready_in: None }).contains("gas"));
     let mut load = irons(None);
-    load.steps[1] = Step::Ramp { to: celsius(1001.0), rate_k_per_h: None };
-    assert!(bench.refused(Request::Start { furnace: NORTH, load: load.clone() }).contains("limit"));
-    load.steps[1] = Step::Ramp { to: celsius(f64::NAN), rate_k_per_h: None };
-    bench.refused(Request::Start { furnace: NORTH, load: load.clone() });
-    load.steps[1] = Step::Ramp { to: celsius(800.0), rate_k_per_h: Some(-1.0) };
-    bench.refused(Request::Start { furnace: NORTH, load: load.clone() });
+    load.steps[1] = Step::Ramp { to: celsius(1001.0), pace: Pace::Full };
+    assert!(bench.refused(Request::Start { furnace: NORTH, load: load.clone(), ready_in: None }).contains("limit"));
+    load.steps[1] = Step::Ramp { to: celsius(f64::NAN), pace: Pace::Full };
+    bench.refused(Request::Start { furnace: NORTH, load: load.clone(), ready_in: None });
+    load.steps[1] = Step::Ramp { to: celsius(800.0), pace: Pace::Rate(-1.0) };
+    bench.refused(Request::Start { furnace: NORTH, load: load.clone(), ready_in: None });
     load.steps = Vec::new();
-    bench.refused(Request::Start { furnace: NORTH, load });
-    bench.refused(Request::Start { furnace: FurnaceId(9), load: irons(None) });
-    bench.done(Request::Start { furnace: NORTH, load: irons(None) });
-    assert!(bench.refused(Request::Start { furnace: NORTH, load: irons(None) }).contains("irons"));
+    bench.refused(Request::Start { furnace: NORTH, load, ready_in: None });
+    bench.refused(Request::Start { furnace: FurnaceId(9), load: irons(None), ready_in: None });
+    bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
+    assert!(bench.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None }).contains("irons"));
     bench.oxygen = Some(0.19);
     bench.scan();
     let mut plain = irons(None);
     plain.protection = Protection::None;
-    assert!(bench.refused(Request::Start { furnace: SOUTH, load: plain }).contains("oxygen"));
+    assert!(bench.refused(Request::Start { furnace: SOUTH, load: plain, ready_in: None }).contains("oxygen"));
 }
 
 #[test]

@@ -238,12 +238,18 @@ fn a_persons_word_answers_for_a_short_supply() {
 fn a_driver_lost_for_long_needs_a_reset() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
     bench.plants[0].answers = false;
-    bench.scans(70);
+    bench.scans(6);
+    assert!(bench.question(|ask| matches!(ask, Ask::Steel { .. })).is_some(), "hot steel is asked about at once");
+    bench.scans(64);
     bench.plants[0].answers = true;
     bench.scans(15);
     assert_eq!(bench.row(NORTH, DriverLost), Latched);
     assert!(!bench.heats(NORTH));
-    assert!(bench.question(|ask| matches!(ask, Ask::Steel { .. })).is_some());
+    let question = bench.question(|ask| matches!(ask, Ask::GoOn { .. })).expect("what it reads now is told").clone();
+    let Ask::GoOn { away_ms, before_c, now_c, .. } = question.ask else { panic!("it is about going on") };
+    assert!(away_ms.is_some_and(|away_ms| (60_000..72_000).contains(&away_ms)), "{away_ms:?}");
+    assert!(before_c.zip(now_c).is_some_and(|(before_c, now_c)| before_c > now_c), "{before_c:?} {now_c:?}");
+    assert_eq!(bench.view.questions.len(), 1, "one question stands for a load");
     bench.reset();
     bench.scans(3);
     assert_eq!(bench.row(NORTH, DriverLost), Clear);
@@ -368,7 +374,7 @@ fn a_bad_oxygen_monitor_never_shuts_gas_off_under_a_hot_load() {
     assert!(bench.heats(NORTH) && bench.plants[0].flow.value > 0.0);
     let mut load = irons(None);
     load.protection = hearthward_supervise::recipe::Protection::None;
-    bench.refused(Request::Start { furnace: SOUTH, load });
+    bench.refused(Request::Start { furnace: SOUTH, load, ready_in: None });
 }
 
 #[test]
@@ -475,7 +481,7 @@ fn an_end_in_order_cuts_heat_and_leaves_gas() {
     assert!((bench.plants[0].flow.value - flow.value).abs() < 1e-15);
     assert_eq!(bench.said(|body| matches!(body, EventBody::Ending)), 1);
     assert!(bench.shop.standing().is_clean());
-    bench.refused(Request::Start { furnace: NORTH, load: irons(None) });
+    bench.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
 }
 
 #[test]

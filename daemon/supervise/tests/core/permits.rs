@@ -70,7 +70,7 @@ fn without_a_record_nothing_widens_and_what_was_granted_goes_on() {
     assert!(!bench.heats(NORTH), "after a cut heat would have to be permitted anew");
     let mut other = irons(None);
     other.protection = Protection::None;
-    assert!(matches!(bench.ask(Request::Start { furnace: NORTH, load: other }), Answer::Refused(_)));
+    assert!(matches!(bench.ask(Request::Start { furnace: NORTH, load: other, ready_in: None }), Answer::Refused(_)));
     bench.durable = true;
     bench.scans(5);
     assert!(bench.heats(NORTH), "the first durable tick says that the record is back");

@@ -9,7 +9,7 @@ use hearthward_supervise::plan::{
     ChamberKind, ChamberPlan, Contactor, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan,
     SteelChoice, SupplyPlan, TankPlan, ValvePlan,
 };
-use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
+use hearthward_supervise::recipe::{Drive, Load, Medium, Pace, Protection, Step};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 use uom::si::power::kilowatt;
 use uom::si::pressure::bar;
@@ -153,6 +153,7 @@ fn tank(oil: PointId, level: PointId) -> TankPlan {
         temperature: oil,
         level: Some(level),
         agitation: None,
+        part_under: None,
         stale_after: Duration::from_secs(60),
         volume: Volume::new::<liter>(12.0),
         window_low: celsius(40.0),
@@ -181,14 +182,22 @@ pub(crate) fn irons(temper: Option<FurnaceId>) -> Load {
     let minutes = |n: u64| Duration::from_secs(n * 60);
     let mut steps = vec![
         Step::Purge,
-        Step::Ramp { to: celsius(800.0), rate_k_per_h: None },
+        Step::Ramp { to: celsius(800.0), pace: Pace::Full },
         Step::Soak { at: celsius(800.0), band: None, minimum: minutes(10), maximum: minutes(20) },
         Step::Pull { window: Duration::from_secs(4) },
-        Step::Quench { tank: TankId(0), under: minutes(1) },
+        Step::Quench { medium: Medium::Tank(TankId(0)), under: minutes(1) },
     ];
     if let Some(furnace) = temper {
         let furnace = Some(furnace).filter(|&furnace| furnace != NORTH);
         steps.push(Step::Temper { furnace, at: celsius(190.0), hold: minutes(30), within: minutes(120) });
     }
-    Load { name: name("irons"), steel: "O1".to_owned(), parts: 1, protection: Protection::Gas, steps, drive: Drive::SetPoints }
+    Load {
+        name: name("irons"),
+        steel: "O1".to_owned(),
+        parts: 1,
+        part: None,
+        protection: Protection::Gas,
+        steps,
+        drive: Drive::SetPoints,
+    }
 }

@@ -168,7 +168,7 @@ fn take(bench: &mut Bench, deed: Deed) {
             bench.shop.observe(bench.now, Observation::Record { failing });
         }
         Deed::Start(south, kind) => {
-            bench.ask(Request::Start { furnace: id(south), load: load(kind) });
+            bench.ask(Request::Start { furnace: id(south), load: load(kind), ready_in: None });
         }
         Deed::Answer(place, choice) => answer(bench, place, choice),
         Deed::Hold(south, true) => drop(bench.ask(Request::Hold { furnace: id(south) })),

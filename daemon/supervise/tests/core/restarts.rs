@@ -95,7 +95,7 @@ fn after_an_interruption_only_a_persons_word_brings_heat_back() {
     bench.scans(5);
     assert!(!bench.heats(NORTH));
     let question = bench.question(|ask| matches!(ask, Ask::GoOn { .. })).expect("somebody is asked").clone();
-    let Ask::GoOn { because } = &question.ask else { panic!("it is about going on") };
+    let Ask::GoOn { because, .. } = &question.ask else { panic!("it is about going on") };
     assert!(because.contains("purge") && because.contains("band") && because.contains("quench"), "{because}");
     bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
     bench.scans(3);

@@ -1,0 +1,121 @@
+//! "Ready by seven": a load that is in and begins by itself, so that it is ready when people come. Only where nobody is needed
+//! meanwhile: heat and gas are commanded and the room is monitored; without that, only tempers.
+
+use std::time::Duration;
+
+use hearthward_equipment::quantity::{in_celsius, in_kelvins};
+use uom::si::catalytic_activity::katal;
+
+use super::{At, Cycle, Stage, Turn, enter, steel, words};
+use crate::event::{EventBody, Priority};
+use crate::gas::chamber_moles;
+use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan};
+use crate::recipe::{Load, Pace, Protection, Step};
+
+/// The longest that a load may wait: beyond two days somebody comes by (assumed, no source).
+const LONGEST: Duration = Duration::from_secs(48 * 3600);
+/// Taken for heating at full power, in K/s (assumed, no source).
+const RAMP_K_PER_S: f64 = 0.15;
+/// What a day adds to every plan: a flow that settles late, a turn at the manifold (assumed, no source).
+const SLACK_S: f64 = 600.0;
+/// Where a furnace begins from without a reading, in °C (assumed).
+const ROOM_C: f64 = 21.0;
+
+/// Whether a load may begin without a person beside it.
+///
+/// # Errors
+/// A sentence that says what is missing.
+pub(crate) fn may_wait(shop: &ShopPlan, plan: &FurnacePlan, load: &Load, ready_in: Duration) -> Result<(), String> {
+    let name = &plan.name;
+    if ready_in > LONGEST {
+        return Err(format!("A load may wait for two days at most, not {} h.", ready_in.as_secs() / 3600));
+    }
+    if !matches!(plan.heating, Heating::SetPoint | Heating::Program) {
+        return Err(format!("{name} is set by hand: nothing can begin there without a person. Start it when somebody is there."));
+    }
+    let tempers = load
+        .steps
+        .iter()
+        .all(|step| matches!(step, Step::Temper { furnace: None, .. } | Step::Cool { in_air: false, .. } | Step::Preheat { .. }));
+    if tempers && load.protection != Protection::Gas && load.steps.iter().any(|step| matches!(step, Step::Temper { .. })) {
+        return Ok(());
+    }
+    let missing = match &plan.gas {
+        _ if load.protection != Protection::Gas => "the load is not protected by gas".to_owned(),
+        Some(gas) if is_automatic(gas) && shop.room.oxygen.is_some() => return Ok(()),
+        Some(gas) if is_automatic(gas) => "no monitor watches the oxygen of the room".to_owned(),
+        _ => format!("the gas of {name} is set by hand"),
+    };
+    Err(format!(
+        "Load {} may not begin without a person, since {missing}: only a temper may. Start it when somebody is there.",
+        load.name
+    ))
+}
+
+/// The service can open and set the gas, and reads it.
+fn is_automatic(gas: &GasPlan) -> bool {
+    !gas.by_eye && (gas.meter.is_some() || gas.valve.is_some())
+}
+
+/// The load is in; it waits.
+pub(super) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    cycle.stage = Stage::Waiting;
+    let left_ms = cycle.ready_ms.unwrap_or(0);
+    let begins_ms = left_ms.saturating_sub(lead_ms(cycle, at));
+    let text = format!(
+        "Load {} waits in {} and begins in about {}, to be ready in {}.",
+        cycle.load.name,
+        at.plan.name,
+        words::span(begins_ms),
+        words::span(left_ms)
+    );
+    turn.say(at.id, Priority::Notice, text, EventBody::Noted);
+}
+
+/// Begins when what lies ahead takes as long as is left.
+pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
+    if cycle.held || cycle.ready_ms.is_some_and(|left_ms| left_ms > lead_ms(cycle, at)) {
+        return;
+    }
+    (cycle.stage, cycle.ready_ms) = (Stage::Running, None);
+    let index = cycle.index;
+    enter(cycle, at, turn, index);
+}
+
+/// How long the steps take until the load is ready, in milliseconds: to its first pull, else to its end.
+fn lead_ms(cycle: &Cycle, at: &At<'_>) -> u64 {
+    let mut from_c = at.last_c.unwrap_or(ROOM_C);
+    let mut sum_s = SLACK_S;
+    let band_k = in_kelvins(at.plan.band);
+    for step in &cycle.load.steps {
+        let (to, k_per_s, hold) = match step {
+            Step::Purge => {
+                sum_s += purge_s(at.plan);
+                continue;
+            }
+            Step::Preheat { to, hold } => (*to, RAMP_K_PER_S, *hold),
+            Step::Ramp { to, pace: Pace::Rate(k_per_h) } => (*to, k_per_h / 3600.0, Duration::ZERO),
+            Step::Ramp { to, pace: Pace::Full } => (*to, RAMP_K_PER_S, Duration::ZERO),
+            Step::Ramp { to, pace: Pace::Over(span) } => {
+                sum_s += span.as_secs_f64();
+                from_c = in_celsius(*to);
+                continue;
+            }
+            Step::Soak { at: heat, minimum: hold, .. } | Step::Temper { at: heat, hold, .. } => {
+                sum_s += steel::takes_s(&cycle.load, in_celsius(*heat), band_k);
+                (*heat, RAMP_K_PER_S, *hold)
+            }
+            Step::Cool { to, .. } => (*to, at.plan.falls_k_per_s, Duration::ZERO),
+            Step::Pull { .. } | Step::Quench { .. } => break,
+        };
+        sum_s += (in_celsius(to) - from_c).abs() / k_per_s.max(1e-3) + hold.as_secs_f64();
+        from_c = in_celsius(to);
+    }
+    libm::ceil(sum_s.clamp(0.0, 1e9) * 1000.0) as u64
+}
+
+fn purge_s(plan: &FurnacePlan) -> f64 {
+    let Some(gas) = &plan.gas else { return 0.0 };
+    let flow = gas.purge.flow.get::<katal>();
+    if flow > 0.0 { gas.purge.changes * chamber_moles(plan, ROOM_C) / flow } else { 0.0 }
+}
