@@ -54,6 +54,8 @@ pub(crate) struct Facts {
     pub(crate) doubtful: bool,
     /// Whether the controller answers and gives no temperature.
     pub(crate) empty: bool,
+    /// The set point as the controller reports it, in °C.
+    pub(crate) set_point: Sample,
     /// Share of full power.
     pub(crate) output_share: Sample,
     /// The controller's own over-temperature alarm; none is wired if [`Sample::Never`] and not `alarm_wired`.
@@ -84,6 +86,7 @@ impl Facts {
             peak_c: f64::NEG_INFINITY,
             doubtful: false,
             empty: false,
+            set_point: Sample::Never,
             output_share: Sample::Never,
             alarm: Sample::Never,
             alarm_wired: false,
@@ -109,6 +112,7 @@ impl Facts {
             peak_c: points.high(temperature),
             doubtful: points.doubtful(temperature),
             empty: points.is_empty(temperature) && unit == Unit::Answering,
+            set_point: of(plan.set_point),
             output_share: of(plan.output_share),
             alarm: of(plan.over_temperature),
             alarm_wired: plan.over_temperature.is_some(),
@@ -157,6 +161,8 @@ pub(crate) struct Situation {
     pub(crate) steady: bool,
     /// What heat is wanted for, in °C.
     pub(crate) wanted_c: Option<f64>,
+    /// The program that the controller runs asks for something else than the recipe, or what it asks for cannot be read.
+    pub(crate) program_off: bool,
     /// Orders to heat were given in the last tick.
     pub(crate) heating: bool,
     /// The chamber was opened at heat and is not back under its limit.

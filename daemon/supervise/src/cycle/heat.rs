@@ -97,7 +97,7 @@ pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step
 }
 
 /// The call to pull: the tank is held for this load and ready for its whole sequence. Otherwise people are asked to bring it there.
-fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
+pub(super) fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
     let Some(id) = route::tank_ahead(cycle) else { return true };
     let (Some(tank), Some(plan)) = (turn.tanks.get_mut(id.index()), turn.plan.tanks.get(id.index())) else { return true };
     let held = tank.hold(at.id);

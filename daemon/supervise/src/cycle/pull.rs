@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use hearthward_equipment::quantity::in_kelvins;
 
-use super::{At, Cycle, Turn, bath, route};
+use super::{At, Cycle, Outcome, Turn, bath, heat, route};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::questions::{Asked, Purpose};
@@ -42,10 +42,14 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
     false
 }
 
-/// The first part is called when its steps before are complete; each further one when the chamber is back in its band and, where gas
+/// The first part is called when the tank is ready for the whole sequence; each further one when the chamber is back in its band and, where gas
 /// protects the load, back under its limit.
 fn may_call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
-    if cycle.parts_under == 0 || is_back(cycle, at) {
+    if cycle.parts_under == 0 {
+        // Steel that somebody wants quenched now waits for no bath.
+        return cycle.outcome == Outcome::QuenchedEarly || heat::tank_is_ours(cycle, at, turn);
+    }
+    if is_back(cycle, at) {
         return true;
     }
     let due = cycle.part_ms > BACK_MS;

@@ -3,7 +3,7 @@
 use super::{Ending, Shop};
 use crate::cycle::span;
 use crate::event::{Event, EventBody, Priority};
-use crate::facts::{Room, Situation, Tank as TankNow};
+use crate::facts::{Door, Room, Situation, Tank as TankNow};
 use crate::furnace::{Furnace, Gap};
 use crate::interlock::{Change, For, InterlockKind, Told, Why, acts, applies, entry, say, verdict};
 use crate::output::Outputs;
@@ -95,8 +95,11 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
             say(kind, &told, &mut text);
             let (latched, first, acts) = (row.is_latched(), row.is_first(), acts(kind, plan));
             let opened_on_purpose = kind == InterlockKind::DoorOpen && furnace.situation.opening_expected && !latched;
+            // A look through the door is over before anybody could come.
+            let looked = kind == InterlockKind::DoorOpen && furnace.facts.door == Door::Open && !latched;
             let priority = match (entry.causes, furnace.situation.running) {
                 _ if opened_on_purpose => Priority::Record,
+                _ if looked => Priority::Notice,
                 (For::Turn, _) | (_, false) if !latched => Priority::Record,
                 (For::People, _) if latched || furnace.situation.hot => Priority::Urgent,
                 _ => Priority::Warning,
@@ -144,6 +147,7 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         opening_expected: cycle
             .is_none_or(|cycle| cycle.expects_opening() || (cycle.kind() == StepKind::Cool && !furnace.is_hot(plan))),
         hot: furnace.is_hot(plan),
+        program_off: cycle.is_some_and(|cycle| crate::cycle::program_is_off(cycle, plan, &furnace.facts)),
         steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
         // What the equipment was told: a ceiling is no fault of the furnace.
         wanted_c: cycle

@@ -37,6 +37,12 @@ pub(crate) struct Plant {
     pub(crate) flow: GasFlow,
     /// Gas arrives.
     pub(crate) gas: bool,
+    /// What a thermometer at the load reads, where one is wired.
+    pub(crate) load_c: Option<f64>,
+    /// What the controller says its set point is, where that can be read.
+    pub(crate) set_c: Option<f64>,
+    /// It is read in whole degrees; else in tenths.
+    pub(crate) whole: bool,
     /// A cut is read back.
     pub(crate) confirms: bool,
     /// How many times faster than a real furnace.
@@ -57,6 +63,9 @@ impl Plant {
             switch: true,
             flow: GasFlow::default(),
             gas: true,
+            load_c: None,
+            set_c: None,
+            whole: false,
             confirms: true,
             pace: 1.0,
             order: None,
@@ -163,9 +172,14 @@ impl Bench {
             let plan = self.plan.furnaces[place].clone();
             let plant = self.plants[place].clone();
             if plant.answers {
-                // Read in tenths, as controllers give it.
-                let read_c = (plant.read_c * 10.0).round() / 10.0;
+                let steps = if plant.whole { 1.0 } else { 10.0 };
+                let read_c = (plant.read_c * steps).round() / steps;
                 self.reading(plan.temperature, Some(Value::Temperature(celsius(read_c))), plant.quality);
+            }
+            for (point, value_c) in [(plan.load_temperature, plant.load_c), (plan.set_point, plant.set_c)] {
+                if let (Some(point), Some(value_c)) = (point, value_c) {
+                    self.reading(point, Some(Value::Temperature(celsius(value_c))), Quality::Good);
+                }
             }
             if let (Some(door), true) = (plan.door, plant.switch) {
                 self.reading(door, Some(Value::Flag(plant.open)), Quality::Good);

@@ -4,14 +4,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use hearthward_equipment::quantity::in_celsius;
-use hearthward_equipment::{FurnaceId, GasFlow, Generation, Quality, Reading, ShopMs, Tick, Value};
+use hearthward_equipment::{FurnaceId, GasFlow, Generation, Name, Quality, Reading, ShopMs, Tick, Value};
 use hearthward_supervise::Away;
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::{InterlockKind, Means};
 use hearthward_supervise::output::{Act, Outputs};
-use hearthward_supervise::plan::{FurnacePlan, ShopPlan};
+use hearthward_supervise::plan::{FurnacePlan, ShopPlan, SteelChoice};
 use hearthward_supervise::recipe::{Protection, StepKind};
-use hearthward_supervise::request::{QuestionId, Request};
+use hearthward_supervise::request::{Ask, Choice, QuestionId, Request};
 use hearthward_supervise::view::{InterlockState, View};
 
 /// What the core was told since the last tick.
@@ -50,7 +50,15 @@ struct Known {
     permitted: Option<(Tick, f64)>,
     permits: Vec<(Tick, f64)>,
     in_band_ms: u64,
+    /// The rows that stood after the last tick.
+    told: BTreeSet<InterlockKind>,
+    /// Somebody chose to quench this load before its time.
+    quench_now: bool,
 }
+
+/// Longer than any gap that may still be judged after a restart, in milliseconds.
+const RIDE_MS: u64 = 75_000;
+const QUENCH_NOW: Choice = Choice::Steel(SteelChoice::QuenchNow);
 
 /// The oracle.
 #[derive(Debug)]
@@ -60,6 +68,8 @@ pub(crate) struct Oracle {
     durable: Tick,
     last: Option<ShopMs>,
     room: Option<f64>,
+    /// The oil as it was last told, in °C.
+    oil: Option<f64>,
     danger_latched: bool,
     ended: bool,
     /// Furnace-ticks with heat: a run that never heats proves nothing.
@@ -75,6 +85,7 @@ impl Oracle {
             durable: Tick(0),
             last: None,
             room: None,
+            oil: None,
             danger_latched: false,
             ended: false,
             heated: 0,
@@ -121,6 +132,9 @@ impl Oracle {
         for reading in &seen.readings {
             if plan.room.oxygen == Some(reading.point) {
                 self.room = share(reading);
+            }
+            if let (true, Some(Value::Temperature(oil))) = (plan.tanks[0].temperature == reading.point, &reading.value) {
+                self.oil = Some(in_celsius(*oil));
             }
             for (known, plan) in self.furnaces.iter_mut().zip(&plan.furnaces) {
                 hear_reading(known, plan, reading);
@@ -239,6 +253,9 @@ impl Oracle {
                 _ => {}
             }
         }
+        for (place, plan) in plan.furnaces.iter().enumerate() {
+            self.check_questions(place, &plan.name, seen, out, view);
+        }
         let shown: BTreeSet<QuestionId> = view.questions.iter().map(|question| question.id).collect();
         assert_eq!(shown, self.questions, "invariant 7: the questions shown are those asked");
         for (known, (furnace, plan)) in self.furnaces.iter_mut().zip(view.furnaces.iter().zip(&plan.furnaces)) {
@@ -266,6 +283,50 @@ impl Oracle {
                 known.charged_hot = known.last_c.is_none_or(|last_c| last_c > 200.0);
             }
         }
+    }
+
+    /// "After a cut for people the same question follows at once if the steel is hot", one question about a load at a time, and no
+    /// part is called before its bath is ready, unless a person wants it quenched now.
+    fn check_questions(&mut self, place: usize, name: &Name, seen: &Seen, out: &Outputs, view: &View) {
+        use InterlockKind::{DriverLost, OverTemperature, RunTimeLimit, SensorFault, Stop};
+        let id = FurnaceId(place as u16);
+        let mine: Vec<&Ask> = view
+            .questions
+            .iter()
+            .filter(|question| question.furnace.as_ref() == Some(name))
+            .map(|question| &question.ask)
+            .collect();
+        let decides = mine.iter().filter(|ask| matches!(ask, Ask::GoOn { .. })).count();
+        let steel = mine.iter().any(|ask| matches!(ask, Ask::Steel { .. }));
+        assert!(decides <= 1 && !(decides == 1 && steel), "two questions stand for the load in {name}");
+        let elsewhere = |ask: &&Ask| matches!(ask, Ask::LoadAndShut | Ask::Transfer { .. } | Ask::LetCool { .. });
+        let out_of_it = mine.iter().any(elsewhere);
+        let known = &mut self.furnaces[place];
+        let runs =
+            view.furnaces[place].cycle.as_ref().is_some_and(|cycle| cycle.step != StepKind::Cool && cycle.ready_in_ms.is_none());
+        let hot = known.loaded && runs && !known.pulled && !out_of_it && known.last_c.is_some_and(|last_c| last_c > 300.0);
+        for event in out.events.iter().filter(|event| event.furnace == Some(id)) {
+            match &event.body {
+                EventBody::Tripped { interlock, .. } if hot && view.at.0 > RIDE_MS => {
+                    let cuts = matches!(interlock, DriverLost | OverTemperature | SensorFault | RunTimeLimit | Stop);
+                    let began = !known.told.contains(interlock);
+                    assert!(
+                        !cuts || !began || decides == 1 || steel,
+                        "nobody is asked about the hot steel in {name}: {interlock:?}"
+                    );
+                }
+                EventBody::Asked { ask: Ask::PartUnder { part: 1, .. }, .. } => {
+                    let chose = known.quench_now
+                        || seen.requests.iter().any(|request| matches!(request, Request::Choose { choice: QUENCH_NOW, .. }));
+                    let in_window = self.oil.is_some_and(|oil_c| (40.0..=70.0).contains(&oil_c));
+                    assert!(chose || in_window, "a part was called in {name} with its bath at {:?} °C", self.oil);
+                }
+                EventBody::Answered { choice: Some(QUENCH_NOW), .. } => known.quench_now = true,
+                EventBody::CycleEnded { .. } => known.quench_now = false,
+                _ => {}
+            }
+        }
+        known.told = known.standing.keys().copied().collect();
     }
 
     /// Invariant 6, and the half of 3 that keeps gas on hot steel.

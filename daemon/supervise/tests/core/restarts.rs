@@ -3,12 +3,15 @@
 use hearthward_equipment::{Quality, ShopMs};
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{Interrupted, OverTemperature, SensorFault, Stop};
-use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::recipe::{Form, Load, Part, StepKind};
 use hearthward_supervise::request::{Answer, Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
 use hearthward_supervise::{Away, STANDING_FORMAT, Standing};
 
-use crate::bench::{Bench, Kind, NORTH};
+use uom::si::f64::Length;
+use uom::si::length::millimeter;
+
+use crate::bench::{Bench, Kind, NORTH, SOUTH, irons};
 
 fn packed(standing: &Standing) -> Standing {
     let bytes = postcard::to_allocvec(standing).expect("it is written");
@@ -191,4 +194,58 @@ fn a_bad_reading_after_a_restart_widens_nothing() {
     bench.plants[0].quality = Quality::Uncertain;
     bench.scans(30);
     assert!(!bench.heats(NORTH));
+}
+
+#[test]
+fn an_interruption_says_how_long_and_what_chamber_and_steel_are_at_in_one_question() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    let part = Part { form: Form::Plate, size: Length::new::<millimeter>(6.0), mass: None };
+    bench.load(NORTH, Load { part: Some(part), ..irons(None) });
+    bench.until("time in band", |bench| bench.north().cycle.as_ref().is_some_and(|cycle| cycle.in_band_ms > 60_000));
+    // The flow is lost, and the steel is asked about; then the service dies.
+    bench.plants[0].gas = false;
+    bench.until("the steel question", |bench| bench.question(|ask| matches!(ask, Ask::Steel { .. })).is_some());
+    let before = bench.plants[0].read_c;
+    bench.restart(Away::Known(ShopMs(300_000)));
+    bench.scans(3);
+    assert_eq!(bench.view.questions.len(), 1, "{:#?}", bench.view.questions);
+    let Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s } = bench.view.questions[0].ask.clone() else {
+        panic!("it is about going on")
+    };
+    assert!(away_ms.is_some_and(|away_ms| (300_000..302_000).contains(&away_ms)), "{away_ms:?}");
+    let (before_c, now_c, steel_c) = (before_c.expect("read"), now_c.expect("read"), steel_c.expect("estimated"));
+    assert!((before_c - before).abs() < 2.0 && now_c < before_c - 30.0, "{before_c} {now_c}");
+    assert!(steel_c >= now_c - 1.0 && steel_c < before_c, "it lags behind the chamber: {steel_c} between {now_c} and {before_c}");
+    assert_eq!(quenchable_s, None, "{now_c} °C is below what can be quenched");
+    assert!(because.contains("5 min") && because.contains("steel"), "{because}");
+}
+
+#[test]
+fn two_short_gaps_in_a_row_that_nobody_could_settle_are_one() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(40_000)));
+    bench.plants[0].answers = false;
+    bench.scans(2);
+    bench.restart(Away::Known(ShopMs(30_000)));
+    bench.plants[0].answers = true;
+    bench.scans(5);
+    assert!(!bench.heats(NORTH));
+    assert!(bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some(), "seventy seconds are too long");
+}
+
+#[test]
+fn a_temper_is_overdue_after_a_time_that_nobody_knows_and_a_load_that_is_out_is_not_asked_about() {
+    let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
+    bench.load(NORTH, irons(Some(SOUTH)));
+    bench.until("the call", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+    bench.plants[0].open = true;
+    bench.scans(2);
+    bench.confirm(|ask| matches!(ask, Ask::PartUnder { .. }));
+    bench.plants[0].open = false;
+    bench.scans(5);
+    assert_eq!(bench.step(), Some(StepKind::Quench));
+    bench.restart(Away::Unknown);
+    bench.until("the transfer", |bench| bench.question(|ask| matches!(ask, Ask::Transfer { .. })).is_some());
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Asked { ask: Ask::GoOn { .. }, .. })), 0, "nothing there can heat");
+    assert_eq!(bench.events.iter().filter(|event| event.text.contains("overdue")).count(), 1);
 }
