@@ -10,8 +10,8 @@ use hearthward_process::gas::Gas;
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::output::Outputs;
 use hearthward_supervise::plan::{
-    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
-    SupplyPlan,
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan,
+    SteelChoice, SupplyPlan,
 };
 use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
 use hearthward_supervise::request::{Person, Request};
@@ -214,5 +214,6 @@ fn furnace(number: u16, directory: &mut Directory) -> FurnacePlan {
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
+        policy: PolicyPlan::default(),
     }
 }

@@ -57,5 +57,14 @@ fn a_long_opening_latches_until_a_person_resets() {
     assert!(answer.get("answer").is_some(), "{answer}");
     floor.client.wait_event(from, STEP, "the reset", |event| event["kind"] == "reset");
     assert_eq!(floor.interlock("INTERLOCK_KIND_DOOR_OPEN"), "INTERLOCK_STATE_CLEAR");
+    let seen = floor.equipment.look();
+    assert!(!heat_possible(&seen, "north"), "a reset started heat: {seen}");
+    let shop = floor.client.shop_until("somebody is asked whether the load goes on", |shop| going_on(shop).is_some());
+    person::choose(&mut floor.client, &going_on(&shop).expect("it is asked"), "CHOICE_GO_ON");
     floor.until_hot(true);
+}
+
+/// The question whether a load goes on, where it is asked.
+fn going_on(shop: &serde_json::Value) -> Option<serde_json::Value> {
+    shop["questions"].as_array()?.iter().find(|question| question["ask"].get("go_on").is_some()).cloned()
 }

@@ -8,8 +8,8 @@ use hearthward_equipment::{Directory, Evidence, Generation, PointId, Quality, Sh
 use hearthward_process::gas::Gas;
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::plan::{
-    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
-    SupplyPlan, TankPlan,
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan,
+    SteelChoice, SupplyPlan, TankPlan,
 };
 use hearthward_supervise::recipe::{Drive, Form, Medium, Pace, Part, Protection, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, QuestionId};
@@ -81,6 +81,7 @@ fn furnace(name: &str, temperature: u16) -> FurnacePlan {
         on_silence: OnSilence { after: Duration::from_secs(300), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(760.0),
         falls_k_per_s: 0.2,
+        policy: PolicyPlan::default(),
     }
 }
 
@@ -219,6 +220,9 @@ fn soaking(at: ShopMs) -> FurnaceView {
             first: false,
             since: ShopMs(0),
             text: String::new(),
+            withholds: false,
+            may_bypass: false,
+            bypass: None,
         }],
         cycle: Some(CycleView {
             load: "irons-7".parse().expect("a name"),
@@ -237,6 +241,7 @@ fn soaking(at: ShopMs) -> FurnaceView {
             ready_in_ms: None,
         }),
         if_computer_dies: "NOTHING".into(),
+        heat: String::new(),
     }
 }
 
@@ -260,9 +265,13 @@ fn latched(at: ShopMs) -> FurnaceView {
             first: true,
             since: ShopMs(at.0.saturating_sub(1500)),
             text: "The thermocouple was open; reset when it is mended.".into(),
+            withholds: false,
+            may_bypass: false,
+            bypass: None,
         }],
         cycle: None,
         if_computer_dies: "the controller's own communication time-out, 30 s".into(),
+        heat: String::new(),
     }
 }
 

@@ -1,17 +1,25 @@
 //! Interlocks: how they stand, reset and stop.
 
+use std::time::Duration;
+
 use clap::{Args, Subcommand};
 use hearthward_proto::v1;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
 
 use super::call::{block_on, connect, json, refused, request_id};
-use super::{CallArgs, PersonArgs, print, words};
+use super::{CallArgs, PersonArgs, matrix, print, words};
 use crate::exit::Ended;
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Interlock {
     /// Show how every interlock stands, what withholds heat and what would clear it.
     List(List),
+    /// Print each furnace's cause-and-effect matrix: what each interlock does, how it stands, what would clear it.
+    Matrix(Matrix),
+    /// Take an interlock out of force for a time, where the configuration is open to it; it is on every record made meanwhile.
+    Bypass(Bypass),
+    /// Put a bypassed interlock into force again, at once.
+    Restore(Restore),
     /// Clear latches whose cause is gone. A reset never starts heat by itself.
     Reset(Reset),
     /// Cut everything that heats, latched. Gas stays as it is.
@@ -22,6 +30,54 @@ pub(super) enum Interlock {
 pub(super) struct List {
     /// One furnace; every furnace unless given.
     furnace: Option<String>,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Matrix {
+    /// One furnace; every furnace unless given.
+    furnace: Option<String>,
+    /// For the shop's binder.
+    #[arg(long, conflicts_with_all = ["csv", "json"])]
+    markdown: bool,
+    /// For a spreadsheet.
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Bypass {
+    /// The interlock, such as run-time-limit.
+    #[arg(value_parser = words::interlock_of)]
+    interlock: v1::InterlockKind,
+    /// The furnace.
+    #[arg(long)]
+    furnace: String,
+    /// Why; it is on every record made meanwhile.
+    #[arg(long)]
+    reason: String,
+    /// For how long at most, up to 24 h.
+    #[arg(long = "for", value_name = "TIME", default_value = "8 h", value_parser = words::span_of)]
+    lasts: Duration,
+    #[command(flatten)]
+    person: PersonArgs,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Restore {
+    /// The interlock.
+    #[arg(value_parser = words::interlock_of)]
+    interlock: v1::InterlockKind,
+    /// The furnace.
+    #[arg(long)]
+    furnace: String,
+    #[command(flatten)]
+    person: PersonArgs,
     #[command(flatten)]
     call: CallArgs,
 }
@@ -55,6 +111,31 @@ impl Interlock {
         block_on(async move {
             match self {
                 Self::List(list) => list.run().await,
+                Self::Matrix(matrix) => matrix.run().await,
+                Self::Bypass(Bypass { interlock, furnace, reason, lasts, person, call }) => {
+                    let request = v1::BypassInterlockRequest {
+                        request_id: request_id(),
+                        person: person.name(),
+                        furnace,
+                        interlock: interlock.into(),
+                        reason,
+                        for_ms: u64::try_from(lasts.as_millis()).unwrap_or(u64::MAX),
+                    };
+                    let mut client = InterlockServiceClient::new(connect(&call.at).await?);
+                    let response = client.bypass_interlock(request).await.map_err(refused)?.into_inner();
+                    print::line(if call.json { json("BypassInterlockResponse", &response) } else { response.text })
+                }
+                Self::Restore(Restore { interlock, furnace, person, call }) => {
+                    let request = v1::RestoreInterlockRequest {
+                        request_id: request_id(),
+                        person: person.name(),
+                        furnace,
+                        interlock: interlock.into(),
+                    };
+                    let mut client = InterlockServiceClient::new(connect(&call.at).await?);
+                    let response = client.restore_interlock(request).await.map_err(refused)?.into_inner();
+                    print::line(if call.json { json("RestoreInterlockResponse", &response) } else { response.text })
+                }
                 Self::Reset(Reset { furnace, interlock, person, call }) => {
                     let request = v1::ResetInterlockRequest {
                         request_id: request_id(),
@@ -80,19 +161,14 @@ impl Interlock {
 
 impl List {
     async fn run(self) -> Result<(), Ended> {
-        let request = v1::GetInterlocksRequest { furnace: self.furnace.unwrap_or_default() };
-        let mut client = InterlockServiceClient::new(connect(&self.call.at).await?);
-        let response = client.get_interlocks(request).await.map_err(refused)?.into_inner();
+        let response = interlocks(self.furnace, &self.call).await?;
         if self.call.json {
             return print::line(json("GetInterlocksResponse", &response));
         }
         for furnace in &response.furnaces {
-            let heat = furnace
-                .ceiling_c
-                .map_or_else(|| "heat withheld".to_owned(), |ceiling| format!("heat permitted up to {ceiling:.0} °C"));
             print::line(format!(
-                "{}: {heat}\n  if this computer dies, heat is cut by: {}",
-                furnace.furnace, furnace.if_computer_dies
+                "{}: {}\n  if this computer dies, heat is cut by: {}",
+                furnace.furnace, furnace.heat, furnace.if_computer_dies
             ))?;
             for interlock in &furnace.interlocks {
                 print::line(line(interlock))?;
@@ -102,10 +178,32 @@ impl List {
     }
 }
 
+impl Matrix {
+    async fn run(self) -> Result<(), Ended> {
+        let response = interlocks(self.furnace, &self.call).await?;
+        let shown = match (self.call.json, self.markdown, self.csv) {
+            (true, ..) => json("GetInterlocksResponse", &response),
+            (_, true, _) => matrix::markdown(&response.furnaces),
+            (.., true) => matrix::csv(&response.furnaces),
+            _ => matrix::screen(&response.furnaces),
+        };
+        print::line(shown.trim_end())
+    }
+}
+
+async fn interlocks(furnace: Option<String>, call: &CallArgs) -> Result<v1::GetInterlocksResponse, Ended> {
+    let request = v1::GetInterlocksRequest { furnace: furnace.unwrap_or_default() };
+    let mut client = InterlockServiceClient::new(connect(&call.at).await?);
+    Ok(client.get_interlocks(request).await.map_err(refused)?.into_inner())
+}
+
 fn line(interlock: &v1::Interlock) -> String {
     let state = words::word(interlock.state().as_str_name(), "INTERLOCK_STATE");
     let acts = if interlock.acts { "" } else { "  [warns only]" };
     let first = if interlock.first_cause { "  [first cause]" } else { "" };
+    let bypassed = interlock.bypass.as_ref().map_or_else(String::new, |bypass| {
+        format!("  [BYPASSED by {} for another {}: {}]", bypass.person, words::span(bypass.left_ms), bypass.reason)
+    });
     let text = if interlock.text.is_empty() { String::new() } else { format!("\n      {}", interlock.text) };
-    format!("  {:<24} {state:<8}{acts}{first}{text}", words::interlock(interlock.kind()))
+    format!("  {:<24} {state:<8}{acts}{first}{bypassed}{text}", words::interlock(interlock.kind()))
 }

@@ -6,6 +6,7 @@ mod clock;
 mod cycle;
 mod demo;
 mod interlock;
+mod matrix;
 mod print;
 mod serve;
 mod show;

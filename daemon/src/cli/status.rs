@@ -96,6 +96,11 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         lines.push(format!("  load {} ({}): {step}, {place}, {}{held}", cycle.load, cycle.steel, words::span(cycle.step_ms)));
         lines.push(format!("    {}", cycle.waiting_for));
     }
+    let bypassed = furnace.interlocks.iter().filter_map(|lock| lock.bypass.as_ref().map(|bypass| (lock, bypass)));
+    lines.extend(bypassed.map(|(lock, bypass)| {
+        let left = words::span(bypass.left_ms);
+        format!("  BYPASSED {} by {} for another {left}: {}", words::interlock(lock.kind()), bypass.person, bypass.reason)
+    }));
     let standing = furnace.interlocks.iter().filter(|lock| lock.state() != v1::InterlockState::Clear);
     lines.extend(standing.map(|lock| format!("  {} {}", words::interlock(lock.kind()), lock.text)));
     lines

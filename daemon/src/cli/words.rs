@@ -1,6 +1,10 @@
 //! How the service's words and numbers are shown to people.
 
+use std::time::Duration;
+
 use hearthward_proto::v1;
+
+use crate::settings::quantities;
 
 /// Milliseconds as people say them: `4.2 s`, `12 min`, `1 h 05 min`.
 pub(super) fn span(ms: u64) -> String {
@@ -27,6 +31,11 @@ pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
     let name = format!("INTERLOCK_KIND_{}", text.to_ascii_uppercase().replace('-', "_"));
     v1::InterlockKind::from_str_name(&name)
         .ok_or_else(|| format!("{text:?} is no interlock; `hearthward interlock list` shows them"))
+}
+
+/// A span as people write it, such as `4 h`.
+pub(super) fn span_of(text: &str) -> Result<Duration, String> {
+    quantities::duration_in(text, 1_000, 30 * 86_400_000)
 }
 
 /// The word of a choice.

@@ -11,6 +11,7 @@ use uom::si::frequency::hertz;
 use uom::si::pressure::kilopascal;
 use uom::si::ratio::{part_per_million, percent, ratio};
 
+use super::policy::{self, PolicySettings};
 use super::quantities;
 use super::section::Section;
 
@@ -123,6 +124,8 @@ pub struct FurnaceSettings {
     pub still_quenchable: Temperature,
     /// How fast the closed furnace falls without heat.
     pub falls_k_per_s: f64,
+    /// What the shop has decided about its interlocks.
+    pub policy: PolicySettings,
 }
 
 /// A quench tank.
@@ -272,6 +275,7 @@ fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
         on_silence: on_silence(&section),
         still_quenchable: section.read("still_quenchable", quantities::furnace_temperature).unwrap_or_else(|| celsius(740.0)),
         falls_k_per_s: section.number("falls_k_per_s", 0.001, 50.0).unwrap_or(0.3),
+        policy: policy::policy(&section),
         name,
     };
     section.finish();

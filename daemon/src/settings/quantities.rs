@@ -99,7 +99,7 @@ pub(super) fn pressure(text: &str) -> Result<Pressure, String> {
 }
 
 /// A length of time within a range.
-pub(super) fn duration_in(text: &str, least_ms: u64, most_ms: u64) -> Result<Duration, String> {
+pub(crate) fn duration_in(text: &str, least_ms: u64, most_ms: u64) -> Result<Duration, String> {
     let read = units::time(text).map_err(|error| error.to_string())?;
     let span = Duration::try_from_secs_f64(read.value).map_err(|_| format!("{text:?} is no length of time"))?;
     if (Duration::from_millis(least_ms)..=Duration::from_millis(most_ms)).contains(&span) {

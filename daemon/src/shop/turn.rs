@@ -50,6 +50,8 @@ pub struct Core {
     durable: Tick,
     /// Cuts that no device has confirmed yet.
     unconfirmed: BTreeMap<FurnaceId, Generation>,
+    /// Both clocks when they were last compared.
+    clocks: (ShopMs, i64),
     ending: Ending,
 }
 
@@ -87,6 +89,10 @@ const BACKLOG: usize = 65_536;
 /// What stands is written at least this often, so that a restart knows when the service was last alive.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(5);
 
+/// How often the clocks are compared, and how far apart they must be to say so: a clock that is disciplined drifts by less.
+const COMPARED_EVERY: Duration = Duration::from_secs(10);
+const AHEAD_MS: u64 = 2_000;
+
 impl Core {
     /// A core that has not turned yet.
     #[must_use]
@@ -102,6 +108,7 @@ impl Core {
             written_at: ShopMs(0),
             durable: Tick(0),
             unconfirmed: BTreeMap::new(),
+            clocks: (ShopMs(0), wall_ms()),
             ending: Ending::No,
         }
     }
@@ -212,6 +219,7 @@ impl Core {
     /// Decides once and carries it out: cuts first, then what narrows, the record, and leases to heat last.
     pub fn turn(&mut self) -> Deeds {
         let now = self.parts.clock.now();
+        self.compare_clocks(now);
         self.parts.shop.tick(now, &mut self.out);
         for cut in &self.out.cuts {
             self.parts.host.cut(cut);
@@ -227,6 +235,21 @@ impl Core {
             self.ending = Ending::Decided(self.out.tick, now);
         }
         deeds
+    }
+
+    /// Tells the core when the wall clock ran ahead of the shop's: a computer that slept has aged what may only last so long.
+    fn compare_clocks(&mut self, now: ShopMs) {
+        let (then, wall_then) = self.clocks;
+        if now.since(then) < COMPARED_EVERY && self.out.tick > Tick(0) {
+            return;
+        }
+        let wall = wall_ms();
+        let passed_ms = u64::try_from(wall.saturating_sub(wall_then)).unwrap_or(0);
+        self.clocks = (now, wall);
+        let ahead_ms = passed_ms.saturating_sub(now.0.saturating_sub(then.0));
+        if self.out.tick > Tick(0) && ahead_ms > AHEAD_MS {
+            self.observe(Observation::WallAhead { by: ShopMs(ahead_ms) });
+        }
     }
 
     fn record(&mut self, now: ShopMs) {

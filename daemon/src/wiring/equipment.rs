@@ -6,7 +6,7 @@ use hearthward_drivers::FurnaceWiring;
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, UnitAddress, UnitId};
 use hearthward_supervise::plan::{
-    Contactor, DeadMan, FurnacePlan, GasPlan, Heating, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan,
+    Contactor, DeadMan, FurnacePlan, GasPlan, Heating, PolicyPlan, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan,
 };
 
 use super::catalogue::{Catalogue, UnitFacts};
@@ -155,6 +155,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         on_silence: settings.on_silence,
         still_quenchable: settings.still_quenchable,
         falls_k_per_s: settings.falls_k_per_s,
+        policy: PolicyPlan { may_bypass: settings.policy.may_bypass.clone() },
     };
     Some((plan, contactor.map(|contactor| contactor.output)))
 }

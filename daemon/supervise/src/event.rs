@@ -110,6 +110,22 @@ pub enum EventBody {
         /// Which.
         interlock: InterlockKind,
     },
+    /// A person took an interlock out of force for a time.
+    Bypassed {
+        /// Which.
+        interlock: InterlockKind,
+        /// Why.
+        reason: String,
+        /// For how long at most.
+        for_ms: u64,
+    },
+    /// A bypassed interlock is in force again.
+    Restored {
+        /// Which.
+        interlock: InterlockKind,
+        /// Whether its time was over; otherwise a person restored it.
+        lapsed: bool,
+    },
     /// Heat became permitted, or its ceiling changed.
     Permitted {
         /// The most the set point may be.
@@ -255,6 +271,8 @@ impl EventBody {
             Self::Tripped { .. } => "tripped",
             Self::Cleared { .. } => "cleared",
             Self::Reset { .. } => "reset",
+            Self::Bypassed { .. } => "bypassed",
+            Self::Restored { .. } => "restored",
             Self::Permitted { .. } => "permitted",
             Self::Withheld { .. } => "withheld",
             Self::CycleBegan { .. } => "cycle_began",

@@ -4,6 +4,7 @@ use hearthward_equipment::{FurnaceId, Generation, Name, ShopMs};
 use serde::{Deserialize, Serialize};
 use uom::si::catalytic_activity::katal;
 
+use crate::bypass::Bypasses;
 use crate::cut::Cuts;
 use crate::cycle::{At, Cycle, Stage};
 use crate::facts::{Facts, Situation};
@@ -21,6 +22,7 @@ pub(crate) struct Furnace {
     pub(crate) situation: Situation,
     pub(crate) rows: Rows,
     pub(crate) memory: Memory,
+    pub(crate) bypasses: Bypasses,
     pub(crate) cuts: Cuts,
     pub(crate) grant: Grant,
     pub(crate) purge: Purge,
@@ -112,6 +114,7 @@ impl Furnace {
             situation: Situation::default(),
             rows: Rows::default(),
             memory: Memory::default(),
+            bypasses: Bypasses::default(),
             cuts: Cuts::after(Generation(0)),
             grant: Grant::default(),
             purge: Purge::default(),
@@ -219,6 +222,7 @@ impl Furnace {
             last_c: self.last_c,
             gas: GasShare { told: None, valve_told: None, after_said: false, ..self.gas },
             alone_s: self.alone_s,
+            bypasses: self.bypasses.stood(),
         }
     }
 }
@@ -236,6 +240,7 @@ pub(crate) struct FurnaceStood {
     pub(crate) last_c: Option<f64>,
     pub(crate) gas: GasShare,
     pub(crate) alone_s: f64,
+    pub(crate) bypasses: Bypasses,
 }
 
 impl Furnace {

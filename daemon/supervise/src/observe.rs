@@ -1,6 +1,6 @@
 //! What the core is told: every way in that can change a decision.
 
-use hearthward_equipment::{Fault, FurnaceId, Generation, Reading, Tick, UnitId};
+use hearthward_equipment::{Fault, FurnaceId, Generation, Reading, ShopMs, Tick, UnitId};
 use serde::{Deserialize, Serialize};
 
 /// One thing that happened outside.
@@ -33,6 +33,11 @@ pub enum Observation {
     Record {
         /// Whether it fails, with words.
         failing: Option<String>,
+    },
+    /// The wall clock ran ahead of the shop's: the computer slept, or its clock was set. What may only last so long lasts shorter.
+    WallAhead {
+        /// By how much.
+        by: ShopMs,
     },
     /// The service was told to end in order.
     Stopping,

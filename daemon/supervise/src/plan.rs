@@ -8,6 +8,8 @@ use hearthward_process::gas::Gas;
 use serde::{Deserialize, Serialize};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 
+use crate::interlock::InterlockKind;
+
 /// Everything the core knows of the shop. Furnaces, tanks and supplies are numbered by their place in these lists.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ShopPlan {
@@ -182,6 +184,16 @@ pub struct FurnacePlan {
     pub still_quenchable: Temperature,
     /// How fast the closed furnace falls without heat, for the same purpose, in K/s at austenitizing heat.
     pub falls_k_per_s: f64,
+    /// What the shop has decided about its interlocks.
+    pub policy: PolicyPlan,
+}
+
+/// What a shop has decided about a furnace's interlocks beside the table.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PolicyPlan {
+    /// Those that a person may bypass for a time. One that [`may_be_bypassed`](crate::interlock::may_be_bypassed) refuses is refused
+    /// here too.
+    pub may_bypass: Vec<InterlockKind>,
 }
 
 /// Gas to a furnace.

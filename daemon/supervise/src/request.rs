@@ -1,5 +1,7 @@
 //! What people ask, and what they are told.
 
+use std::time::Duration;
+
 use hearthward_equipment::{FurnaceId, Name, PointId, Value};
 use serde::{Deserialize, Serialize};
 
@@ -76,6 +78,24 @@ pub enum Request {
         furnace: Option<FurnaceId>,
         /// Which interlock; every one that can be reset if absent.
         interlock: Option<InterlockKind>,
+    },
+    /// Take an interlock out of force for a time, where the configuration is open to it.
+    Bypass {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which interlock.
+        interlock: InterlockKind,
+        /// Why, for every record made meanwhile.
+        reason: String,
+        /// For how long; [`BYPASS_USUAL`](crate::BYPASS_USUAL) unless given, at most [`BYPASS_MOST`](crate::BYPASS_MOST).
+        span: Option<Duration>,
+    },
+    /// Put a bypassed interlock into force again.
+    Restore {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which interlock.
+        interlock: InterlockKind,
     },
     /// Cut everything that heats, latched.
     Stop {

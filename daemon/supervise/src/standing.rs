@@ -8,7 +8,7 @@ use crate::questions::Questions;
 use crate::tanks::TankStood;
 
 /// The format of [`Standing`]: another number is another shape, and is not read.
-pub const STANDING_FORMAT: u32 = 1;
+pub const STANDING_FORMAT: u32 = 2;
 
 /// The state that a restart goes on from. Its times are spans: the shop's clock begins anew with every run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

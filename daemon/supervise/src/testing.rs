@@ -12,7 +12,7 @@ use uom::si::ratio::{part_per_million, percent};
 use uom::si::volume::liter;
 
 use crate::plan::{
-    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
     SupplyPlan,
 };
 use crate::recipe::{Drive, Load, Pace, Protection, Step};
@@ -61,6 +61,7 @@ pub(crate) fn furnace(name: &str) -> FurnacePlan {
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
+        policy: PolicyPlan::default(),
     }
 }
 

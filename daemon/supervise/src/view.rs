@@ -74,6 +74,8 @@ pub struct FurnaceView {
     pub cycle: Option<CycleView>,
     /// By what heat is cut if this computer dies, in one line.
     pub if_computer_dies: String,
+    /// Whether it may heat right now, what withholds heat and what would clear that, in sentences.
+    pub heat: String,
 }
 
 /// Oxygen in the chamber as estimated, with what it rests on.
@@ -102,6 +104,23 @@ pub struct InterlockView {
     pub since: ShopMs,
     /// Why, and what would clear it, in a sentence. Empty while clear.
     pub text: String,
+    /// Whether it withholds heat right now.
+    pub withholds: bool,
+    /// Whether the configuration is open to a bypass.
+    pub may_bypass: bool,
+    /// The bypass, if there is one.
+    pub bypass: Option<BypassView>,
+}
+
+/// A bypass as it is now.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BypassView {
+    /// Who.
+    pub person: String,
+    /// Why.
+    pub reason: String,
+    /// How much longer at most.
+    pub left_ms: u64,
 }
 
 /// How an interlock stands.

@@ -82,6 +82,12 @@ fn body(body: &EventBody, names: &Names) -> Body {
         }
         EventBody::Cleared { interlock } => Body::Cleared(of::Cleared { interlock: kind(*interlock).into() }),
         EventBody::Reset { interlock } => Body::Reset(of::Reset { interlock: kind(*interlock).into() }),
+        EventBody::Bypassed { interlock, reason, for_ms } => {
+            Body::Bypassed(of::Bypassed { interlock: kind(*interlock).into(), reason: reason.clone(), for_ms: *for_ms })
+        }
+        EventBody::Restored { interlock, lapsed } => {
+            Body::Restored(of::Restored { interlock: kind(*interlock).into(), lapsed: *lapsed })
+        }
         EventBody::Permitted { ceiling_c } => Body::Permitted(of::Permitted { ceiling_c: *ceiling_c }),
         EventBody::Withheld { by } => Body::Withheld(of::Withheld { by: kinds(by) }),
         EventBody::CycleBegan { .. }
@@ -189,6 +195,8 @@ mod tests {
             EventBody::Tripped { interlock, latched: true, first: true, acts: false },
             EventBody::Cleared { interlock },
             EventBody::Reset { interlock },
+            EventBody::Bypassed { interlock, reason: "a long temper".into(), for_ms: 3_600_000 },
+            EventBody::Restored { interlock, lapsed: true },
             EventBody::Permitted { ceiling_c: 150.0 },
             EventBody::Withheld { by: vec![interlock] },
             EventBody::CycleBegan { load: load.clone(), steel: "O1".into(), steps: 8 },

@@ -2,8 +2,8 @@
 
 use hearthward_equipment::ShopMs;
 use hearthward_proto::v1;
-use hearthward_supervise::interlock::InterlockKind;
-use hearthward_supervise::view::{FurnaceView, InterlockState, InterlockView};
+use hearthward_supervise::interlock::{Effect, InterlockKind, entry};
+use hearthward_supervise::view::{BypassView, FurnaceView, InterlockState, InterlockView};
 
 use super::millis;
 
@@ -13,10 +13,12 @@ pub(crate) fn furnace(view: &FurnaceView, now: ShopMs) -> v1::FurnaceInterlocks 
         interlocks: view.interlocks.iter().map(|one| interlock(one, now)).collect(),
         ceiling_c: view.ceiling_c,
         if_computer_dies: view.if_computer_dies.clone(),
+        heat: view.heat.clone(),
     }
 }
 
 pub(crate) fn interlock(view: &InterlockView, now: ShopMs) -> v1::Interlock {
+    let entry = entry(view.kind);
     v1::Interlock {
         kind: kind(view.kind).into(),
         state: state(view.state).into(),
@@ -24,6 +26,27 @@ pub(crate) fn interlock(view: &InterlockView, now: ShopMs) -> v1::Interlock {
         first_cause: view.first,
         standing_ms: millis(now.since(view.since)),
         text: view.text.clone(),
+        title: entry.title.into(),
+        does: entry.does.into(),
+        clears: entry.clears.into(),
+        effect: effect(hearthward_supervise::interlock::effect(view.kind)).into(),
+        withholds: view.withholds,
+        may_bypass: view.may_bypass,
+        bypass: view.bypass.as_ref().map(bypass),
+    }
+}
+
+fn bypass(view: &BypassView) -> v1::InterlockBypass {
+    v1::InterlockBypass { person: view.person.clone(), reason: view.reason.clone(), left_ms: view.left_ms }
+}
+
+fn effect(effect: Effect) -> v1::InterlockEffect {
+    match effect {
+        Effect::Cuts => v1::InterlockEffect::Cuts,
+        Effect::Limits => v1::InterlockEffect::Limits,
+        Effect::Asks => v1::InterlockEffect::Asks,
+        Effect::Waits => v1::InterlockEffect::Waits,
+        Effect::Alarms => v1::InterlockEffect::Alarms,
     }
 }
 

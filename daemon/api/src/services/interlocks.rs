@@ -1,9 +1,11 @@
 //! Interlock state, reset and stop.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use hearthward_proto::v1;
 use hearthward_proto::v1::interlock_service_server::InterlockService;
+use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::request::Request as Wish;
 use tonic::{Request, Response, Status};
 
@@ -46,6 +48,32 @@ impl InterlockService for Interlocks {
         Ok(Response::new(v1::ResetInterlockResponse { text }))
     }
 
+    async fn bypass_interlock(
+        &self,
+        request: Request<v1::BypassInterlockRequest>,
+    ) -> Result<Response<v1::BypassInterlockResponse>, Status> {
+        let request = request.into_inner();
+        let envelope = Envelope::new("BypassInterlock", &request, &request.request_id, &request.person)?;
+        let furnace = super::furnace(&self.shop.plan(), &request.furnace)?;
+        let interlock = needed(request.interlock)?;
+        let span = (request.for_ms > 0).then(|| Duration::from_millis(request.for_ms));
+        let wish = Wish::Bypass { furnace, interlock, reason: request.reason, span };
+        let text = self.commands.run(envelope, wish).await?;
+        Ok(Response::new(v1::BypassInterlockResponse { text }))
+    }
+
+    async fn restore_interlock(
+        &self,
+        request: Request<v1::RestoreInterlockRequest>,
+    ) -> Result<Response<v1::RestoreInterlockResponse>, Status> {
+        let request = request.into_inner();
+        let envelope = Envelope::new("RestoreInterlock", &request, &request.request_id, &request.person)?;
+        let furnace = super::furnace(&self.shop.plan(), &request.furnace)?;
+        let wish = Wish::Restore { furnace, interlock: needed(request.interlock)? };
+        let text = self.commands.run(envelope, wish).await?;
+        Ok(Response::new(v1::RestoreInterlockResponse { text }))
+    }
+
     async fn stop(&self, request: Request<v1::StopRequest>) -> Result<Response<v1::StopResponse>, Status> {
         let request = request.into_inner();
         let envelope = Envelope::new("Stop", &request, &request.request_id, &request.person)?;
@@ -53,4 +81,10 @@ impl InterlockService for Interlocks {
         let text = self.commands.run(envelope, Wish::Stop { furnace }).await?;
         Ok(Response::new(v1::StopResponse { text }))
     }
+}
+
+/// An interlock that has to be named.
+fn needed(interlock: i32) -> Result<InterlockKind, ApiError> {
+    let named = v1::InterlockKind::try_from(interlock).ok().and_then(interlocks::kind_from);
+    named.ok_or_else(|| ApiError::field("interlock", "must be one of the interlocks"))
 }

@@ -8,7 +8,7 @@ use hearthward_equipment::{FurnaceId, Generation, ShopMs};
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::output::{Cut, Outputs, Via};
 use hearthward_supervise::plan::{
-    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, Heating, OnSilence, RoomPlan, ShopPlan, SteelChoice,
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, Heating, OnSilence, PolicyPlan, RoomPlan, ShopPlan, SteelChoice,
 };
 use hearthward_supervise::recipe::{Drive, Load, Pace, Protection, Step};
 use hearthward_supervise::request::{Ask, Person, Request};
@@ -193,6 +193,7 @@ fn plan(floor: &Running) -> ShopPlan {
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::Finish },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
+        policy: PolicyPlan::default(),
     };
     ShopPlan {
         name: "floor".to_owned(),

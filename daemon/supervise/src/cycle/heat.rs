@@ -101,7 +101,8 @@ pub(super) fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> b
     let Some(id) = route::tank_ahead(cycle) else { return true };
     let (Some(tank), Some(plan)) = (turn.tanks.get_mut(id.index()), turn.plan.tanks.get(id.index())) else { return true };
     let held = tank.hold(at.id);
-    if held && tank.is_ready_for(cycle.bath_warmest_c) {
+    let bypassed = at.rows.row(InterlockKind::QuenchReadiness).is_bypassed() && !tank.latched;
+    if held && (tank.is_ready_for(cycle.bath_warmest_c) || bypassed) {
         turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
         return true;
     }

@@ -38,6 +38,21 @@ pub enum For {
     Turn,
 }
 
+/// What a row does when its cause stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effect {
+    /// Heat is cut in the tick that saw it.
+    Cuts,
+    /// Heat is held at or below a ceiling.
+    Limits,
+    /// Heat is left alone; a person is alarmed and asked.
+    Asks,
+    /// Something is waited for.
+    Waits,
+    /// A person is alarmed.
+    Alarms,
+}
+
 /// What rows remember from tick to tick.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Memory {
@@ -80,6 +95,20 @@ pub fn entry(kind: InterlockKind) -> &'static Entry {
         InterlockKind::Stop => &stops::STOP,
         InterlockKind::Interrupted => &stops::INTERRUPTED,
         InterlockKind::Ending => &stops::ENDING,
+    }
+}
+
+/// What a row does when its cause stands, where what it needs is wired.
+#[must_use]
+pub fn effect(kind: InterlockKind) -> Effect {
+    match kind {
+        InterlockKind::PurgeBeforeHeat => Effect::Limits,
+        InterlockKind::OffSetPoint => Effect::Alarms,
+        _ => match entry(kind).causes {
+            For::People => Effect::Cuts,
+            For::Steel => Effect::Asks,
+            For::Turn => Effect::Waits,
+        },
     }
 }
 
@@ -133,6 +162,34 @@ pub(crate) fn acts(kind: InterlockKind, plan: &FurnacePlan) -> bool {
         }
         InterlockKind::SharedSupply => plan.gas.as_ref().is_some_and(|gas| gas.meter.is_some() && !gas.by_eye),
         _ => can_cut(plan),
+    }
+}
+
+/// Whether a configuration may open a row to bypasses, or why it never may.
+///
+/// # Errors
+/// The reason, as the rest of a sentence.
+pub fn may_be_bypassed(kind: InterlockKind) -> Result<(), &'static str> {
+    match kind {
+        InterlockKind::DoorOpen
+        | InterlockKind::OverTemperature
+        | InterlockKind::SensorFault
+        | InterlockKind::RoomOxygen
+        | InterlockKind::Stop => Err("it stands between heat and people"),
+        InterlockKind::QuenchOverTemperature => Err("it keeps the bath away from its flash point"),
+        InterlockKind::PurgeBeforeHeat => Err("without a purge the load is not protected by gas; give it another protection"),
+        InterlockKind::OneTankOneLoad | InterlockKind::SharedSupply | InterlockKind::SharedElectrical => {
+            Err("it waits for what others use, and there is no more of that")
+        }
+        InterlockKind::Interrupted => Err("a person's answer clears it"),
+        InterlockKind::Ending => Err("the next start clears it"),
+        InterlockKind::OpeningAtHeat
+        | InterlockKind::OffSetPoint
+        | InterlockKind::DriverLost
+        | InterlockKind::PurgeFlow
+        | InterlockKind::GasSupply
+        | InterlockKind::QuenchReadiness
+        | InterlockKind::RunTimeLimit => Ok(()),
     }
 }
 

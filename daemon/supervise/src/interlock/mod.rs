@@ -18,7 +18,7 @@ mod sensor_fault;
 mod shared;
 mod stops;
 
-pub use catalogue::{Entry, For, entry};
+pub use catalogue::{Effect, Entry, For, effect, entry, may_be_bypassed};
 pub(crate) use catalogue::{Memory, Told, acts, applies, say, verdict};
 pub(crate) use driver_lost::agrees;
 pub(crate) use permit::{Case, Grant, GrantChange, judge};

@@ -73,6 +73,9 @@ pub(crate) struct Row {
     /// How long it stood before it became clear.
     #[serde(skip)]
     stood: Duration,
+    /// A bypass is in force; heat is withheld all the same if it holds so.
+    #[serde(skip)]
+    bypassed: Option<bool>,
 }
 
 /// What changed in a row.
@@ -92,7 +95,7 @@ impl Row {
         let was_cause = self.cause;
         self.cause = verdict.cause;
         if verdict.cause {
-            self.latched |= verdict.latch;
+            self.latched |= verdict.latch && self.bypassed.is_none();
             self.off |= verdict.off;
             if !was_cause {
                 self.why = verdict.why;
@@ -127,7 +130,13 @@ impl Row {
 
     /// Whether it withholds heat.
     pub(crate) fn withholds(&self) -> bool {
-        self.off && (self.cause || self.latched)
+        let off = self.off && (self.cause || self.latched);
+        off && self.bypassed.is_none_or(|withholds| withholds && self.cause)
+    }
+
+    /// A bypass is in force.
+    pub(crate) fn is_bypassed(&self) -> bool {
+        self.bypassed.is_some()
     }
 
     /// Its cause stands.
@@ -167,6 +176,7 @@ impl Row {
             | u64::from(self.off) << 2
             | u64::from(self.first) << 3
             | (self.why as u64) << 4
+            | u64::from(self.is_bypassed()) << 8
     }
 }
 
@@ -205,9 +215,14 @@ impl Rows {
         let row = &mut self.rows[kind as usize];
         let can = row.latched && !row.cause;
         if can {
-            *row = Row { since: now, ..Row::default() };
+            *row = Row { since: now, bypassed: row.bypassed, ..Row::default() };
         }
         can
+    }
+
+    /// Takes a row out of force or puts it into force again; `Some(true)` withholds heat all the same while the cause stands.
+    pub(crate) fn bypass(&mut self, kind: InterlockKind, bypassed: Option<bool>) {
+        self.rows[kind as usize].bypassed = bypassed;
     }
 
     /// Whether any row of the group is not clear.
@@ -286,6 +301,28 @@ mod tests {
         assert!(rows.row(SensorFault).is_first() && !rows.row(DoorOpen).is_first() && rows.row(PurgeFlow).is_first());
         rows.step(SensorFault, T, Verdict::latched(false));
         assert!(rows.row(SensorFault).is_first(), "still the first while it is latched");
+    }
+
+    #[test]
+    fn a_bypass_hides_no_cause_clears_no_latch_and_sets_none() {
+        let mut rows = Rows::default();
+        rows.step(SensorFault, T, Verdict::latched(true));
+        rows.step(DoorOpen, T, Verdict::latched(true));
+        rows.bypass(SensorFault, Some(false));
+        assert!(rows.withhold(), "the other row");
+        rows.bypass(DoorOpen, Some(false));
+        assert!(!rows.withhold() && rows.row(DoorOpen).state() == InterlockState::Tripped);
+        rows.step(DoorOpen, T, Verdict::latched(false));
+        rows.bypass(DoorOpen, None);
+        assert!(rows.row(DoorOpen).withholds(), "what was latched before is latched after");
+        rows.bypass(OverTemperature, Some(false));
+        rows.step(OverTemperature, T, Verdict::latched(true));
+        assert!(rows.stands(OverTemperature) && !rows.row(OverTemperature).is_latched());
+        rows.bypass(OverTemperature, None);
+        assert!(rows.row(OverTemperature).withholds(), "the cause stands, so heat is withheld at once");
+        assert_eq!(rows.step(OverTemperature, T, Verdict::latched(true)), Some(Change::Tripped), "and it latches");
+        rows.bypass(OverTemperature, Some(true));
+        assert!(rows.row(OverTemperature).withholds(), "held so while its cause stands");
     }
 
     #[test]

@@ -227,6 +227,9 @@ impl Shop {
 /// Whether a row's standing calls for the steel question.
 fn asks(furnace: &Furnace, kind: InterlockKind) -> bool {
     let row = furnace.rows.row(kind);
+    if row.is_bypassed() {
+        return false;
+    }
     match kind {
         InterlockKind::Interrupted | InterlockKind::Ending => false,
         // Asked by the soak itself, when it is at its maximum.

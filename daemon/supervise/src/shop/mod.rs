@@ -1,6 +1,7 @@
 //! The shop: what is kept, and the order in which a tick decides.
 
 mod acts;
+mod bypasses;
 mod cycles;
 mod digest;
 mod enter;
@@ -99,6 +100,8 @@ struct Inbox {
     units: Vec<(UnitId, UnitState)>,
     record: Vec<Option<String>>,
     requests: Vec<(Ticket, Person, Request)>,
+    /// How far the wall clock ran ahead of the shop's.
+    wall_ahead_ms: u64,
 }
 
 impl Shop {
@@ -169,6 +172,9 @@ impl Shop {
                 return if self.waits_for_disk { Urgency::Now } else { Urgency::Scan };
             }
             Observation::Record { failing } => self.inbox.record.push(failing),
+            Observation::WallAhead { by } => {
+                self.inbox.wall_ahead_ms = self.inbox.wall_ahead_ms.saturating_add(by.0);
+            }
             Observation::Stopping => {
                 if self.ending == Ending::No {
                     self.ending = Ending::Told;
@@ -198,6 +204,7 @@ impl Shop {
         self.say_began(out);
         self.take_news(dt_ms, out);
         self.read(dt_ms);
+        self.pass_bypasses(dt_ms, out);
         self.breathe(out);
         self.judge(&rows::PEOPLE, out);
         self.bridge_gaps(dt_ms, out);
@@ -212,6 +219,7 @@ impl Shop {
         self.permit(dt_ms, out);
         self.act(dt_ms, out);
         self.tell_quality(out);
+        self.mark_bypassed(out);
         self.points.forget_marks();
         out.tick = self.tick;
         out.wake_at = now + self.plan.scan;
@@ -351,6 +359,7 @@ impl Shop {
         let mut digest = digest::Digest::new();
         for furnace in &self.furnaces {
             furnace.rows.bits().for_each(|bits| digest.mix(bits));
+            furnace.bypasses.list().iter().for_each(|bypass| digest.mix(bypass.bits()));
             digest.mix(furnace.cuts.bits());
             digest.mix(furnace.grant.told_c().unwrap_or(-1.0).to_bits());
             digest.mix(furnace.grant.granted_c().unwrap_or(-1.0).to_bits());

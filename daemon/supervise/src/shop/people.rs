@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::{FurnaceId, ShopMs, Value};
 
 use super::Shop;
+use super::bypasses::BypassAsked;
 use crate::cycle::{self, Cycle, Outcome, Stage};
 use crate::event::{Event, EventBody, Priority};
 use crate::furnace::Furnace;
@@ -56,6 +57,10 @@ impl Shop {
             Request::Skip { furnace, reason } => self.skip(person, furnace, &reason, out),
             Request::Abort { furnace } => self.abort(person, furnace, out),
             Request::Reset { furnace, interlock } => self.reset(person, furnace, interlock, out),
+            Request::Bypass { furnace, interlock, reason, span } => {
+                self.bypass(person, BypassAsked { furnace, kind: interlock, reason: &reason, span }, out)
+            }
+            Request::Restore { furnace, interlock } => self.restore_bypassed(person, furnace, interlock, out),
             Request::Stop { furnace } => self.stop(person, furnace, out),
         }
     }

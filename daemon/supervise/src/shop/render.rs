@@ -7,6 +7,7 @@ use hearthward_equipment::{GasFlow, Name, Quality, ShopMs};
 use uom::si::catalytic_activity::katal;
 
 use super::{Shop, heat};
+use crate::bypass::Bypass;
 use crate::cycle::waiting_for;
 use crate::facts::{Door, can_cut};
 use crate::furnace::Furnace;
@@ -16,7 +17,8 @@ use crate::plan::{DeadMan, FurnacePlan, Heating};
 use crate::points::Told as Quoted;
 use crate::recipe::{Step, StepKind};
 use crate::view::{
-    CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, QuestionView, SupplyView, TankView, View,
+    BypassView, CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, QuestionView, SupplyView,
+    TankView, View,
 };
 
 /// Oxygen fractions as parts in a million.
@@ -66,6 +68,10 @@ impl Shop {
         }
         view.if_computer_dies.clear();
         if_computer_dies(plan, &mut view.if_computer_dies);
+        let mut heat = std::mem::take(&mut view.heat);
+        heat.clear();
+        heat_now(furnace, plan, view, &mut heat);
+        view.heat = heat;
     }
 
     fn view_gas(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {
@@ -98,12 +104,18 @@ impl Shop {
                     first: false,
                     since: ShopMs(0),
                     text: String::new(),
+                    withholds: false,
+                    may_bypass: false,
+                    bypass: None,
                 });
             }
             let row = furnace.rows.row(kind);
             let into = &mut view.interlocks[count];
             (into.kind, into.state, into.first, into.since) = (kind, row.state(), row.is_first(), row.since());
             into.acts = acts(kind, plan);
+            into.withholds = row.withholds();
+            into.may_bypass = plan.policy.may_bypass.contains(&kind);
+            view_bypass(furnace.bypasses.find(kind), &mut into.bypass);
             into.text.clear();
             if row.state() != InterlockState::Clear {
                 say(kind, &Told { plan, facts: &furnace.facts, situation: &furnace.situation, row }, &mut into.text);
@@ -242,6 +254,33 @@ pub(super) fn litres(flow: GasFlow) -> f64 {
     in_litres_per_minute(flow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA)
 }
 
+/// Writes whether a furnace may heat, what withholds heat, and what would clear that.
+fn heat_now(furnace: &Furnace, plan: &FurnacePlan, view: &FurnaceView, into: &mut String) {
+    let name = &plan.name;
+    for row in view.interlocks.iter().filter(|row| row.withholds) {
+        let space = if into.is_empty() { "" } else { " " };
+        let _ = write!(into, "{space}{}", row.text);
+    }
+    if !into.is_empty() {
+        return;
+    }
+    let wants = furnace.cycle.as_ref().is_some_and(|cycle| cycle.wanted_c.is_some());
+    let _ = match (view.ceiling_c, &furnace.cycle) {
+        (Some(ceiling_c), _) => write!(into, "{name} may heat up to {ceiling_c:.0} °C."),
+        (None, None) => write!(into, "Nothing withholds heat from {name}; no load is in it, so none is wanted."),
+        (None, Some(cycle)) if !wants => {
+            write!(into, "Nothing withholds heat from {name}; load {} wants none in this step.", cycle.load.name)
+        }
+        (None, Some(cycle)) if can_cut(plan) => {
+            write!(into, "Nothing withholds heat from {name}; load {} waits for its permit to be written.", cycle.load.name)
+        }
+        (None, Some(_)) => write!(into, "{name} is heated by hand: do what the service asks."),
+    };
+    for row in view.interlocks.iter().filter(|row| row.kind == InterlockKind::PurgeBeforeHeat && !row.text.is_empty()) {
+        let _ = write!(into, " {}", row.text);
+    }
+}
+
 /// Writes by what heat is cut if this computer dies.
 fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
     let _ = match (&plan.heating, &plan.dead_man) {
@@ -258,6 +297,17 @@ fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
     if !can_cut(plan) && plan.heating != Heating::Watched {
         into.push_str("; its interlocks only warn");
     }
+}
+
+fn view_bypass(bypass: Option<&Bypass>, into: &mut Option<BypassView>) {
+    let Some(bypass) = bypass else {
+        *into = None;
+        return;
+    };
+    let view = into.get_or_insert_with(|| BypassView { person: String::new(), reason: String::new(), left_ms: 0 });
+    view.person.clone_from(&bypass.person);
+    view.reason.clone_from(&bypass.reason);
+    view.left_ms = bypass.left_ms;
 }
 
 fn resize<T>(list: &mut Vec<T>, count: usize, blank: impl Fn() -> T) {
@@ -283,5 +333,6 @@ fn blank_furnace(name: &Name) -> FurnaceView {
         interlocks: Vec::new(),
         cycle: None,
         if_computer_dies: String::new(),
+        heat: String::new(),
     }
 }

@@ -109,6 +109,8 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.kept_for = stood.kept_for;
     furnace.last_c = stood.last_c;
     furnace.alone_s = stood.alone_s;
+    furnace.bypasses = stood.bypasses;
+    furnace.bypasses.pass(away_ms);
     furnace.gas = stood.gas;
     let Some(mut cycle) = stood.cycle else { return };
     // Time that nobody knows may have been any time: a temper is overdue then.

@@ -55,7 +55,8 @@ impl Shop {
                 }
                 let said = verdict(kind, plan, &furnace.facts, &now_is, &mut furnace.memory);
                 if let Some(change) = furnace.rows.step(kind, now, said) {
-                    let cuts = change == Change::Tripped && said.off && entry(kind).causes == For::People;
+                    let cuts =
+                        change == Change::Tripped && furnace.rows.row(kind).withholds() && entry(kind).causes == For::People;
                     furnace.cut_now |= cuts;
                     furnace.goes_on &= !cuts;
                     tell(furnace, plan, kind, change, &mut out.events);
@@ -98,7 +99,7 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
             // A look through the door is over before anybody could come.
             let looked = kind == InterlockKind::DoorOpen && furnace.facts.door == Door::Open && !latched;
             let priority = match (entry.causes, furnace.situation.running) {
-                _ if opened_on_purpose => Priority::Record,
+                _ if opened_on_purpose || row.is_bypassed() => Priority::Record,
                 _ if looked => Priority::Notice,
                 (For::Turn, _) | (_, false) if !latched => Priority::Record,
                 (For::People, _) if latched || furnace.situation.hot => Priority::Urgent,

@@ -181,60 +181,6 @@ fn a_lost_driver_cuts_and_is_ridden_through_when_it_is_back_soon() {
 }
 
 #[test]
-fn a_gap_that_a_load_is_carried_over_is_noted() {
-    let mut bench = Bench::soaking(&[Kind::gas("north")]);
-    bench.plants[0].answers = false;
-    bench.scans(20);
-    assert!(!bench.heats(NORTH) && bench.row(NORTH, DriverLost) == Tripped);
-    bench.plants[0].answers = true;
-    bench.scans(3);
-    assert!(bench.heats(NORTH) && bench.row(NORTH, DriverLost) == Clear);
-    assert_eq!(bench.said(|body| matches!(body, EventBody::RodeThrough { gap_ms } if (10_000..21_000).contains(gap_ms))), 1);
-}
-
-#[test]
-fn a_cold_furnace_may_be_switched_off_and_a_hot_one_that_nobody_could_read_is_doubtful() {
-    for (read_c, state) in [(21.0, Clear), (500.0, Latched)] {
-        let mut bench = Bench::new(&[Kind::gas("north")]);
-        bench.plants[0].read_c = read_c;
-        bench.scans(20);
-        bench.plants[0].answers = false;
-        bench.scans(90);
-        assert_eq!(bench.row(NORTH, DriverLost), Tripped);
-        bench.plants[0].answers = true;
-        bench.scans(3);
-        assert_eq!(bench.row(NORTH, DriverLost), state, "from {read_c} °C");
-    }
-}
-
-#[test]
-fn after_a_reset_a_load_goes_on_only_on_a_persons_word_given_once() {
-    let mut bench = Bench::soaking(&[Kind::gas("north")]);
-    bench.done(Request::Stop { furnace: None });
-    bench.done(Request::Reset { furnace: None, interlock: Some(Stop) });
-    bench.scans(60);
-    assert!(!bench.heats(NORTH));
-    assert_eq!(bench.row(NORTH, InterlockKind::Interrupted), Tripped);
-    assert_eq!(bench.view.questions.len(), 1, "one question, and no other about the same steel");
-    assert!(matches!(bench.reset(), Answer::Refused(_)), "the cause is that nobody has said so");
-    bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
-    bench.scans(3);
-    assert!(bench.heats(NORTH) && bench.row(NORTH, InterlockKind::Interrupted) == Clear);
-}
-
-#[test]
-fn a_persons_word_answers_for_a_short_supply() {
-    let mut bench = Bench::soaking(&[Kind::gas("north")]);
-    bench.gauge_bar = 8.0;
-    bench.scans(70);
-    assert_eq!(bench.row(NORTH, GasSupply), Tripped);
-    bench.choose(|ask| matches!(ask, Ask::Steel { .. }), Choice::Steel(SteelChoice::Finish));
-    bench.scans(70);
-    assert_eq!(bench.row(NORTH, GasSupply), Clear);
-    assert!(bench.heats(NORTH) && bench.view.questions.is_empty());
-}
-
-#[test]
 fn a_driver_lost_for_long_needs_a_reset() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
     bench.plants[0].answers = false;

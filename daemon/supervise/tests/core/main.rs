@@ -1,6 +1,7 @@
 //! The decision core from outside: a scripted bench, whole cycles, each interlock, restarts, and random sequences under an oracle.
 
 mod bench;
+mod bypasses;
 mod cost;
 mod cycles;
 mod entering;
@@ -9,5 +10,6 @@ mod oracle;
 mod permits;
 mod plans;
 mod properties;
+mod resets;
 mod restarts;
 mod routes;

@@ -54,6 +54,8 @@ struct Known {
     told: BTreeSet<InterlockKind>,
     /// Somebody chose to quench this load before its time.
     quench_now: bool,
+    /// What is bypassed, and how much longer by the oracle's own clock.
+    bypasses: BTreeMap<InterlockKind, u64>,
 }
 
 /// Longer than any gap that may still be judged after a restart, in milliseconds.
@@ -99,6 +101,8 @@ impl Oracle {
             (known.temperature, known.door, known.flow, known.heated) = (None, None, None, false);
             (known.permitted, known.changes) = (None, 0.0);
             known.permits.clear();
+            let away_ms = if let Away::Known(span) = away { span.0 } else { u64::MAX };
+            known.bypasses.values_mut().for_each(|left_ms| *left_ms = left_ms.saturating_sub(away_ms));
             if away == Away::Unknown {
                 known.proved = false;
             }
@@ -113,6 +117,7 @@ impl Oracle {
             self.check_heat(place, &plan.furnaces[place], now, out, view);
         }
         self.check_events(plan, seen, out, view);
+        self.check_bypasses(plan, now, out, view);
         self.check_shares(plan, out, view);
         for place in 0..self.furnaces.len() {
             self.check_soak(place, &plan.furnaces[place], now, view);
@@ -311,7 +316,7 @@ impl Oracle {
                     let cuts = matches!(interlock, DriverLost | OverTemperature | SensorFault | RunTimeLimit | Stop);
                     let began = !known.told.contains(interlock);
                     assert!(
-                        !cuts || !began || decides == 1 || steel,
+                        !cuts || !began || decides == 1 || steel || known.bypasses.contains_key(interlock),
                         "nobody is asked about the hot steel in {name}: {interlock:?}"
                     );
                 }
@@ -319,7 +324,8 @@ impl Oracle {
                     let chose = known.quench_now
                         || seen.requests.iter().any(|request| matches!(request, Request::Choose { choice: QUENCH_NOW, .. }));
                     let in_window = self.oil.is_some_and(|oil_c| (40.0..=70.0).contains(&oil_c));
-                    assert!(chose || in_window, "a part was called in {name} with its bath at {:?} °C", self.oil);
+                    let bypassed = known.bypasses.contains_key(&InterlockKind::QuenchReadiness);
+                    assert!(chose || in_window || bypassed, "a part was called in {name} with its bath at {:?} °C", self.oil);
                 }
                 EventBody::Answered { choice: Some(QUENCH_NOW), .. } => known.quench_now = true,
                 EventBody::CycleEnded { .. } => known.quench_now = false,
@@ -327,6 +333,47 @@ impl Oracle {
             }
         }
         known.told = known.standing.keys().copied().collect();
+    }
+
+    /// Invariant 5: no bypass past its expiry, none of what is never bypassed, and no heat past a row that is in force.
+    fn check_bypasses(&mut self, plan: &ShopPlan, now: ShopMs, out: &Outputs, view: &View) {
+        let dt_ms = self.last.map_or(0, |last| now.0 - last.0);
+        for (place, known) in self.furnaces.iter_mut().enumerate() {
+            known.bypasses.values_mut().for_each(|left_ms| *left_ms = left_ms.saturating_sub(dt_ms));
+            for event in out.events.iter().filter(|event| event.furnace == Some(FurnaceId(place as u16))) {
+                match &event.body {
+                    EventBody::Bypassed { interlock, for_ms, reason } => {
+                        assert!(
+                            event.person.is_some() && !reason.is_empty(),
+                            "invariant 5: a bypass without a person or a reason"
+                        );
+                        assert!(
+                            plan.furnaces[place].policy.may_bypass.contains(interlock),
+                            "{interlock:?} is not open to a bypass"
+                        );
+                        let day_ms = 24 * 3_600_000;
+                        assert!(*for_ms > 0 && *for_ms <= day_ms, "a bypass of {for_ms} ms");
+                        known.bypasses.insert(*interlock, *for_ms);
+                    }
+                    EventBody::Restored { interlock, .. } => drop(known.bypasses.remove(interlock)),
+                    _ => {}
+                }
+            }
+            let heated = out.orders.iter().any(|order| order.furnace().index() == place);
+            for row in &view.furnaces[place].interlocks {
+                let own_ms = known.bypasses.get(&row.kind).copied();
+                let shown_ms = row.bypass.as_ref().map(|bypass| bypass.left_ms);
+                assert!(
+                    shown_ms.is_none() || own_ms.is_some_and(|own_ms| own_ms > 0),
+                    "invariant 5: {:?} past its expiry",
+                    row.kind
+                );
+                assert_eq!(shown_ms, own_ms, "invariant 5: the bypass of {:?}", row.kind);
+                let cuts = matches!(row.kind, InterlockKind::RunTimeLimit | InterlockKind::DriverLost);
+                let in_force = cuts && row.state != InterlockState::Clear && own_ms.is_none();
+                assert!(!(heated && in_force), "invariant 1: heat past {:?}, which nobody has bypassed", row.kind);
+            }
+        }
     }
 
     /// Invariant 6, and the half of 3 that keeps gas on hot steel.

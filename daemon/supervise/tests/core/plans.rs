@@ -6,8 +6,8 @@ use hearthward_equipment::quantity::{celsius, gas_flow, kelvins};
 use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, TankId, UnitId};
 use hearthward_process::gas::Gas;
 use hearthward_supervise::plan::{
-    ChamberKind, ChamberPlan, Contactor, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PurgePlan, RoomPlan, ShopPlan,
-    SteelChoice, SupplyPlan, TankPlan, ValvePlan,
+    ChamberKind, ChamberPlan, Contactor, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan,
+    ShopPlan, SteelChoice, SupplyPlan, TankPlan, ValvePlan,
 };
 use hearthward_supervise::recipe::{Drive, Load, Medium, Pace, Protection, Step};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
@@ -143,6 +143,7 @@ fn furnace(kind: &Kind, points: Points, contactor: PointId, valve: PointId, dire
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
+        policy: PolicyPlan::default(),
     }
 }
 

@@ -4,6 +4,7 @@
 use hearthward_equipment::quantity::{celsius, gas_flow, kelvins};
 use hearthward_equipment::{FurnaceId, Quality, ShopMs, Value};
 use hearthward_supervise::Away;
+use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::plan::{ShopPlan, SteelChoice};
 use hearthward_supervise::recipe::{Protection, Step};
@@ -42,6 +43,9 @@ enum Deed {
     Abort(bool),
     Reset(u8),
     Stop(u8),
+    /// Bypasses one of them, for so many seconds.
+    Bypass(bool, u8, u16),
+    Restore(bool, u8),
     Restart(u8),
     Stopping,
 }
@@ -69,10 +73,21 @@ fn deed() -> impl Strategy<Value = Deed> {
         1 => one().prop_map(Deed::Abort),
         6 => (0_u8..3).prop_map(Deed::Reset),
         1 => (0_u8..3).prop_map(Deed::Stop),
+        2 => (one(), 0_u8..5, 0_u16..300).prop_map(|(which, kind, for_s)| Deed::Bypass(which, kind, for_s)),
+        1 => (one(), 0_u8..5).prop_map(|(which, kind)| Deed::Restore(which, kind)),
         1 => (0_u8..4).prop_map(Deed::Restart),
         1 => Just(Deed::Stopping),
     ]
 }
+
+/// What people try to bypass; the last is not open to it.
+const BYPASSED: [InterlockKind; 5] = [
+    InterlockKind::RunTimeLimit,
+    InterlockKind::DriverLost,
+    InterlockKind::PurgeFlow,
+    InterlockKind::QuenchReadiness,
+    InterlockKind::DoorOpen,
+];
 
 /// A shop that is quick: a day's work in minutes, and shares that do not suffice for both furnaces.
 fn quick() -> ShopPlan {
@@ -83,6 +98,8 @@ fn quick() -> ShopPlan {
         furnace.steepest_k_per_s = 40.0;
         furnace.falls_k_per_s = 8.0;
         furnace.short_opening = std::time::Duration::from_secs(5);
+        furnace.run_time_limit = Some(std::time::Duration::from_secs(120));
+        furnace.policy.may_bypass = BYPASSED[..4].to_vec();
         if let Some(gas) = &mut furnace.gas {
             gas.purge.changes = 0.3;
         }
@@ -179,6 +196,14 @@ fn take(bench: &mut Bench, deed: Deed) {
         Deed::Reset(n) => drop(bench.ask(Request::Reset { furnace: Some(id(n == 1)), interlock: None })),
         Deed::Stop(0) => drop(bench.ask(Request::Stop { furnace: None })),
         Deed::Stop(n) => drop(bench.ask(Request::Stop { furnace: Some(id(n == 1)) })),
+        Deed::Bypass(south, kind, for_s) => {
+            let interlock = BYPASSED[usize::from(kind)];
+            let span = Some(std::time::Duration::from_secs(u64::from(for_s)));
+            bench.ask(Request::Bypass { furnace: id(south), interlock, reason: "a try".to_owned(), span });
+        }
+        Deed::Restore(south, kind) => {
+            drop(bench.ask(Request::Restore { furnace: id(south), interlock: BYPASSED[usize::from(kind)] }))
+        }
         Deed::Restart(kind) => {
             let away = match kind {
                 0 => Away::Unknown,

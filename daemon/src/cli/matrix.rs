@@ -1,0 +1,150 @@
+//! The cause-and-effect matrix of each furnace: on the screen, for the shop's binder, for a spreadsheet.
+
+use std::fmt::Write as _;
+
+use hearthward_proto::v1;
+
+use super::words;
+
+/// The columns, in every form.
+const COLUMNS: [&str; 5] = ["interlock", "when its cause stands", "now", "bypass", "cleared by"];
+
+/// The matrix as aligned text, with what withholds heat right now above it.
+pub(super) fn screen(furnaces: &[v1::FurnaceInterlocks]) -> String {
+    let mut out = String::new();
+    for furnace in furnaces {
+        let _ = writeln!(out, "{}\n  {}", furnace.furnace, furnace.heat);
+        let _ = writeln!(out, "  if this computer dies, heat is cut by: {}", furnace.if_computer_dies);
+        let rows: Vec<[String; 5]> = furnace.interlocks.iter().map(row).collect();
+        let width = |column: usize| {
+            rows.iter().map(|row| row[column].chars().count()).chain([COLUMNS[column].chars().count()]).max().unwrap_or(0)
+        };
+        let widths = [width(0), width(1), width(2), width(3)];
+        let mut line = |cells: [&str; 5]| {
+            let _ = write!(out, "  ");
+            for (cell, width) in cells.iter().zip(widths) {
+                let _ = write!(out, "{cell:<width$}  ");
+            }
+            let _ = writeln!(out, "{}", cells[4]);
+        };
+        line(COLUMNS);
+        rows.iter().for_each(|row| line(row.each_ref().map(String::as_str)));
+        let _ = writeln!(out);
+    }
+    out
+}
+
+/// The matrix for the shop's binder.
+pub(super) fn markdown(furnaces: &[v1::FurnaceInterlocks]) -> String {
+    let cell = |text: &str| text.replace('|', "\\|").replace('\n', " ");
+    let mut out = String::from(
+        "# Cause and effect\n\nThis is supervision, not a safety-rated system: hard-wired limit, door switch, disconnect and ventilation \
+         come first. Local codes and a licensed practitioner decide.\n",
+    );
+    for furnace in furnaces {
+        let _ = writeln!(out, "\n## {}\n\n{}\n", furnace.furnace, furnace.heat);
+        let _ = writeln!(out, "If this computer dies, heat is cut by: {}.\n", furnace.if_computer_dies);
+        let _ = writeln!(out, "| {} |\n|{}", COLUMNS.join(" | "), " --- |".repeat(COLUMNS.len()));
+        for interlock in &furnace.interlocks {
+            let _ = writeln!(out, "| {} |", row(interlock).map(|text| cell(&text)).join(" | "));
+        }
+    }
+    out
+}
+
+/// The matrix for a spreadsheet: one line an interlock, fields quoted as RFC 4180 has it.
+pub(super) fn csv(furnaces: &[v1::FurnaceInterlocks]) -> String {
+    let line = |cells: &mut dyn Iterator<Item = &str>| {
+        cells.map(|cell| format!("\"{}\"", cell.replace('"', "\"\""))).collect::<Vec<_>>().join(",") + "\r\n"
+    };
+    let mut out = line(&mut std::iter::once("furnace").chain(COLUMNS));
+    for furnace in furnaces {
+        for interlock in &furnace.interlocks {
+            let row = row(interlock);
+            out += &line(&mut std::iter::once(furnace.furnace.as_str()).chain(row.iter().map(String::as_str)));
+        }
+    }
+    out
+}
+
+fn row(interlock: &v1::Interlock) -> [String; 5] {
+    let mut now = words::word(interlock.state().as_str_name(), "INTERLOCK_STATE");
+    if interlock.withholds {
+        now += ", withholds heat";
+    }
+    if interlock.first_cause {
+        now += ", first cause";
+    }
+    [interlock.title.clone(), effect(interlock), now, bypass(interlock), interlock.clears.clone()]
+}
+
+/// What is not wired is never called protection.
+fn effect(interlock: &v1::Interlock) -> String {
+    use v1::InterlockEffect as Effect;
+    let effect = match interlock.effect() {
+        Effect::Cuts | Effect::Limits if !interlock.acts => "WARNS ONLY",
+        Effect::Cuts => "cuts heat",
+        Effect::Limits => "holds heat at the ceiling",
+        Effect::Asks => "alarms and asks",
+        Effect::Waits => "waits",
+        Effect::Alarms => "alarms",
+        Effect::Unspecified => "-",
+    };
+    effect.to_owned()
+}
+
+fn bypass(interlock: &v1::Interlock) -> String {
+    match (&interlock.bypass, interlock.may_bypass) {
+        (Some(bypass), _) => {
+            format!("BYPASSED by {} for another {}: {}", bypass.person, words::span(bypass.left_ms), bypass.reason)
+        }
+        (None, true) => "possible".to_owned(),
+        (None, false) => "never".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn furnaces() -> Vec<v1::FurnaceInterlocks> {
+        let bypass = v1::InterlockBypass { person: "Ansa".into(), reason: "a \"long\" temper|twice".into(), left_ms: 3_600_000 };
+        let limit = v1::Interlock {
+            title: "Run-time limit".into(),
+            clears: "a reset".into(),
+            effect: v1::InterlockEffect::Cuts.into(),
+            state: v1::InterlockState::Tripped.into(),
+            acts: true,
+            first_cause: true,
+            bypass: Some(bypass),
+            ..v1::Interlock::default()
+        };
+        let door = v1::Interlock {
+            title: "Door open".into(),
+            effect: v1::InterlockEffect::Cuts.into(),
+            state: v1::InterlockState::Clear.into(),
+            ..v1::Interlock::default()
+        };
+        let heat = "north may heat up to 800 °C.".into();
+        vec![v1::FurnaceInterlocks { furnace: "north".into(), interlocks: vec![limit, door], heat, ..Default::default() }]
+    }
+
+    #[test]
+    fn what_is_not_wired_only_warns_and_a_bypass_says_who_and_why() {
+        let screen = screen(&furnaces());
+        let door = screen.lines().find(|line| line.contains("Door open")).expect("a line for the door");
+        assert!(door.contains("WARNS ONLY") && !door.contains("cuts heat"), "{door}");
+        let limit = screen.lines().find(|line| line.contains("Run-time limit")).expect("a line for the limit");
+        assert!(limit.contains("BYPASSED by Ansa for another 1 h 00 min") && limit.contains("first cause"), "{limit}");
+        assert!(screen.contains("north may heat up to 800 °C."));
+    }
+
+    #[test]
+    fn the_forms_for_other_programs_quote_what_they_must() {
+        let csv = csv(&furnaces());
+        assert!(csv.contains("a \"\"long\"\" temper|twice") && csv.starts_with("\"furnace\",\"interlock\","), "{csv}");
+        assert!(csv.lines().all(|line| line.matches("\",\"").count() == COLUMNS.len()), "{csv}");
+        let markdown = markdown(&furnaces());
+        assert!(markdown.contains("temper\\|twice") && markdown.contains("not a safety-rated system"), "{markdown}");
+    }
+}
