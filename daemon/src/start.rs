@@ -34,8 +34,8 @@ pub struct Started {
     pub plan: Arc<ShopPlan>,
 }
 
-/// How long the standing cuts of the last run may take before the start goes on; the host repeats them anyway.
-const CUTS_WITHIN: Duration = Duration::from_secs(2);
+/// How long standing cuts that are sent without the host may take, before a start goes on or a broken service ends.
+pub(crate) const CUTS_WITHIN: Duration = Duration::from_secs(2);
 
 /// Starts everything but the core's thread and the faces.
 ///
@@ -79,7 +79,13 @@ fn open(assembly: &Assembly, plan: &ShopPlan) -> Result<(Journal, Opened), Ended
     let path = &assembly.settings.journal;
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|error| {
-            Ended::new(Exit::Failed, format!("the journal's folder {} cannot be made: {error}", folder.display()))
+            Ended::new(
+                Exit::Failed,
+                format!(
+                    "the journal's folder {} cannot be made: {error}; name a file where this user may write, with --journal",
+                    folder.display()
+                ),
+            )
         })?;
     }
     let mut options = OpenOptions::new(assembly.settings.merged.clone(), Names::of(plan), wall_ms());

@@ -41,6 +41,14 @@ pub enum Refusal {
         /// What is missing.
         why: String,
     },
+    /// Compiling it takes more than any driver may, or the compiling process broke. Look at where the file came from.
+    #[error("{}: was not compiled: {why}; if it should be a driver, build it again and compare", path.display())]
+    NotCompiled {
+        /// The file.
+        path: PathBuf,
+        /// What stopped it.
+        why: String,
+    },
     /// Built against a later contract: update the service, or take an earlier build of the driver.
     #[error("{}: is built for contract {driver}, this service knows contracts up to {host_most}", path.display())]
     TooNew {
@@ -101,7 +109,10 @@ pub enum EngineError {
     #[error("the WebAssembly engine does not start: {0}")]
     Engine(String),
     /// The cache folder cannot be made or is not the service's own.
-    #[error("{}: cannot be used as the folder for compiled drivers: {why}", path.display())]
+    #[error(
+        "{}: cannot be used as the folder for compiled drivers: {why}; name a folder of this user's own as host.cache",
+        path.display()
+    )]
     Cache {
         /// The folder.
         path: PathBuf,
