@@ -7,11 +7,12 @@ use std::{env, fs};
 use prost::Message;
 
 /// Every file of the package. A new file is named here and nowhere else.
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
     "hearthward/v1/cycles.proto",
     "hearthward/v1/drivers.proto",
     "hearthward/v1/events.proto",
     "hearthward/v1/interlocks.proto",
+    "hearthward/v1/planning.proto",
     "hearthward/v1/readings.proto",
     "hearthward/v1/shop.proto",
 ];

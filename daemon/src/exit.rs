@@ -7,9 +7,9 @@ use std::process::ExitCode;
 pub enum Exit {
     /// Done.
     Done = 0,
-    /// The service refused what was asked, or the demo did not end as it should.
+    /// The service or the arithmetic refused what was asked, or the demo did not end as it should.
     Refused = 1,
-    /// The command line was not understood.
+    /// The command line was not understood, or a value in it is outside what can be worked out.
     Usage = 2,
     /// The configuration has problems.
     Configuration = 3,

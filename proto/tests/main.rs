@@ -70,7 +70,7 @@ fn commands_can_be_repeated_and_lists_have_pages() {
             if name.starts_with("List") && name.ends_with("Response") {
                 assert!(fields.contains("next_page_token"), "{name}");
             }
-            let reads = ["Get", "List", "Stream"].iter().any(|verb| name.starts_with(verb));
+            let reads = ["Get", "List", "Stream", "Plan"].iter().any(|verb| name.starts_with(verb));
             if name.ends_with("Request") && !reads {
                 assert!(fields.contains("request_id") && fields.contains("person"), "{name}");
             }
@@ -81,7 +81,7 @@ fn commands_can_be_repeated_and_lists_have_pages() {
 #[test]
 fn bare_numbers_say_their_unit() {
     /// Numbers that are counts, numbers of things, or in their message's own words.
-    const COUNTS: [&str; 26] = [
+    const COUNTS: [&str; 27] = [
         "seq",
         "tick",
         "boot",
@@ -108,8 +108,12 @@ fn bare_numbers_say_their_unit() {
         "share",
         "room_oxygen_share",
         "controller_program",
+        "tempers",
     ];
-    const UNITS: [&str; 12] = ["_c", "_k", "_k_h", "_kg", "_mm", "_ms", "_s", "_ppm", "_ppm_s", "_l_min", "_kpa", "_share"];
+    const UNITS: [&str; 22] = [
+        "_c", "_k", "_k_h", "_k_min", "_ms", "_s", "_min", "_per_h", "_ppm", "_ppm_s", "_percent", "_share", "_l_min", "_l",
+        "_m3", "_mm", "_cm2", "_kpa", "_bar", "_kg", "_w", "_hrc",
+    ];
     fn walk(message: &DescriptorProto) {
         for field in &message.field {
             let number =

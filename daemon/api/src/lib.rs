@@ -18,6 +18,7 @@ mod services;
 mod stream;
 
 pub use convert::events::event;
+pub use convert::planning;
 pub use door::{Command, DriverState, DriverStatus, NotAsked, Recipe, ShopDoor};
 pub use listen::{Address, BindError, Listener};
 pub use serve::{Api, ServeError, serve};

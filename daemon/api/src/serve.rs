@@ -7,6 +7,7 @@ use hearthward_journal::Reader;
 use hearthward_proto::v1::cycle_service_server::CycleServiceServer;
 use hearthward_proto::v1::driver_service_server::DriverServiceServer;
 use hearthward_proto::v1::interlock_service_server::InterlockServiceServer;
+use hearthward_proto::v1::planning_service_server::PlanningServiceServer;
 use hearthward_proto::v1::shop_service_server::ShopServiceServer;
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinSet;
@@ -19,7 +20,7 @@ use tonic_health::server::HealthReporter;
 use crate::commands::Commands;
 use crate::door::ShopDoor;
 use crate::listen::{Connection, Listener};
-use crate::services::{Cycles, Drivers, EventServer, Interlocks, Shops};
+use crate::services::{Cycles, Drivers, EventServer, Interlocks, Planner, Shops};
 
 /// A silent connection is asked for a sign of life this often. With [`KEEPALIVE_ANSWER`] a peer that is half gone is let go after
 /// 50 seconds, well below the 90 that clients may count on.
@@ -98,7 +99,8 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
         .add_service(events)
         .add_service(CycleServiceServer::new(cycles).max_decoding_message_size(REQUEST_BYTES))
         .add_service(InterlockServiceServer::new(interlocks).max_decoding_message_size(REQUEST_BYTES))
-        .add_service(DriverServiceServer::new(drivers).max_decoding_message_size(REQUEST_BYTES));
+        .add_service(DriverServiceServer::new(drivers).max_decoding_message_size(REQUEST_BYTES))
+        .add_service(PlanningServiceServer::new(Planner).max_decoding_message_size(REQUEST_BYTES));
     let incoming = accept_all(listeners, &mut helpers);
     let serving = router.serve_with_incoming_shutdown(incoming, told(ending));
     tokio::pin!(serving);
@@ -169,6 +171,7 @@ async fn set_health(health: &HealthReporter, status: ServingStatus) {
         <CycleServiceServer<Cycles> as NamedService>::NAME,
         <InterlockServiceServer<Interlocks> as NamedService>::NAME,
         <DriverServiceServer<Drivers> as NamedService>::NAME,
+        <PlanningServiceServer<Planner> as NamedService>::NAME,
     ];
     for name in names {
         health.set_service_status(name, status).await;

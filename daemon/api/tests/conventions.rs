@@ -18,11 +18,12 @@ use tonic_reflection::pb::v1::server_reflection_response::MessageResponse;
 
 use crate::common::Served;
 
-const SERVICES: [&str; 5] = [
+const SERVICES: [&str; 6] = [
     "hearthward.v1.CycleService",
     "hearthward.v1.DriverService",
     "hearthward.v1.EventService",
     "hearthward.v1.InterlockService",
+    "hearthward.v1.PlanningService",
     "hearthward.v1.ShopService",
 ];
 

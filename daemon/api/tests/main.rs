@@ -7,4 +7,5 @@ mod events;
 mod listening;
 mod pages;
 mod plan;
+mod planning;
 mod snapshot;

@@ -7,6 +7,7 @@ mod cycle;
 mod demo;
 mod interlock;
 mod matrix;
+mod plan;
 mod print;
 mod serve;
 mod show;
@@ -62,6 +63,12 @@ enum Command {
     Interlock(interlock::Interlock),
     /// Show the drivers that are loaded.
     Driver(show::Drivers),
+    /// Work out a purge, a cylinder, a heat-up, a transfer, a bath, a temper or a whole load, with no service running.
+    ///
+    /// Quantities are written as people write them, always with a unit: "9.4 L", "580 in3", "3 ft3/h", "1475 F", "3/16 in". A
+    /// number shown is an estimate with its basis beside it; what was not said is taken as usual, and the answer says so.
+    #[command(subcommand)]
+    Plan(plan::Plan),
 }
 
 /// Which configuration.
@@ -164,7 +171,9 @@ fn understood() -> Result<Cli, Ended> {
 }
 
 fn with_exit_codes(command: clap::Command) -> clap::Command {
-    command.after_help(EXIT_CODES).mut_subcommands(with_exit_codes)
+    // An example that a command shows itself stays above them.
+    let own = command.get_after_help().map(|own| format!("{own}\n\n")).unwrap_or_default();
+    command.after_help(own + EXIT_CODES).mut_subcommands(with_exit_codes)
 }
 
 impl Cli {
@@ -180,6 +189,7 @@ impl Cli {
             Command::Enter(enter) => enter.run(),
             Command::Interlock(interlock) => interlock.run(),
             Command::Driver(drivers) => drivers.run(),
+            Command::Plan(plan) => plan.run(),
         }
     }
 }

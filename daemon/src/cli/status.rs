@@ -83,10 +83,13 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         lines.push(format!("  purge {proved}: {delivered:.1} of {owed:.1} volume changes, {flow}"));
     }
     if let Some(ppm) = furnace.probe_ppm {
-        lines.push(format!("  oxygen by the probe: {ppm:.0} ppm"));
+        lines.push(format!("  oxygen by the probe: {}", words::share(ppm * 1e-6)));
     }
     if let Some(estimate) = &furnace.estimate {
-        let number = estimate.low_ppm.zip(estimate.high_ppm).map(|(low, high)| format!("{low:.0} to {high:.0} ppm; "));
+        let number = estimate
+            .low_ppm
+            .zip(estimate.high_ppm)
+            .map(|(low, high)| format!("{} to {}; ", words::share(low * 1e-6), words::share(high * 1e-6)));
         lines.push(format!("  oxygen by estimate: {}{}", number.unwrap_or_default(), estimate.basis));
     }
     if let Some(cycle) = &furnace.cycle {

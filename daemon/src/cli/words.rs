@@ -2,9 +2,12 @@
 
 use std::time::Duration;
 
+use hearthward_process::units;
 use hearthward_proto::v1;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use uom::si::f64::Ratio;
+use uom::si::ratio::ratio;
 
 use crate::settings::quantities;
 
@@ -63,6 +66,11 @@ pub(super) fn or_none(value: Option<f64>, digits: usize, unit: &str) -> String {
     value.map_or_else(|| "no good reading".to_owned(), |value| format!("{value:.digits$} {unit}"))
 }
 
+/// A fraction as a share.
+pub(super) fn share(fraction: f64) -> String {
+    units::show_ratio(Ratio::new::<ratio>(fraction))
+}
+
 /// A reading's value.
 pub(super) fn value(value: Option<&v1::Value>) -> String {
     use v1::value::Kind;
@@ -70,8 +78,7 @@ pub(super) fn value(value: Option<&v1::Value>) -> String {
         None => "-".to_owned(),
         Some(Kind::Flag(is)) => if *is { "yes" } else { "no" }.to_owned(),
         Some(Kind::TemperatureC(c)) => format!("{c:.1} °C"),
-        Some(Kind::Share(share)) if *share < 0.01 => format!("{:.0} ppm", share * 1e6),
-        Some(Kind::Share(share)) => format!("{:.2} %", share * 100.0),
+        Some(Kind::Share(share)) => self::share(*share),
         Some(Kind::FlowLMin(flow)) => format!("{flow:.2} L/min"),
         Some(Kind::PressureKpa(kpa)) => format!("{kpa:.0} kPa"),
         Some(Kind::Whole(whole)) => whole.to_string(),
@@ -95,6 +102,14 @@ pub(super) fn event(event: &v1::Event) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn shares_are_shown_as_people_say_them() {
+        let shown = |share| value(Some(&v1::Value { kind: Some(v1::value::Kind::Share(share)) }));
+        assert_eq!(shown(0.0), "0 %");
+        assert_eq!(shown(0.2095), "20.95 %");
+        assert_eq!(shown(5e-6), "5 ppm");
+    }
 
     #[test]
     fn words_lead_back_to_their_values() {

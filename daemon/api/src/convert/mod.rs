@@ -6,6 +6,7 @@ pub(crate) mod cycles;
 pub(crate) mod drivers;
 pub(crate) mod events;
 pub(crate) mod interlocks;
+pub mod planning;
 pub(crate) mod shop;
 pub(crate) mod values;
 

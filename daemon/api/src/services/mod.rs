@@ -4,6 +4,7 @@ mod cycles;
 mod drivers;
 mod events;
 mod interlocks;
+mod planning;
 mod shop;
 
 use hearthward_equipment::{FurnaceId, Name};
@@ -13,6 +14,7 @@ pub(crate) use cycles::Cycles;
 pub(crate) use drivers::Drivers;
 pub(crate) use events::EventServer;
 pub(crate) use interlocks::Interlocks;
+pub(crate) use planning::Planner;
 pub(crate) use shop::Shops;
 
 use crate::error::ApiError;

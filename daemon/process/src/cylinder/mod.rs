@@ -94,6 +94,18 @@ impl Cylinder {
         Ok(Self { gas, volume_m3: litres / 1e3 })
     }
 
+    /// A cylinder that is known by what a full one holds: a volume counted at 21.1 °C and 101.325 kPa, as the gas trade sells
+    /// it, at the gauge pressure of a full one at 21.1 °C.
+    ///
+    /// # Errors
+    /// As for [`Cylinder::new`], of the water volume that follows; a filling outside 1 to 300 bar.
+    pub fn holding(gas: Gas, contents: Volume, filled: Pressure) -> Result<Self> {
+        within("the filling pressure", filled.value / 1e5, "bar", 1.0, 300.0)?;
+        let litre = Self::new(gas, si::cubic_metres(1e-3))?;
+        let each = litre.contents(filled, Reference::TWENTY_ONE.temperature())?.standard_volume;
+        Self::new(gas, si::cubic_metres(contents.value / each.value * 1e-3))
+    }
+
     /// The gas.
     pub fn gas(&self) -> Gas {
         self.gas
@@ -254,6 +266,15 @@ mod tests {
         let cylinder = Cylinder::new(Gas::Helium, units::volume("10 L").unwrap()).unwrap();
         let held = cylinder.contents(units::pressure("150 bar").unwrap(), units::temperature("20 C").unwrap()).unwrap();
         assert!((held.compressibility.value - 1.07).abs() < 0.01, "{}", held.compressibility.value);
+    }
+
+    #[test]
+    fn a_cylinder_known_by_its_contents_holds_them() {
+        let (contents, filled) = (units::volume("2 m3").unwrap(), units::pressure("150 bar").unwrap());
+        let cylinder = Cylinder::holding(Gas::Argon, contents, filled).unwrap();
+        let held = cylinder.contents(filled, Reference::TWENTY_ONE.temperature()).unwrap();
+        assert!((held.standard_volume.value / contents.value - 1.0).abs() < 1e-9);
+        assert!(Cylinder::holding(Gas::Argon, contents, units::pressure("0 bar").unwrap()).is_err());
     }
 
     #[test]

@@ -18,6 +18,8 @@ use crate::note::Note;
 use crate::units::Ramp;
 use crate::{AmountFlow, si, thermal};
 use uom::si::f64::{HeatCapacity, Mass, Power, Ratio, ThermalConductance, ThermodynamicTemperature, Time};
+use uom::si::heat_capacity::joule_per_kelvin;
+use uom::si::thermal_conductance::watt_per_kelvin;
 
 /// A furnace as it is known: by identification, by its plate and a guess, or both.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,6 +66,30 @@ impl Identified {
 }
 
 impl Furnace {
+    /// A furnace known by what its owner can see: the power that holds a heat once all is hot, which is taken as its rated power
+    /// too, and how fast the closed, empty furnace begins to fall from that heat once the power is cut.
+    ///
+    /// `U = P / (T - T_room)` and `S = P / |dT/dt|`: the linear furnace of this module at that heat.
+    ///
+    /// # Errors
+    /// A heat not above the room's temperature, a power outside 1 W to 10 MW, a fall outside 0.001 to 500 K/min.
+    pub fn of_holding(
+        holding: Power,
+        fall: Ramp,
+        heat: ThermodynamicTemperature,
+        room: ThermodynamicTemperature,
+    ) -> Result<Self> {
+        let holding_w = within("the power that holds the heat", holding.value, "W", 1.0, 1e7)?;
+        let fall_k_s = within("the fall after a cut", fall.kelvin_per_second() * 60.0, "K/min", 1e-3, 500.0)? / 60.0;
+        let over_k = within("the heat over the room", si::kelvin(heat) - si::kelvin(room), "K", 1.0, 1400.0)?;
+        Ok(Self {
+            rated: holding,
+            loss: ThermalConductance::new::<watt_per_kelvin>(holding_w / over_k),
+            capacity: HeatCapacity::new::<joule_per_kelvin>(holding_w / fall_k_s),
+            room,
+        })
+    }
+
     /// The heat that a gas flow takes from entering to chamber temperature.
     ///
     /// # Errors
@@ -191,8 +217,6 @@ mod tests {
     use super::*;
     use crate::flow::Reference;
     use crate::units;
-    use uom::si::heat_capacity::joule_per_kelvin;
-    use uom::si::thermal_conductance::watt_per_kelvin;
 
     fn furnace() -> Furnace {
         Furnace {
@@ -217,6 +241,17 @@ mod tests {
         let fastest = loaded.fastest.unwrap().kelvin_per_second() * 60.0;
         assert!(ask(&format!("{} K/min", fastest * 0.999), "2 kg").feasible);
         assert!(!ask(&format!("{} K/min", fastest * 1.001), "2 kg").feasible);
+    }
+
+    #[test]
+    fn what_its_owner_sees_gives_loss_and_capacity_back() {
+        let (known, heat) = (furnace(), si::from_celsius(800.0));
+        let holding = known.holding(heat).unwrap();
+        let fall = Ramp { rise: si::difference(holding.value / known.capacity.value), within: si::seconds(1.0) };
+        let seen = Furnace::of_holding(holding, fall, heat, known.room).unwrap();
+        assert!((seen.loss.value / known.loss.value - 1.0).abs() < 1e-12);
+        assert!((seen.capacity.value / known.capacity.value - 1.0).abs() < 1e-12);
+        assert!(Furnace::of_holding(holding, fall, known.room, known.room).is_err());
     }
 
     #[test]

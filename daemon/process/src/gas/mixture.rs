@@ -2,7 +2,7 @@
 
 use super::{ALL, Gas};
 use crate::constants::R;
-use crate::error::{Result, impossible, within};
+use crate::error::{ProcessError, Result, impossible, within};
 use crate::si;
 use std::fmt;
 use uom::si::dynamic_viscosity::pascal_second;
@@ -54,6 +54,27 @@ impl Mixture {
         let rest = within("the share left for the first gas", (1.0 - added) * 100.0, "%", 0.0, 100.0)?;
         shares.push((Gas::named(base)?, si::fraction(rest / 100.0)));
         Self::new(&shares)
+    }
+
+    /// Reads the name of a gas that is to protect steel.
+    ///
+    /// # Errors
+    /// [`ProcessError::NotProtective`] for whatever scales steel, welding mixtures by their usual names among them;
+    /// otherwise as for [`Mixture::named`], with the names of gases that protect.
+    pub fn protective(name: &str) -> Result<Self> {
+        let not = |why| Err(ProcessError::NotProtective { name: name.trim().to_owned(), why });
+        match Self::named(name) {
+            Ok(gas) => gas.harm().map_or(Ok(gas), not),
+            Err(error @ ProcessError::FlammableGas { .. }) => Err(error),
+            Err(_) if super::is_for_welding(name) => {
+                not("welding mixtures hold carbon dioxide or oxygen, which scale and decarburise it when hot")
+            }
+            Err(ProcessError::UnknownGas { name, .. }) => {
+                let known = ALL.into_iter().filter(|gas| gas.protects_steel()).map(Gas::name).collect::<Vec<_>>().join(", ");
+                Err(ProcessError::UnknownGas { name, known })
+            }
+            Err(error) => Err(error),
+        }
     }
 
     /// The mole fraction of one gas.
@@ -157,7 +178,6 @@ impl fmt::Display for Mixture {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::error::ProcessError;
 
     #[test]
     fn a_mixture_is_read_and_shown_again() {
@@ -170,6 +190,19 @@ mod tests {
     #[test]
     fn a_flammable_share_is_refused() {
         assert!(matches!(Mixture::named("argon + 5 % H2"), Err(ProcessError::FlammableGas { .. })));
+    }
+
+    #[test]
+    fn welding_gas_is_told_why_it_does_not_protect() {
+        for name in ["C25", "MIG gas", "welding mixture", "M21", "75/25", "argon + 18 % CO2", "CO2", "argon/CO2", "air"] {
+            let refused = Mixture::protective(name).unwrap_err();
+            assert!(matches!(refused, ProcessError::NotProtective { .. }), "{name}: {refused}");
+            assert!(refused.to_string().contains("does not protect steel"), "{refused}");
+        }
+        let unknown = Mixture::protective("neon").unwrap_err().to_string();
+        assert!(unknown.ends_with("known are: argon, nitrogen, helium"), "{unknown}");
+        assert!(matches!(Mixture::protective("argon + 5 % H2"), Err(ProcessError::FlammableGas { .. })));
+        assert!(Mixture::protective("argon + 10 % helium").is_ok());
     }
 
     #[test]

@@ -162,6 +162,20 @@ const FLAMMABLE: &[(&str, bool)] = &[
     ("alcohol", false),
 ];
 
+/// Whether a name that could not be read is one that welding mixtures go by: in words, by their shares (`75/25`), by the
+/// letter C and the share of carbon dioxide, or as a group M of ISO 14175 (from memory).
+fn is_for_welding(name: &str) -> bool {
+    let plain = plain(name);
+    let words = ["weld", "mig", "mag", "shielding", "co2", "carbon dioxide"];
+    let numbered =
+        |front: char| plain.strip_prefix(front).is_some_and(|rest| !rest.is_empty() && rest.chars().all(|c| c.is_ascii_digit()));
+    let shares = |text: &str| !text.trim().is_empty() && text.trim().chars().all(|c| c.is_ascii_digit());
+    words.iter().any(|word| plain.contains(word))
+        || numbered('c')
+        || numbered('m')
+        || plain.split_once('/').is_some_and(|(one, other)| shares(one) && shares(other))
+}
+
 fn known() -> String {
     ALL.map(Gas::name).join(", ")
 }

@@ -89,7 +89,8 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     let each = pulls.run(bath, &question.air)?;
     let (first, last) = (each.first(), each.last());
     let end = last.map_or(bath.temperature(), |pull| pull.bath_after);
-    let mut answer = Answer::new(format!("{} parts into {} of bath", pulls.parts, units::show_volume(bath.volume(), system)));
+    let count = if pulls.parts == 1 { "1 part".to_owned() } else { format!("{} parts", pulls.parts) };
+    let mut answer = Answer::new(format!("{count} into {} of bath", units::show_volume(bath.volume(), system)));
     let mut write = Writer::new(&mut answer, system);
     write.temperature("bath_after_c", "bath after the last", end, "energy balance, no cooling between");
     if let (Some(first), Some(last)) = (first, last) {

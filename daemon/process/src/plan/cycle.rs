@@ -32,8 +32,8 @@ pub struct CycleQuestion {
 pub struct GasSide {
     /// The purge.
     pub purge: PurgeQuestion,
-    /// The cylinder; its draws and reserve are filled in from the cycle.
-    pub cylinder: CylinderQuestion,
+    /// The cylinder, if it is asked about; the draws and the reserve of the cycle are added to its own.
+    pub cylinder: Option<CylinderQuestion>,
 }
 
 /// The quench of a whole load.
@@ -69,7 +69,10 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
     if let Some(gas) = &question.gas {
         let purge = PurgeQuestion { heat: (cycle.soak.temperature, gas.purge.heat.1), ..gas.purge };
         answers.push(super::purge(&purge, system)?);
-        answers.push(super::cylinder(&drawn(&purge, gas, ramp_s(question, &cycle) + pull_s, question.cooling)?, system)?);
+        if let Some(cylinder) = &gas.cylinder {
+            let held_s = ramp_s(question, &cycle) + pull_s;
+            answers.push(super::cylinder(&drawn(&purge, cylinder, held_s, question.cooling)?, system)?);
+        }
     }
     answers.push(hot);
     if let Some(quench) = question.quench.as_ref().filter(|_| cycle.medium == Medium::Oil) {
@@ -123,14 +126,14 @@ fn ramp_s(question: &CycleQuestion, cycle: &Cycle) -> f64 {
 }
 
 /// The cylinder with the draws of this cycle: purge, hold until the pull, cooling; and a reserve that cools an abandoned load.
-fn drawn(purge: &PurgeQuestion, gas: &GasSide, held_s: f64, cooling: Time) -> Result<CylinderQuestion> {
+fn drawn(purge: &PurgeQuestion, cylinder: &CylinderQuestion, held_s: f64, cooling: Time) -> Result<CylinderQuestion> {
     let purge_time = match time_to(&purge.chamber, &purge.purge, purge.level)? {
         Reached::After { time, .. } => time,
         Reached::Never { .. } => si::seconds(0.0),
     };
     let hold = purge.heat.1;
     let mut draws = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: si::seconds(held_s) }];
-    draws.extend(gas.cylinder.draws.iter().copied());
-    let reserve = si::moles(gas.cylinder.reserve.value.max(hold.value * cooling.value));
-    Ok(CylinderQuestion { draws, reserve, ..gas.cylinder.clone() })
+    draws.extend(cylinder.draws.iter().copied());
+    let reserve = si::moles(cylinder.reserve.value.max(hold.value * cooling.value));
+    Ok(CylinderQuestion { draws, reserve, ..cylinder.clone() })
 }

@@ -56,16 +56,21 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         reference.volume(ahead.usable_band.0),
         "the gauge's error",
     );
-    write.volume("needed_l", "needed, with the reserve", reference.volume(ahead.needed), counted);
-    if let Some(after) = ahead.gauge_after {
-        write.pressure("gauge_after_bar", "gauge after it", after, "at the same temperature");
+    let asked = ahead.needed.value > 0.0;
+    if asked {
+        write.volume("needed_l", "needed, with the reserve", reference.volume(ahead.needed), counted);
+        if let Some(after) = ahead.gauge_after {
+            write.pressure("gauge_after_bar", "gauge after it", after, "at the same temperature");
+        }
     }
     let steady =
         question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
     if let Some(time) = lasts(ahead.usable, steady) {
         write.time("lasts_s", "lasts at the largest of the flows", time, "if it ran on and on");
     }
-    write.word("reach", "reaches the end", words(ahead.reach), "with the gauge's error and the reserve");
+    if asked {
+        write.word("reach", "reaches the end", words(ahead.reach), "with the gauge's error and the reserve");
+    }
     match ahead.reach {
         Reach::Surely => {}
         Reach::Perhaps => answer.warn("whether it lasts depends on the gauge's error: have the next cylinder at hand"),

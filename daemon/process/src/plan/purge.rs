@@ -1,6 +1,6 @@
 //! "How long must I purge, with how much gas, and what do I set the meter to?"
 
-use super::{Answer, Writer};
+use super::{Answer, Value, Writer};
 use crate::chamber::Chamber;
 use crate::error::{Result, within};
 use crate::flow::Reference;
@@ -222,13 +222,21 @@ fn metered(answer: &mut Answer, meter: &MeterAtHand, flow: AmountFlow, keys: [&'
         return Ok(());
     }
     let error = error_at(meter.accuracy, share)?;
-    write.share(keys[1], &format!("error of that mark for the {label}"), error, "the meter's accuracy class");
+    let percent = units::figures(error.value * 100.0, 3);
+    let shown = format!("{percent} %");
+    write.put(
+        keys[1],
+        &format!("error of that mark for the {label}"),
+        Value::Number(error.value),
+        shown,
+        "the meter's accuracy class",
+    );
     if error.value > 0.2 {
         let better = full_scale_for(mark, meter.accuracy, si::fraction(0.1))?;
         let advice = better.map_or_else(String::new, |(_, most)| {
             format!("; a scale of at most {} would show it within 10 %", units::show_flow(most, system))
         });
-        answer.warn(format!("the {label} flow can be off by {} at this mark{advice}", units::show_ratio(error)));
+        answer.warn(format!("the {label} flow can be off by {percent} % at this mark{advice}"));
     }
     if let Some((float, bore)) = meter.float {
         let number = reynolds(flow, &meter.service.gas, meter.service.temperature, bore)?;

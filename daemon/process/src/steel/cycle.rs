@@ -93,8 +93,7 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
             "without gas, foil or coating the skin scales and loses carbon: leave stock to grind, or protect it",
         ));
     }
-    // The middle of the range, to the 5 °C that a controller's dial is set by.
-    let heat_c = libm::floor((steel.austenitize_c.0 + steel.austenitize_c.1) / 10.0) * 5.0;
+    let heat_c = si::celsius(steel.usual_heat());
     let start_c = steel.preheat_c.unwrap_or(ROOM_C);
     let preheat = steel.preheat_c.map(|t_c| -> Result<Hold> {
         let to_heat = heat_up(wish.section, ROOM_C, t_c, surface, &mut cautions)?;

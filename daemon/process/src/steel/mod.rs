@@ -140,6 +140,11 @@ impl Steel {
         })
     }
 
+    /// The heat to soak at: the middle of its range, to the 5 °C that a controller's dial is set by.
+    pub fn usual_heat(&self) -> ThermodynamicTemperature {
+        si::from_celsius(libm::floor((self.austenitize_c.0 + self.austenitize_c.1) / 10.0) * 5.0)
+    }
+
     /// Hardness after tempering at a temperature, straight between the points of the curve.
     ///
     /// # Errors

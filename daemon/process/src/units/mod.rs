@@ -172,7 +172,10 @@ fn positive(text: &str, dimension: Dimension) -> Result<f64> {
     if value >= 0.0 && value.is_finite() {
         return Ok(value);
     }
-    Err(ProcessError::OutOfRange { what: dimension.with_article(), value: value / factor, unit, low: 0.0, high: f64::MAX })
+    // A flow is put together from two units, whose spelling together is nobody's: it is shown in litres a minute.
+    let (value, unit) =
+        if dimension == Dimension::Flow && unit == "m3/s" { (value * 60_000.0, "L/min") } else { (value / factor, unit) };
+    Err(ProcessError::OutOfRange { what: dimension.with_article(), value, unit, low: 0.0, high: f64::MAX })
 }
 
 #[cfg(test)]
@@ -224,6 +227,7 @@ mod tests {
     #[test]
     fn impossible_values_name_their_range() {
         assert!(volume("-1 L").unwrap_err().to_string().contains("-1 L; it must lie between 0"));
+        assert!(flow("-1 L/min").unwrap_err().to_string().contains("-1 L/min; it must lie between 0"));
         assert!(share("120 %").unwrap_err().to_string().contains("120 %"));
         assert!(temperature("-300 C").is_err());
         assert!(length("3/0 in").is_err());

@@ -115,12 +115,13 @@ pub fn show_mass(mass: Mass, system: System) -> String {
     }
 }
 
-/// A share: per cent, parts per million below 0.1 %.
+/// A share: per cent, parts per million below 0.1 %; to the hundredth from 10 % up, so that air shows as 20.95 %.
 pub fn show_ratio(share: Ratio) -> String {
-    if share.get::<ratio>() < 1e-3 {
-        with(share.get::<part_per_million>(), 3, "ppm")
-    } else {
-        with(share.get::<percent>(), 3, "%")
+    match share.get::<ratio>() {
+        0.0 => "0 %".to_owned(),
+        small if small < 1e-3 => with(share.get::<part_per_million>(), 3, "ppm"),
+        middle if middle < 0.1 => with(share.get::<percent>(), 3, "%"),
+        _ => with(share.get::<percent>(), 4, "%"),
     }
 }
 
@@ -148,6 +149,8 @@ mod tests {
         assert_eq!(show_volume(chamber, System::Imperial), "360 in³");
         assert_eq!(show_temperature(units::temperature("1475 F").unwrap(), System::Metric), "802 °C");
         assert_eq!(show_ratio(units::share("5 ppm").unwrap()), "5 ppm");
+        assert_eq!(show_ratio(units::share("20.95 %").unwrap()), "20.95 %");
+        assert_eq!(show_ratio(units::share("0 ppm").unwrap()), "0 %");
         assert_eq!(show_time(units::time("2 h").unwrap()), "120 min");
     }
 }

@@ -1,0 +1,89 @@
+//! A whole load.
+
+use hearthward_process::plan;
+use hearthward_process::plan::{Answer, CycleQuestion, GasSide, QuenchSide};
+use hearthward_process::steel::Wish;
+use hearthward_proto::v1;
+
+use super::asked::{Asked, HRC, MINUTES, Result, Unplanned};
+use super::{gas, quench, steel};
+
+/// Answers [`v1::PlanCycleRequest`]: the proposed cycle first, then its parts.
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken, or with why the gas is refused.
+pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
+    let mut asked = Asked::new(request.units());
+    let missing = || Unplanned::field("steel", "must be given, such as O1 or 1095");
+    let steel = steel::named(&request.steel)?.ok_or_else(missing)?;
+    let section = steel::section(&mut asked, request.section.as_ref())?;
+    let wish = Wish {
+        steel,
+        section,
+        protected: request.protected || request.purge.is_some(),
+        hardness_hrc: asked.may(&HRC, "hardness_hrc", request.hardness_hrc, steel::HARDNESS_HRC)?,
+        oil: quench::said_speed(request.oil()),
+    };
+    let proposed = hearthward_process::steel::cycle(&wish).map_err(|error| Unplanned::whole(&error))?;
+    let heat_c = proposed.soak.temperature.get::<uom::si::thermodynamic_temperature::degree_celsius>();
+    let ramp = match &request.ramp {
+        Some(ramp) => {
+            let room = asked.room(request.purge.as_ref().and_then(|purge| purge.room_c))?;
+            Some(steel::ramp(&mut asked, ramp, proposed.soak.temperature, room)?)
+        }
+        None => None,
+    };
+    let question = CycleQuestion {
+        wish,
+        gas: gas_side(&mut asked, request, heat_c)?,
+        quench: quench_side(&mut asked, request, heat_c)?,
+        ramp,
+        cooling: asked.or(
+            &MINUTES,
+            "cooling_min",
+            (request.cooling_min, 60.0),
+            (0.0, 1e4),
+            "an abandoned load cools under gas, from the reserve, for",
+        )?,
+    };
+    let (_, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    if let Some(first) = answers.first_mut() {
+        *first = asked.said(first.clone());
+    }
+    Ok(answers)
+}
+
+fn gas_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> Result<Option<GasSide>> {
+    let Some(purge) = &request.purge else {
+        if request.cylinder.is_some() {
+            return Err(Unplanned::field(
+                "purge.flow_l_min",
+                "must be given with a cylinder: what is drawn from it is that purge",
+            ));
+        }
+        return Ok(None);
+    };
+    let purge = v1::PlanPurgeRequest { heat_c: Some(heat_c), steel: request.steel.clone(), ..purge.clone() };
+    let question = gas::purge_question(asked, &purge).map_err(|why| why.within("purge"))?;
+    let cylinder = match &request.cylinder {
+        Some(cylinder) => Some(gas::cylinder_question(asked, cylinder).map_err(|why| why.within("cylinder"))?),
+        None => None,
+    };
+    Ok(Some(GasSide { purge: question, cylinder }))
+}
+
+fn quench_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> Result<Option<QuenchSide>> {
+    let (transfer, bath) = match (&request.transfer, &request.bath) {
+        (Some(transfer), Some(bath)) => (transfer, bath),
+        (None, None) => return Ok(None),
+        (Some(_), None) => return Err(Unplanned::field("bath.volume_l", "must be given with the way to it")),
+        (None, Some(_)) => return Err(Unplanned::field("transfer.time_s", "must be given with the bath")),
+    };
+    let (steel, section, heat_c) = (request.steel.clone(), request.section, Some(heat_c));
+    let transfer = v1::PlanTransferRequest { steel: steel.clone(), section, heat_c, ..transfer.clone() };
+    let bath = v1::PlanBathRequest { steel, section, heat_c, oil: request.oil, ..bath.clone() };
+    Ok(Some(QuenchSide {
+        transfer: quench::transfer_question(asked, &transfer).map_err(|why| why.within("transfer"))?,
+        bath: quench::bath_question(asked, &bath).map_err(|why| why.within("bath"))?,
+    }))
+}

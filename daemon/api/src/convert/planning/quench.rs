@@ -1,0 +1,161 @@
+//! The way to the bath, and the bath.
+
+use hearthward_process::plan;
+use hearthward_process::plan::{Answer, BathQuestion, TransferQuestion};
+use hearthward_process::quench::{Bath, OilSpeed, Pulls};
+use hearthward_process::transfer::{StillAir, Taper};
+use hearthward_process::units;
+use hearthward_process::vessel::Vessel;
+use hearthward_proto::v1;
+use uom::si::f64::{Length, ThermodynamicTemperature};
+use uom::si::thermodynamic_temperature::degree_celsius;
+
+use super::asked::{
+    Asked, CELSIUS, KILOGRAMS, LITRES, MILLIMETRES, MINUTES, PERCENT, Result, SECONDS, SQUARE_CENTIMETRES, Unplanned,
+};
+use super::steel::{self, HEAT_C};
+
+/// Answers [`v1::PlanTransferRequest`].
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken.
+pub fn transfer(request: &v1::PlanTransferRequest) -> Result<Answer> {
+    let mut asked = Asked::new(request.units());
+    let question = transfer_question(&mut asked, request)?;
+    let answer = plan::transfer(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    Ok(asked.said(answer))
+}
+
+/// Answers [`v1::PlanBathRequest`].
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken.
+pub fn bath(request: &v1::PlanBathRequest) -> Result<Answer> {
+    let mut asked = Asked::new(request.units());
+    let question = bath_question(&mut asked, request)?;
+    let answer = plan::bath(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    Ok(asked.said(answer))
+}
+
+pub(super) fn transfer_question(asked: &mut Asked, request: &v1::PlanTransferRequest) -> Result<TransferQuestion> {
+    let section = steel::section(asked, request.section.as_ref())?;
+    let start = steel::heat(asked, request.heat_c, steel::named(&request.steel)?, (100.0, HEAT_C.1))?;
+    let usual = "the part must not fall below";
+    Ok(TransferQuestion {
+        section,
+        taper: request.taper.as_ref().map(|taper| self::taper(asked, taper, section.size)).transpose()?,
+        start,
+        limit: asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), usual)?,
+        time: asked.must(&SECONDS, "time_s", request.time_s, (0.0, 120.0))?,
+        air: StillAir::room(asked.room(request.room_c)?),
+    })
+}
+
+/// Where most oil-hardening steels have not begun to transform, yet are close to it: common practice, no source.
+const STILL_QUENCHABLE_C: f64 = 740.0;
+
+fn taper(asked: &Asked, taper: &v1::PlanTaper, section: Length) -> Result<Taper> {
+    let read = || {
+        let edge = asked.need(&MILLIMETRES, "edge_mm", taper.edge_mm, (0.1, 50.0))?;
+        let back = asked.may(&MILLIMETRES, "back_mm", taper.back_mm, (taper.edge_mm, 50.0))?.unwrap_or(section);
+        if back < edge {
+            return Err(Unplanned::field("edge_mm", "is thicker than the back of the taper, which is the section's size"));
+        }
+        Ok(Taper { edge, back, width: asked.need(&MILLIMETRES, "width_mm", taper.width_mm, (2.0, 200.0))? })
+    };
+    read().map_err(|why| why.within("taper"))
+}
+
+pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) -> Result<BathQuestion> {
+    let volume = asked.need(&LITRES, "volume_l", request.volume_l, (0.1, 1e5))?;
+    let temperature = asked.must(&CELSIUS, "temperature_c", request.temperature_c, BATH_C)?;
+    let steel = steel::named(&request.steel)?;
+    let speed = speed(asked, request.oil(), steel.and_then(|steel| steel.oil).map(|(needs, _)| needs));
+    let room = asked.room(request.room_c)?;
+    let pulls = Pulls {
+        section: steel::section(asked, request.section.as_ref())?,
+        mass: asked.need(&KILOGRAMS, "part_kg", request.part_kg, (1e-6, 1e4))?,
+        parts: match request.parts {
+            0 => 1,
+            parts @ 1..=1000 => parts,
+            parts => return Err(Unplanned::field("parts", format!("are {parts}; 1 to 1000 are worked out"))),
+        },
+        furnace: steel::heat(asked, request.heat_c, steel, (100.0, HEAT_C.1))?,
+        view: asked.or(
+            &PERCENT,
+            "view_percent",
+            (request.view_percent, 20.0),
+            (0.0, 100.0),
+            "the open door's share of what a waiting part sees",
+        )?,
+        open: asked.or(&SECONDS, "open_s", (request.open_s, 4.0), (0.0, 3600.0), "the door is open before each pull for")?,
+        shut: asked.or(&SECONDS, "shut_s", (request.shut_s, 30.0), (0.0, 1e5), "the door is shut between pulls for")?,
+        in_air: asked.or(&SECONDS, "time_s", (request.time_s, 2.0), (0.0, 120.0), "from the door to under the oil")?,
+    };
+    Ok(BathQuestion {
+        bath: Bath::oil(volume, temperature).map_err(|error| Unplanned::of("volume_l", &error))?,
+        window: window(asked, request, speed)?,
+        flash_point: asked.may(&CELSIUS, "flash_point_c", request.flash_point_c, (60.0, 400.0))?,
+        pulls,
+        air: StillAir::room(room),
+        steel: steel.map(|steel| (steel, speed)),
+        vessel: match &request.tank {
+            Some(tank) => {
+                let surface = asked.need(&SQUARE_CENTIMETRES, "tank.surface_cm2", tank.surface_cm2, (1.0, 1e6))?;
+                let freeboard = asked.must(&MILLIMETRES, "tank.freeboard_mm", Some(tank.freeboard_mm), (0.0, 5000.0))?;
+                let part = asked.must(&MILLIMETRES, "tank.part_mm", Some(tank.part_mm), (0.0, 5000.0))?;
+                Some((Vessel { surface, oil: volume, freeboard }, part))
+            }
+            None => None,
+        },
+        cooling: asked.may(&MINUTES, "cooling_min", request.cooling_min, (1.0, 43_200.0))?,
+    })
+}
+
+/// Temperatures that a bath of oil can have.
+const BATH_C: (f64, f64) = (-20.0, 300.0);
+
+/// The class of the oil as it was said.
+pub(super) fn said_speed(oil: v1::OilClass) -> Option<OilSpeed> {
+    match oil {
+        v1::OilClass::Unspecified => None,
+        v1::OilClass::Fast => Some(OilSpeed::Fast),
+        v1::OilClass::Medium => Some(OilSpeed::Medium),
+        v1::OilClass::Slow => Some(OilSpeed::Slow),
+    }
+}
+
+fn speed(asked: &mut Asked, oil: v1::OilClass, needs: Option<OilSpeed>) -> OilSpeed {
+    said_speed(oil).unwrap_or_else(|| {
+        let speed = needs.unwrap_or(OilSpeed::Medium);
+        let word = match speed {
+            OilSpeed::Fast => "fast",
+            OilSpeed::Medium => "medium",
+            OilSpeed::Slow => "slow",
+        };
+        asked.take(format!("an oil of the {word} class"));
+        speed
+    })
+}
+
+fn window(
+    asked: &mut Asked,
+    request: &v1::PlanBathRequest,
+    speed: OilSpeed,
+) -> Result<(ThermodynamicTemperature, ThermodynamicTemperature)> {
+    let of_class = speed.window_c();
+    let low = asked.may(&CELSIUS, "window_low_c", request.window_low_c, BATH_C)?;
+    let high = asked.may(&CELSIUS, "window_high_c", request.window_high_c, BATH_C)?;
+    if low.is_none() || high.is_none() {
+        let show = |c: f64| units::show_temperature(ThermodynamicTemperature::new::<degree_celsius>(c), asked.system);
+        asked.take(format!("the working window of that class of oil: {} to {}", show(of_class.0), show(of_class.1)));
+    }
+    let window = (
+        low.unwrap_or_else(|| ThermodynamicTemperature::new::<degree_celsius>(of_class.0)),
+        high.unwrap_or_else(|| ThermodynamicTemperature::new::<degree_celsius>(of_class.1)),
+    );
+    if window.0 >= window.1 {
+        return Err(Unplanned::field("window_high_c", "must lie above the low end of the window"));
+    }
+    Ok(window)
+}

@@ -1,0 +1,169 @@
+//! Steel in the furnace and in the temper.
+
+use hearthward_process::furnace::Furnace;
+use hearthward_process::heating::{Section, Shape, Surface};
+use hearthward_process::plan;
+use hearthward_process::plan::{Answer, HeatQuestion, RampWish, TemperQuestion};
+use hearthward_process::steel::Steel;
+use hearthward_process::tempering::Temper;
+use hearthward_process::units::{self, Ramp};
+use hearthward_proto::v1;
+use uom::si::f64::{TemperatureInterval, ThermodynamicTemperature, Time};
+use uom::si::temperature_interval::kelvin;
+use uom::si::thermodynamic_temperature::degree_celsius;
+use uom::si::time::minute;
+
+use super::asked::{Asked, CELSIUS, HRC, KELVIN, KELVIN_A_MINUTE, KILOGRAMS, MILLIMETRES, MINUTES, Result, Unplanned, WATTS};
+use super::gas;
+
+/// Heats that a chamber with steel in it may have: up to what the gas tables cover, below the melting range of any steel.
+pub(super) const HEAT_C: (f64, f64) = (20.0, 1250.0);
+
+/// Answers [`v1::PlanHeatUpRequest`].
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken.
+pub fn heat_up(request: &v1::PlanHeatUpRequest) -> Result<Answer> {
+    let mut asked = Asked::new(request.units());
+    let steel = named(&request.steel)?;
+    let section = section(&mut asked, request.section.as_ref())?;
+    let heat = heat(&mut asked, request.heat_c, steel, (50.0, HEAT_C.1))?;
+    let room = asked.room(request.room_c)?;
+    let start_range = (-20.0, heat.get::<degree_celsius>() - 1.0);
+    let start = asked.may(&CELSIUS, "start_c", request.start_c, start_range)?.unwrap_or(room);
+    let soak = match (asked.may(&MINUTES, "soak_min", request.soak_min, (0.0, 1e4))?, steel) {
+        (Some(soak), _) => soak,
+        (None, Some(steel)) => {
+            let (least, _) = steel.soak_for(section.size).map_err(|error| Unplanned::of("section.size_mm", &error))?;
+            asked.take(format!("the shortest soak that {} asks for: {}", steel.grade, units::show_time(least)));
+            least
+        }
+        (None, None) => Time::default(),
+    };
+    let question = HeatQuestion {
+        section,
+        surface: Surface::of_load(request.protected),
+        start,
+        heat,
+        band: asked.or(&KELVIN, "band_k", (request.band_k, 5.0), (0.1, 100.0), "soak begins with the core within")?,
+        soak,
+        ramp: request.ramp.as_ref().map(|wish| ramp(&mut asked, wish, heat, room)).transpose()?,
+    };
+    let answer = plan::heat(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    Ok(asked.said(answer))
+}
+
+/// Answers [`v1::PlanTemperRequest`].
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken.
+pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
+    let mut asked = Asked::new(request.units());
+    let steel = named(&request.steel)?;
+    let wanted = asked.may(&HRC, "hardness_hrc", request.hardness_hrc, HARDNESS_HRC)?;
+    let temperature = match (request.temperature_c, wanted, steel) {
+        (Some(_), Some(_), _) => return Err(Unplanned::field("hardness_hrc", "contradicts temperature_c: give one of them")),
+        (None, Some(hrc), Some(steel)) => steel.temper_for(hrc).ok_or_else(|| {
+            let (low, high) = hardnesses(steel);
+            Unplanned::field(
+                "hardness_hrc",
+                format!(
+                    "is {hrc} HRC, which the tempering curve of {} does not pass; it runs from {low} to {high} HRC",
+                    steel.grade
+                ),
+            )
+        })?,
+        (None, Some(_), None) => return Err(Unplanned::field("steel", "must be given with hardness_hrc")),
+        (given, None, _) => asked.must(&CELSIUS, "temperature_c", given, (20.0, 750.0))?,
+    };
+    let times = match request.tempers {
+        0 => {
+            asked.take("two tempers (common practice, no source)");
+            2
+        }
+        times @ 1..=10 => times,
+        times => return Err(Unplanned::field("tempers", format!("are {times}; 1 to 10 are worked out"))),
+    };
+    let question = TemperQuestion {
+        temper: Temper {
+            temperature,
+            time: asked.or(&MINUTES, "time_min", (request.time_min, 120.0), (1.0, 6e4), "each temper's time")?,
+        },
+        times,
+        steel,
+        instead: asked.may(&MINUTES, "instead_min", request.instead_min, (1.0, 6e4))?,
+    };
+    let answer = plan::temper(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    Ok(asked.said(answer))
+}
+
+/// Hardnesses that anybody asks for.
+pub(super) const HARDNESS_HRC: (f64, f64) = (20.0, 70.0);
+
+fn hardnesses(steel: &Steel) -> (f64, f64) {
+    let each = || steel.tempering.iter().map(|point| point.hrc);
+    (each().fold(f64::INFINITY, f64::min), each().fold(0.0, f64::max))
+}
+
+/// The steel of a name; none of an empty one.
+pub(super) fn named(grade: &str) -> Result<Option<&'static Steel>> {
+    if grade.is_empty() {
+        return Ok(None);
+    }
+    Steel::named(grade).map(Some).map_err(|error| Unplanned::of("steel", &error))
+}
+
+/// A heat that was said, or the middle of the steel's range.
+pub(super) fn heat(
+    asked: &mut Asked,
+    celsius: Option<f64>,
+    steel: Option<&'static Steel>,
+    range: (f64, f64),
+) -> Result<ThermodynamicTemperature> {
+    let Some(steel) = steel else { return asked.must(&CELSIUS, "heat_c", celsius, range) };
+    let usual_c = steel.usual_heat().get::<degree_celsius>();
+    asked.or(&CELSIUS, "heat_c", (celsius, usual_c), range, &format!("the middle of {}'s range", steel.grade))
+}
+
+pub(super) fn section(asked: &mut Asked, section: Option<&v1::PlanSection>) -> Result<Section> {
+    let section = section.copied().unwrap_or_default();
+    let size = asked.need(&MILLIMETRES, "section.size_mm", section.size_mm, (0.1, 500.0))?;
+    let shape = match section.shape() {
+        v1::SectionShape::Unspecified => {
+            asked.take("a plate: its size is its thickness");
+            Shape::Plate
+        }
+        v1::SectionShape::Plate => Shape::Plate,
+        v1::SectionShape::Bar => Shape::Bar,
+        v1::SectionShape::Sphere => Shape::Sphere,
+    };
+    Ok(Section { shape, size })
+}
+
+/// A ramp and its furnace. Loss and capacity follow from what people can see on theirs: the power that holds the heat, and how
+/// fast it begins to fall once that power is cut.
+pub(super) fn ramp(
+    asked: &mut Asked,
+    wish: &v1::PlanRamp,
+    heat: ThermodynamicTemperature,
+    room: ThermodynamicTemperature,
+) -> Result<RampWish> {
+    let read = |asked: &mut Asked| {
+        let rate = asked.need(&KELVIN_A_MINUTE, "rate_k_min", wish.rate_k_min, (1e-3, 100.0))?;
+        let holding = asked.need(&WATTS, "holding_w", wish.holding_w, (1.0, 1e7))?;
+        let falls = asked.need(&KELVIN_A_MINUTE, "falls_k_min", wish.falls_k_min, (0.01, 500.0))?;
+        let within = Time::new::<minute>(1.0);
+        let fall = Ramp { rise: TemperatureInterval::new::<kelvin>(falls), within };
+        let furnace = Furnace {
+            rated: asked.need(&WATTS, "rated_w", wish.rated_w, (1.0, 1e7))?,
+            ..Furnace::of_holding(holding, fall, heat, room).map_err(|error| Unplanned::of("holding_w", &error))?
+        };
+        Ok(RampWish {
+            furnace,
+            ramp: Ramp { rise: TemperatureInterval::new::<kelvin>(rate), within },
+            load: asked.or(&KILOGRAMS, "load_kg", (wish.load_kg, 0.0), (0.0, 1e4), "the mass of the load")?,
+            gas: gas::flowing(asked, &wish.gas, wish.flow_l_min)?,
+        })
+    };
+    read(asked).map_err(|why: Unplanned| why.within("ramp"))
+}

@@ -1,0 +1,85 @@
+//! Goal: the planner answers over the API what the arithmetic says, and refuses with the field or the reason. Method: a client.
+
+use hearthward_proto::v1;
+use hearthward_proto::v1::plan_item::Value;
+use hearthward_proto::v1::planning_service_client::PlanningServiceClient;
+use tonic::Code;
+use tonic_types::StatusExt;
+
+use crate::common::Served;
+
+fn purge() -> v1::PlanPurgeRequest {
+    v1::PlanPurgeRequest { chamber_l: 9.4, flow_l_min: 8.0, gas_oxygen_ppm: Some(5.0), room_c: Some(25.0), ..Default::default() }
+}
+
+#[tokio::test]
+async fn a_question_is_answered_with_numbers_words_and_what_was_taken() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let answer = client.plan_purge(purge()).await.expect("answers").into_inner().answer.expect("an answer");
+    let item = answer.items.iter().find(|item| item.key == "time_s").expect("the time");
+    // Worked by hand: 7.698 changes of 9.4 L at 25 °C and 8 L/min at 21.1 °C are 8.9275 min.
+    assert!(matches!(item.value, Some(Value::Number(s)) if (s / 60.0 - 8.927_504).abs() < 1e-3), "{item:?}");
+    assert!(answer.text.contains("time to the level: 8.93 min"));
+    let taken = |note: &v1::PlanNote| note.kind() == v1::PlanNoteKind::Assumed && note.text.contains("argon");
+    assert!(answer.notes.iter().any(taken) && !answer.warnings.is_empty());
+}
+
+#[tokio::test]
+async fn a_refusal_names_the_field_or_the_reason() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let meter = Some(v1::PlanMeter { full_scale_l_min: -1.0, ..Default::default() });
+    let status = client.plan_purge(v1::PlanPurgeRequest { meter, ..purge() }).await.expect_err("refused");
+    assert_eq!(status.code(), Code::InvalidArgument);
+    let details = status.get_error_details();
+    let violation = &details.bad_request().expect("the field").field_violations[0];
+    assert_eq!(violation.field, "meter.full_scale_l_min");
+    assert!(violation.description.contains("-1 L/min; it must lie between 0.001 and 10000 L/min"), "{}", violation.description);
+    let gas = "argon + 18 % CO2".to_owned();
+    let status = client.plan_purge(v1::PlanPurgeRequest { gas, ..purge() }).await.expect_err("refused");
+    assert_eq!(status.code(), Code::FailedPrecondition);
+    assert_eq!(status.get_error_details().error_info().expect("the reason").reason, "REFUSED");
+    assert!(status.message().contains("does not protect steel"));
+}
+
+#[tokio::test]
+async fn every_question_is_served() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+    let steel = || "L6".to_owned();
+    let cylinder = v1::PlanCylinderRequest { volume_l: 10.0, gauge_bar: Some(165.0), ..Default::default() };
+    let heat_up = v1::PlanHeatUpRequest { section, steel: steel(), ..Default::default() };
+    let transfer = v1::PlanTransferRequest { section, steel: steel(), time_s: Some(2.0), ..Default::default() };
+    let bath = v1::PlanBathRequest {
+        volume_l: 12.0,
+        temperature_c: Some(48.0),
+        section,
+        part_kg: 0.2,
+        steel: steel(),
+        ..Default::default()
+    };
+    let temper = v1::PlanTemperRequest { steel: steel(), hardness_hrc: Some(58.0), ..Default::default() };
+    let cycle = v1::PlanCycleRequest {
+        steel: steel(),
+        section,
+        purge: Some(purge()),
+        cylinder: Some(cylinder.clone()),
+        transfer: Some(transfer.clone()),
+        bath: Some(bath.clone()),
+        ..Default::default()
+    };
+    let whole = client.plan_cycle(cycle).await.expect("a cycle").into_inner().answers;
+    assert_eq!(whole.len(), 7);
+    let answers = [
+        client.plan_cylinder(cylinder).await.expect("a cylinder").into_inner().answer,
+        client.plan_heat_up(heat_up).await.expect("a heat-up").into_inner().answer,
+        client.plan_transfer(transfer).await.expect("a transfer").into_inner().answer,
+        client.plan_bath(bath).await.expect("a bath").into_inner().answer,
+        client.plan_temper(temper).await.expect("a temper").into_inner().answer,
+    ];
+    for answer in answers.into_iter().flatten().chain(whole) {
+        assert!(!answer.items.is_empty() && answer.text.starts_with(&answer.title), "{}", answer.title);
+    }
+}

@@ -1,0 +1,203 @@
+//! The arithmetic, asked at the command line. No service runs for it: the question is put together here as the API's own message
+//! and answered in this process, so that both say the same.
+
+mod gas;
+mod quench;
+mod said;
+mod shop;
+mod steel;
+
+use clap::{Arg, Args, Subcommand, ValueEnum};
+use hearthward_api::planning;
+use hearthward_process::plan::Answer;
+use hearthward_process::units;
+use hearthward_proto::v1;
+use uom::si::f64::{ThermodynamicTemperature, Time};
+
+use self::gas::{Cylinder, CylinderArgs, GasArgs, Purge, PurgeArgs};
+use self::quench::{Bath, BathArgs, InAirArgs, Transfer, TransferArgs};
+use self::said::{Question, UnitsWord, in_celsius, in_minutes};
+use self::steel::{HeatUp, RampArgs, SectionArgs, Temper};
+use crate::exit::Ended;
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Plan {
+    /// How long to purge, with how much gas, what to set the meter to.
+    #[command(after_help = Purge::EXAMPLE, mut_args(signed))]
+    Purge(Box<Purge>),
+    /// What a gauge means, how long the gas lasts, what it does to the air of the room.
+    #[command(after_help = Cylinder::EXAMPLE, mut_args(signed))]
+    Cylinder(Box<Cylinder>),
+    /// When soak really begins, and whether the furnace can do a ramp.
+    #[command(after_help = HeatUp::EXAMPLE, mut_args(signed))]
+    HeatUp(Box<HeatUp>),
+    /// How far a part falls on its way to the bath, and how many seconds it has.
+    #[command(after_help = Transfer::EXAMPLE, mut_args(signed))]
+    Transfer(Box<Transfer>),
+    /// What a load does to the bath, and whether the section suits the oil.
+    #[command(after_help = Bath::EXAMPLE, mut_args(signed))]
+    Bath(Box<Bath>),
+    /// What a temper gives, and what it is worth at another time.
+    #[command(after_help = Temper::EXAMPLE, mut_args(signed))]
+    Temper(Box<Temper>),
+    /// A whole load: "I have this steel in this section: what cycle?"
+    #[command(after_help = Cycle::EXAMPLE, mut_args(signed))]
+    Cycle(Box<Cycle>),
+}
+
+impl Plan {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        match self {
+            Self::Purge(purge) => said::answer(*purge),
+            Self::Cylinder(cylinder) => said::answer(*cylinder),
+            Self::HeatUp(heat_up) => said::answer(*heat_up),
+            Self::Transfer(transfer) => said::answer(*transfer),
+            Self::Bath(bath) => said::answer(*bath),
+            Self::Temper(temper) => said::answer(*temper),
+            Self::Cycle(cycle) => said::answer(*cycle),
+        }
+    }
+}
+
+/// Lets a value begin with its sign: "-1 L/min" is then refused as a flow, "-5 C" is a temperature.
+fn signed(flag: Arg) -> Arg {
+    if flag.get_action().takes_values() { flag.allow_hyphen_values(true) } else { flag }
+}
+
+/// How the answer is shown.
+#[derive(Debug, Args)]
+struct ShownArgs {
+    /// The units that the answer is written in; quantities may be given in any.
+    #[arg(long, value_enum, default_value_t = UnitsWord::Metric)]
+    units: UnitsWord,
+    /// Print for programs: one JSON object, a failure too.
+    #[arg(long)]
+    json: bool,
+}
+
+/// The room around it all.
+#[derive(Debug, Args)]
+struct RoomArgs {
+    /// The temperature of the room, such as "18 C".
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    room: Option<ThermodynamicTemperature>,
+}
+
+/// The heat.
+#[derive(Debug, Args)]
+struct HeatArgs {
+    /// The heat of the furnace, such as "800 C" or "1475 F".
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    heat: Option<ThermodynamicTemperature>,
+}
+
+/// A whole load.
+#[derive(Debug, Args)]
+pub(super) struct Cycle {
+    /// The steel, such as O1, L6 or 1095.
+    #[arg(long)]
+    steel: Option<String>,
+    #[command(flatten)]
+    section: SectionArgs,
+    /// Foil or coating keeps it bright, where no gas does.
+    #[arg(long)]
+    protected: bool,
+    /// The hardness wanted after tempering, HRC.
+    #[arg(long, value_name = "HRC")]
+    hardness: Option<f64>,
+    /// How long an abandoned load cools under gas; the cylinder keeps that in reserve.
+    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    cooling: Option<Time>,
+    #[command(flatten)]
+    gas: GasArgs,
+    #[command(flatten)]
+    purge: PurgeArgs,
+    #[command(flatten)]
+    cylinder: CylinderArgs,
+    #[command(flatten)]
+    ramp: RampArgs,
+    #[command(flatten)]
+    in_air: InAirArgs,
+    #[command(flatten)]
+    transfer: TransferArgs,
+    #[command(flatten)]
+    bath: BathArgs,
+    #[command(flatten)]
+    room: RoomArgs,
+    #[command(flatten)]
+    shown: ShownArgs,
+}
+
+impl Cycle {
+    const EXAMPLE: &'static str = "\
+Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
+  hearthward plan cycle --steel L6 --section \"3 mm\" --hardness 61 \\
+    --chamber \"9.4 L\" --flow \"8 L/min\" --hold \"2 L/min\" --cylinder \"10 L\" --gauge \"165 bar\" \\
+    --in-air \"2 s\" --bath \"12 L\" --bath-temperature \"48 C\" --part-mass \"0.2 kg\" --parts 3";
+
+    fn request(&self) -> v1::PlanCycleRequest {
+        let (units, room_c) = (i32::from(self.shown.units), self.room.room.map(in_celsius));
+        let purge = self.purge.is_asked().then(|| v1::PlanPurgeRequest { room_c, units, ..self.purge.request(&self.gas) });
+        let ramp = self.ramp.ramp().map(|ramp| v1::PlanRamp {
+            gas: self.gas.name(),
+            flow_l_min: purge.as_ref().and_then(|purge| purge.hold_l_min),
+            ..ramp
+        });
+        let cylinder =
+            self.cylinder.is_asked().then(|| v1::PlanCylinderRequest { room_c, units, ..self.cylinder.request(&self.gas) });
+        let quenched = self.bath.is_asked() || self.in_air.in_air.is_some();
+        v1::PlanCycleRequest {
+            steel: self.steel.clone().unwrap_or_default(),
+            section: self.section.section(),
+            protected: self.protected,
+            hardness_hrc: self.hardness,
+            oil: self.bath.oil(),
+            purge,
+            cylinder,
+            ramp,
+            transfer: quenched.then(|| v1::PlanTransferRequest { room_c, units, ..self.transfer.request(&self.in_air) }),
+            bath: quenched.then(|| v1::PlanBathRequest { room_c, units, ..self.bath.request(&self.in_air) }),
+            cooling_min: self.cooling.map(in_minutes),
+            units,
+        }
+    }
+}
+
+impl Question for Cycle {
+    type Response = v1::PlanCycleResponse;
+    const RESPONSE: &'static str = "PlanCycleResponse";
+    const FLAGS: &'static [(&'static str, &'static str)] = said::FLAGS_OF_PARTS;
+
+    fn shown(&self) -> &ShownArgs {
+        &self.shown
+    }
+
+    fn ask(&self) -> Result<Vec<Answer>, said::Unasked> {
+        Ok(planning::cycle(&self.request())?)
+    }
+
+    fn response(answers: Vec<v1::PlanAnswer>) -> Self::Response {
+        v1::PlanCycleResponse { answers }
+    }
+}
+
+/// The class of an oil, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum OilWord {
+    /// About 8 to 11 s of the nickel-ball test.
+    Fast,
+    /// About 11 to 14 s.
+    Medium,
+    /// About 14 to 20 s and over.
+    Slow,
+}
+
+impl From<OilWord> for i32 {
+    fn from(word: OilWord) -> Self {
+        match word {
+            OilWord::Fast => v1::OilClass::Fast.into(),
+            OilWord::Medium => v1::OilClass::Medium.into(),
+            OilWord::Slow => v1::OilClass::Slow.into(),
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! Goal: the planner at the command line answers, warns and refuses as people and programs need it, and the guide's pages are what
+//! it really prints. Method: the program itself, with no service running.
+
+mod guide;
+mod plan;
+
+use std::process::{Command, Output};
+
+/// The program with arguments.
+fn hearthward(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_hearthward")).args(arguments).output().expect("the program starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("text")
+}

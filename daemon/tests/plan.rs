@@ -1,0 +1,210 @@
+//! The questions, the warnings where people go wrong, and what gets what.
+
+use serde_json::Value;
+
+use crate::{hearthward, text};
+
+/// What is printed for a question that has an answer.
+fn answer(arguments: &[&str]) -> String {
+    let output = hearthward(&[&["plan"], arguments].concat());
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", text(&output.stderr));
+    text(&output.stdout)
+}
+
+/// The code and the words of a failure.
+fn failure(arguments: &[&str]) -> (i32, String) {
+    let output = hearthward(&[&["plan"], arguments].concat());
+    assert!(output.stdout.is_empty(), "a failure prints nothing as an answer: {}", text(&output.stdout));
+    (output.status.code().expect("it ended by itself"), text(&output.stderr))
+}
+
+fn json(arguments: &[&str]) -> Value {
+    object(&hearthward(&[&["plan"], arguments, &["--json"]].concat()).stdout)
+}
+
+fn json_failure(arguments: &[&str]) -> Value {
+    object(&hearthward(&[&["plan"], arguments, &["--json"]].concat()).stderr)
+}
+
+fn object(printed: &[u8]) -> Value {
+    let printed = text(printed);
+    assert_eq!(printed.lines().count(), 1, "one object: {printed}");
+    serde_json::from_str(&printed).expect("JSON")
+}
+
+const PURGE: [&str; 5] = ["purge", "--chamber", "9.4 L", "--flow", "8 L/min"];
+const BATH: [&str; 9] = ["bath", "--bath", "12 L", "--section", "3/16 in", "--part-mass", "0.3 kg", "--bath-temperature", "48 C"];
+
+fn with<'a>(base: &[&'a str], more: &[&'a str]) -> Vec<&'a str> {
+    [base, more].concat()
+}
+
+#[test]
+fn a_flow_below_the_meter_is_warned_of() {
+    let said = answer(&with(&PURGE, &["--hold", "0.3 L/min", "--meter-scale", "10 L/min"]));
+    assert!(said.contains("! the hold flow is below what this meter can show"), "{said}");
+}
+
+#[test]
+fn a_purge_that_never_gets_there_is_warned_of() {
+    let said = answer(&with(&PURGE, &["--leak", "0.05 L/min"]));
+    assert!(said.contains("! this purge never reaches 100 ppm: the leak alone keeps the oxygen at"), "{said}");
+    assert!(said.contains("largest leak that would allow the level"));
+}
+
+#[test]
+fn a_cylinder_that_will_not_last_is_warned_of() {
+    let said = answer(&["cylinder", "--cylinder", "10 L", "--gauge", "30 bar", "--draw", "2 L/min for 4 h"]);
+    assert!(said.contains("! this cylinder will not last") && said.contains("which room"), "{said}");
+}
+
+#[test]
+fn cold_oil_and_a_heavy_section_are_warned_of() {
+    let cold = answer(&with(&BATH[..7], &["--bath-temperature", "15 C", "--heat", "815 C"]));
+    assert!(cold.contains("! the oil is too cold: 15 °C"), "{cold}");
+    let heavy = answer(&with(&BATH, &["--steel", "1084", "--oil", "slow"]));
+    assert!(heavy.contains("is heavier than the"), "{heavy}");
+}
+
+#[test]
+fn each_question_shows_an_example_in_its_help() {
+    for question in ["purge", "cylinder", "heat-up", "transfer", "bath", "temper", "cycle"] {
+        let said = answer(&[question, "--help"]);
+        assert!(said.contains(&format!("  hearthward plan {question} --")) && said.contains("Exit codes: 0 done"), "{said}");
+    }
+}
+
+#[test]
+fn what_was_not_said_is_said() {
+    let said = answer(&PURGE);
+    for usual in
+        ["argon", "the room: 20 °C", "oxygen at the start: 20.95 %", "a quarter of the purge flow", "the heat that follows"]
+    {
+        assert!(said.contains(&format!("not said, so taken: {usual}")), "{usual}: {said}");
+    }
+    assert!(answer(&with(&PURGE, &["--units", "us"])).contains("ft³/h"));
+}
+
+#[test]
+fn a_model_outside_its_range_says_so() {
+    let said = answer(&["heat-up", "--section", "3 mm", "--heat", "1220 C"]);
+    assert!(said.contains("! the heat capacity of EN 1993-1-2 ends at 1200 °C"), "{said}");
+}
+
+/// Common practice, no source: a chamber of 360 cubic inches is 0.208 cubic feet, with 24, 12 and 4.8 changes an hour at 5, 2.5 and
+/// 1 cubic foot an hour, and a cylinder of 125 cubic feet lasts 25, 50 and 125 hours. Here at the command line: the time to one
+/// in e of what the air holds is one change, and the usable gas is all of it when it may be drawn down to nothing.
+#[test]
+fn the_trade_s_figures_come_out() {
+    for (flow, minutes, hours) in [("5 ft3/h", 2.5, 25.0), ("2.5 ft3/h", 5.0, 50.0), ("1 ft3/h", 12.5, 125.0)] {
+        // 20.95 % over e is 7.707 %.
+        let purge = [
+            "purge",
+            "--chamber",
+            "360 in3",
+            "--flow",
+            flow,
+            "--gas-oxygen",
+            "0 ppm",
+            "--level",
+            "7.70707 %",
+            "--room",
+            "21.1 C",
+        ];
+        let time_s = number(&json(&purge), "time_s");
+        assert!((time_s / 60.0 / minutes - 1.0).abs() < 2e-3, "{flow}: {time_s}");
+        let cylinder =
+            ["cylinder", "--contents", "125 ft3", "--filled", "150 bar", "--draw", flow, "--leave", "0 bar", "--room", "21.1 C"];
+        let lasts_s = number(&json(&cylinder), "lasts_s");
+        // What is left at a gauge of nothing is one cylinder full at the room's pressure: 1 part in 158 of it.
+        assert!((lasts_s / 3600.0 / hours - 1.0).abs() < 8e-3, "{flow}: {lasts_s}");
+    }
+}
+
+fn number(response: &Value, key: &str) -> f64 {
+    let items = response["answer"]["items"].as_array().expect("items");
+    let item = items.iter().find(|item| item["key"] == key).unwrap_or_else(|| panic!("no {key} in {items:?}"));
+    item["number"].as_f64().expect("a number")
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_flag_value_and_range() {
+    let cases: [(&[&str], &[&str]); 12] = [
+        (&["purge", "--chamber", "580", "--flow", "8 L/min"], &["--chamber", "`580` has no unit", "in3"]),
+        (&["purge", "--chamber", "2 L/min", "--flow", "8 L/min"], &["--chamber", "is a flow, but a volume"]),
+        (&["purge", "--chamber", "9 L", "--flow", "-1 L/min"], &["--flow", "-1 L/min; it must lie between 0"]),
+        (&["purge", "--chamber", "9 L"], &["--flow must be given, between 0.001 and 10000 L/min"]),
+        (&["purge", "--flow", "8 L/min"], &["--chamber must be given"]),
+        (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "120 %"], &["--gas-purity", "120 %", "100 %"]),
+        (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--heat", "2900 F"], &["--heat is 1593.33 °C", "20 and 1250 °C"]),
+        (
+            &["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas", "neon"],
+            &["--gas", "`neon`", "known are: argon, nitrogen, helium\n"],
+        ),
+        (&["temper", "--steel", "X1", "--temperature", "205 C"], &["--steel", "`X1`", "O1, A2"]),
+        (&["temper", "--steel", "L6", "--hardness", "69"], &["--hardness is 69 HRC", "to 62 HRC"]),
+        (&["transfer", "--section", "3 mm", "--heat", "800 C"], &["--in-air must be given, between 0 and 120 s"]),
+        (&["cycle", "--section", "3 mm"], &["--steel must be given"]),
+    ];
+    for (arguments, words) in cases {
+        let (code, said) = failure(arguments);
+        assert_eq!(code, 2, "{arguments:?}: {said}");
+        for word in words {
+            assert!(said.contains(word), "{arguments:?}: no {word:?} in {said}");
+        }
+    }
+}
+
+#[test]
+fn gases_that_burn_or_harm_are_refused_with_the_reason() {
+    for (gas, why) in [
+        ("C25", "welding mixtures hold carbon dioxide or oxygen"),
+        ("argon + 18 % CO2", "does not protect steel: carbon dioxide oxidises and decarburises"),
+        ("CO2", "does not protect steel"),
+        ("air", "does not protect steel"),
+        ("argon + 5 % H2", "is flammable"),
+        ("forming gas", "is flammable"),
+    ] {
+        let (code, said) = failure(&with(&PURGE, &["--gas", gas]));
+        assert_eq!(code, 1, "{gas}: {said}");
+        assert!(said.contains(why), "{gas}: {said}");
+    }
+}
+
+#[test]
+fn programs_get_failures_as_json_too() {
+    let said = |failure: &Value, words: &str| failure["error"].as_str().is_some_and(|error| error.contains(words));
+    let unread = json_failure(&["purge", "--chamber", "580", "--flow", "8 L/min"]);
+    assert!(unread["exit"] == 2 && said(&unread, "--chamber") && said(&unread, "has no unit"), "{unread}");
+    let range = json_failure(&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--heat", "2900 F"]);
+    assert!(range["exit"] == 2 && said(&range, "--heat is 1593.33 °C"), "{range}");
+    let gas = json_failure(&with(&PURGE, &["--gas", "CO2"]));
+    assert!(gas["exit"] == 1 && gas["reason"] == "refused" && said(&gas, "does not protect steel"), "{gas}");
+}
+
+#[test]
+fn a_configuration_s_figures_need_not_be_typed_again() {
+    let shop = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/example/shop.toml");
+    let purge = answer(&["purge", "-c", shop, "--furnace", "north"]);
+    assert!(purge.contains("flow: 8 L/min") && !purge.contains("taken: argon"), "{purge}");
+    assert!(answer(&["purge", "-c", shop, "--furnace", "north", "--flow", "6 L/min"]).contains("flow: 6 L/min"));
+    assert!(answer(&["cylinder", "-c", shop, "--supply", "argon", "--draw", "2 L/min"]).contains("at 150 bar"));
+    let bath = [
+        "bath",
+        "-c",
+        shop,
+        "--tank",
+        "oil",
+        "--bath-temperature",
+        "48 C",
+        "--section",
+        "3 mm",
+        "--part-mass",
+        "0.2 kg",
+        "--steel",
+        "L6",
+    ];
+    assert!(answer(&bath).contains("margin to the flash point"));
+    let (code, said) = failure(&["purge", "-c", shop, "--furnace", "west"]);
+    assert!(code == 2 && said.contains("it has: little, north, south"), "{said}");
+}
