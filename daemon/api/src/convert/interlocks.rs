@@ -36,7 +36,7 @@ pub(crate) fn furnace(view: &FurnaceView, clocks: Clocks) -> v1::FurnaceInterloc
     v1::FurnaceInterlocks {
         furnace: view.name.to_string(),
         interlocks: view.interlocks.iter().map(|one| interlock(one, clocks)).collect(),
-        ceiling_c: view.ceiling_c,
+        ceiling_c: view.ceiling_c.map(super::tidy),
         if_computer_dies: view.if_computer_dies.clone(),
         heat: view.heat.clone(),
         rules: view.rules.iter().map(rule).collect(),
