@@ -7,6 +7,7 @@ mod cycle;
 mod demo;
 mod interlock;
 mod print;
+mod replay;
 mod serve;
 mod show;
 mod status;
@@ -61,6 +62,8 @@ enum Command {
     Interlock(interlock::Interlock),
     /// Show the drivers that are loaded.
     Driver(show::Drivers),
+    /// Go through the decisions in a journal again, tick by tick, and show where they come out otherwise.
+    Replay(replay::Replay),
 }
 
 /// Which configuration.
@@ -179,6 +182,7 @@ impl Cli {
             Command::Enter(enter) => enter.run(),
             Command::Interlock(interlock) => interlock.run(),
             Command::Driver(drivers) => drivers.run(),
+            Command::Replay(replay) => replay.run(),
         }
     }
 }

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 
 /// Everything the core knows of the shop. Furnaces, tanks and supplies are numbered by their place in these lists.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ShopPlan {
     /// The shop's name, for people.
     pub name: String,
@@ -54,7 +54,7 @@ impl ShopPlan {
 }
 
 /// How heat is asked for and taken away.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Heating {
     /// The service sends set points; a cut sends the unit's standing cut.
     SetPoint,
@@ -67,7 +67,7 @@ pub enum Heating {
 }
 
 /// What a dead service leaves to cut this furnace's heat.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum DeadMan {
     /// A contactor that drops when its heartbeat stops.
     ContactorHeartbeat {
@@ -84,7 +84,7 @@ pub enum DeadMan {
 }
 
 /// A contactor that interrupts the furnace's power, wired to a point of its own.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Contactor {
     /// The output that closes it.
     pub output: HeatPointId,
@@ -93,7 +93,7 @@ pub struct Contactor {
 }
 
 /// What kind of space the chamber is: it decides how far an oxygen estimate may be believed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ChamberPlan {
     /// A tight metal retort, a brick chamber or a fibre chamber.
     pub kind: ChamberKind,
@@ -104,7 +104,7 @@ pub struct ChamberPlan {
 }
 
 /// The animals that a chamber may be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum ChamberKind {
     /// Tight metal; no pore air.
     Retort,
@@ -115,7 +115,7 @@ pub enum ChamberKind {
 }
 
 /// What a calibration found.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Calibration {
     /// Air that leaks in, cold.
     pub leak: GasFlow,
@@ -128,7 +128,7 @@ pub struct Calibration {
 }
 
 /// A furnace.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FurnacePlan {
     /// Its name.
     pub name: Name,
@@ -185,7 +185,7 @@ pub struct FurnacePlan {
 }
 
 /// Gas to a furnace.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct GasPlan {
     /// Where it comes from.
     pub supply: SupplyId,
@@ -204,7 +204,7 @@ pub struct GasPlan {
 }
 
 /// A gas valve.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ValvePlan {
     /// The output; true opens.
     pub output: PointId,
@@ -213,7 +213,7 @@ pub struct ValvePlan {
 }
 
 /// How this furnace is purged.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PurgePlan {
     /// Volume changes to deliver without a break, counted as gas warms in the chamber.
     pub changes: f64,
@@ -230,7 +230,7 @@ pub struct PurgePlan {
 }
 
 /// The default on silence.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OnSilence {
     /// How long a question waits.
     pub after: Duration,
@@ -251,7 +251,7 @@ pub enum SteelChoice {
 }
 
 /// A quench tank.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TankPlan {
     /// Its name.
     pub name: Name,
@@ -282,7 +282,7 @@ pub struct TankPlan {
 }
 
 /// A gas supply.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SupplyPlan {
     /// Its name.
     pub name: Name,
@@ -303,7 +303,7 @@ pub struct SupplyPlan {
 }
 
 /// The room.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RoomPlan {
     /// Room oxygen monitor, as a volume fraction.
     pub oxygen: Option<PointId>,

@@ -10,3 +10,4 @@ mod permits;
 mod plans;
 mod properties;
 mod restarts;
+mod taken_up;
