@@ -7,7 +7,7 @@ use std::process::ExitCode;
 pub enum Exit {
     /// Done.
     Done = 0,
-    /// The service or the arithmetic refused what was asked, or the demo did not end as it should.
+    /// The service or the arithmetic refused what was asked, the demo did not end as it should, or a replay came out otherwise.
     Refused = 1,
     /// The command line was not understood, or a value in it is outside what can be worked out.
     Usage = 2,

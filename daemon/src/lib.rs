@@ -7,6 +7,7 @@ pub mod assembly;
 pub mod cli;
 mod demo;
 pub mod exit;
+mod replay;
 pub mod run;
 pub mod settings;
 pub mod shop;

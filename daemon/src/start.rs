@@ -89,6 +89,9 @@ fn open(assembly: &Assembly, plan: &ShopPlan) -> Result<(Journal, Opened), Ended
         })?;
     }
     let mut options = OpenOptions::new(assembly.settings.merged.clone(), Names::of(plan), wall_ms());
+    // Plain data always has a JSON form.
+    options.core = serde_json::to_string(plan).unwrap_or_default();
+    options.inputs = assembly.settings.inputs;
     options.version = env!("CARGO_PKG_VERSION").to_owned();
     if let Some((boot_id, uptime_ms)) = operating_system() {
         options.os_boot_id = boot_id;

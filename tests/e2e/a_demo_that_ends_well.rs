@@ -41,11 +41,42 @@ fn with_a_summary_and_a_record() {
         ["aborted", "complete"],
         "the load that may not heat is ended by a person, the other one runs to its end"
     );
+    assert_replays(&journal);
     let because =
         |event: &Value, kind: &str| event["cut"]["because"].as_array().is_some_and(|all| all.iter().any(|one| one == kind));
     let opened =
         events.iter().any(|event| because(event, "INTERLOCK_KIND_DOOR_OPEN") || because(event, "INTERLOCK_KIND_OPENING_AT_HEAT"));
     assert!(opened, "no door was opened in the demo");
+}
+
+/// Goal: the day's decisions come out again, digest by digest, from what the journal holds; under another limit they do not, and that is
+/// said. Method: `replay` on the demo's own journal, as it is and with the limit of its furnace below its soak.
+fn assert_replays(journal: &std::path::Path) {
+    let mut replay = command();
+    replay.args(["replay", "--json", "--journal"]).arg(journal);
+    let output = run_within(&mut replay, LONGEST);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{said}\n{}", String::from_utf8_lossy(&output.stderr));
+    let tally = &last_object(&said)["replayed"];
+    assert!(tally["ticks"].as_u64() > Some(5_000), "{tally}");
+    assert_eq!((&tally["digests_differ"], &tally["events_differ"], &tally["gaps"]), (&0.into(), &0.into(), &0.into()));
+
+    let other = journal.with_file_name("other.toml");
+    let example = std::fs::read_to_string(place::root().join("deploy/example/shop.toml")).expect("the example");
+    assert!(example.contains("limit = \"1060 C\""), "the example's north furnace has another limit now");
+    std::fs::write(&other, example.replace("limit = \"1060 C\"", "limit = \"700 C\"")).expect("written");
+    let mut replay = command();
+    replay.args(["replay", "--json", "--furnace", "north", "--journal"]).arg(journal);
+    replay.arg("--plan").arg(&other).arg("--drivers").arg(place::guests());
+    let output = run_within(&mut replay, LONGEST);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}\n{}", String::from_utf8_lossy(&output.stderr));
+    let first: Value = serde_json::from_str(said.lines().next().expect("a difference")).expect("JSON");
+    assert!(first["difference"]["events_now"] != first["difference"]["events_on_record"], "{first}");
+}
+
+fn last_object(said: &str) -> Value {
+    serde_json::from_str(said.lines().last().expect("it said something")).expect("JSON")
 }
 
 /// Goal: the demo replaces nothing that an earlier demo did not leave. Method: a file of somebody else's lies where its journal would.

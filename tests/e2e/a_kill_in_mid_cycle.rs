@@ -4,6 +4,7 @@
 use std::time::Duration;
 
 use hearthward_tests::client::{assert_without_gaps, numbers};
+use hearthward_tests::daemon::{command, run_within};
 use hearthward_tests::person;
 use serde_json::{Value, json};
 
@@ -49,6 +50,20 @@ fn cuts_first_and_heats_only_when_told() {
         .unwrap_or_else(|| panic!("nobody was asked whether to go on: {shop}"));
     person::choose(&mut floor.client, question, "CHOICE_GO_ON");
     floor.until_hot(true);
+    floor.kill();
+    assert_replays(&floor);
+}
+
+/// What was decided before the kill, and after it up to the next one, comes out again from what is on disk, to its end.
+fn assert_replays(floor: &Floor) {
+    let mut replay = command();
+    replay.args(["replay", "--json", "--journal"]).arg(floor.folder.path().join("journal.sqlite"));
+    let output = run_within(&mut replay, Duration::from_secs(60));
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{said}\n{}", String::from_utf8_lossy(&output.stderr));
+    let last: Value = serde_json::from_str(said.lines().last().expect("it said something")).expect("JSON");
+    assert!(last["replayed"]["ticks"].as_u64() > Some(20), "{last}");
+    assert_eq!(last["replayed"]["gaps"], 0, "{last}");
 }
 
 /// Goal: a command that was accepted is not carried out twice, whatever dies in between. Method: the same request_id before and

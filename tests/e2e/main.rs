@@ -15,3 +15,4 @@ mod a_stop_and_an_orderly_end;
 mod floor;
 mod hostile_guests;
 mod refused_configurations;
+mod the_same_bits_everywhere;

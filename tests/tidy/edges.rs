@@ -6,7 +6,7 @@ use hearthward_tests::place;
 use serde_json::Value;
 
 /// What each crate of the house may depend on, in the table's words. `*` may depend on anything.
-const TABLE: [(&str, &[&str]); 14] = [
+const TABLE: [(&str, &[&str]); 15] = [
     ("hearthward", &["*"]),
     (
         "hearthward-api",
@@ -21,6 +21,7 @@ const TABLE: [(&str, &[&str]); 14] = [
     ("hearthward-modbus-registers", &["hearthward-driver"]),
     ("hearthward-process", &[]),
     ("hearthward-proto", &[]),
+    ("hearthward-same", &["hearthward-equipment", "hearthward-process", "hearthward-supervise"]),
     ("hearthward-simulated-bench", &["hearthward-driver"]),
     ("hearthward-supervise", &["hearthward-equipment", "hearthward-process"]),
     ("hearthward-tests", &["*"]),

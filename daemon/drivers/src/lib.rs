@@ -20,7 +20,7 @@
 //! - A guest gets lines, the shop's clock and the log, and nothing else; its time, memory, output, calls and restarts are bounded.
 //!   One that breaks is rebuilt after a pause that grows, and its points are bad meanwhile.
 //! - Numbers that cannot be are bad, whatever a driver says of them; the others are rounded to whole steps
-//!   ([`STEPS_PER_KELVIN`] and so on), so that a replay sees the same bits.
+//!   ([`hearthward_equipment::steps`]), so that a replay sees the same bits.
 
 mod abi;
 mod alarm;
@@ -59,7 +59,6 @@ pub use plan::{DriverSpec, FurnaceWiring, HostPlan, LineKind, LineSpec, Setting}
 pub use refusal::{EngineError, Problem, Refusal};
 pub use status::DriverStatus;
 pub use survey::{Surveyed, SurveyedUnit, WireCost, survey};
-pub use values::{STEPS_PER_KELVIN, STEPS_PER_MOLE_A_SECOND, STEPS_PER_NUMBER, STEPS_PER_PASCAL, STEPS_PER_SHARE};
 
 /// Sends the standing cuts that [`Host::standing_cuts`] once gave, on connections of their own, until they read back or the time
 /// is up. To be called at the start, before any driver is loaded. Bytes that are none of ours send nothing.

@@ -5,6 +5,9 @@
 use hearthward_equipment::quantity::{
     GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, Temperature, gas_flow, in_celsius, in_litres_per_minute,
 };
+use hearthward_equipment::steps::{
+    STEPS_PER_KELVIN, STEPS_PER_MOLE_A_SECOND, STEPS_PER_NUMBER, STEPS_PER_PASCAL, STEPS_PER_SHARE,
+};
 use hearthward_equipment::{Quality, Value};
 use uom::si::catalytic_activity::mole_per_second;
 use uom::si::f64::{Pressure, Ratio};
@@ -13,21 +16,6 @@ use uom::si::ratio::ratio;
 use uom::si::thermodynamic_temperature::{degree_celsius, kelvin};
 
 use crate::plan::Setting;
-
-/// Steps in a kelvin: no thermocouple tells a hundredth of a degree from the next.
-pub const STEPS_PER_KELVIN: f64 = 100.0;
-
-/// Steps in a share of one: a tenth of a ppm, below what an oxygen probe resolves.
-pub const STEPS_PER_SHARE: f64 = 1e7;
-
-/// Steps in a mole a second: a nanomole a second is a millionth of the flow of a small furnace.
-pub const STEPS_PER_MOLE_A_SECOND: f64 = 1e9;
-
-/// Steps in a pascal.
-pub const STEPS_PER_PASCAL: f64 = 1.0;
-
-/// Steps in a number whose dimension is not known here.
-pub const STEPS_PER_NUMBER: f64 = 1e6;
 
 /// No furnace or flame in a shop is hotter; a higher reading is a broken sensor's or a wrong scale's.
 const TEMPERATURE_C_MOST: f64 = 3000.0;

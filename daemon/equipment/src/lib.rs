@@ -8,6 +8,7 @@ pub mod directory;
 pub mod fault;
 pub mod quantity;
 pub mod reading;
+pub mod steps;
 pub mod time;
 
 pub use address::{Address, DriverName, Name, NameError, UnitAddress};
@@ -15,4 +16,5 @@ pub use directory::{Directory, FurnaceId, HeatPointId, PointId, SupplyId, TankId
 pub use fault::{Fault, FaultCode};
 pub use quantity::{GasFlow, Temperature, TemperatureStep};
 pub use reading::{Evidence, Quality, Reading, Value};
+pub use steps::Scale;
 pub use time::{Generation, ShopMs, Tick};

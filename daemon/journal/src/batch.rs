@@ -8,6 +8,7 @@ use hearthward_supervise::request::Answer;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
+use crate::input::Inputs;
 use crate::names::Names;
 
 /// Everything of one tick that must be durable together.
@@ -25,24 +26,33 @@ pub struct Batch {
     pub standing: Option<StandingRow>,
     /// What people were answered.
     pub answers: Vec<AnswerRow>,
+    /// What this tick was given. Left out, decisions can be gone through again only from the next state that is kept.
+    pub inputs: Option<Inputs>,
+    /// The core's whole state after this tick, for a replay to begin at; `cuts` is not used.
+    pub kept: Option<StandingRow>,
 }
 
 impl Batch {
     /// A batch of nothing but its tick: it becomes durable as soon as everything before it is.
     #[must_use]
     pub fn of_tick(tick: Tick, at: ShopMs, wall_ms: i64) -> Self {
-        Self { tick, at, wall_ms, events: Vec::new(), standing: None, answers: Vec::new() }
+        Self { tick, at, wall_ms, events: Vec::new(), standing: None, answers: Vec::new(), inputs: None, kept: None }
     }
 
-    /// Whether nothing needs to be written for it.
+    /// Whether nothing needs to be written for it now. Inputs by themselves can wait.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.events.is_empty() && self.standing.is_none() && self.answers.is_empty()
+        self.standing.is_none() && !self.is_news()
+    }
+
+    /// Whether it holds anything that the inputs before it must not be missing to.
+    pub(crate) fn is_news(&self) -> bool {
+        !self.events.is_empty() || !self.answers.is_empty() || self.kept.is_some()
     }
 }
 
 /// What a restart needs to go on from: opaque here, so that the journal does not have to change when the core's state does.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct StandingRow {
     /// The layout of `body`, counted by the core.
     pub format: u32,

@@ -80,6 +80,16 @@ pub enum ReadError {
         /// What does not fit.
         detail: String,
     },
+    /// Inputs are not what was written.
+    #[error(
+        "the inputs from tick {tick} of start {boot} on are damaged or were changed; decisions can be gone through again up to there, and from the next state kept"
+    )]
+    Inputs {
+        /// Which start of the service.
+        boot: u64,
+        /// The first tick of those that cannot be read.
+        tick: u64,
+    },
     /// The chain does not hold.
     #[error("the journal does not hold together: {0}")]
     Chain(#[from] ChainBreak),

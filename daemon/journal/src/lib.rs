@@ -17,19 +17,28 @@
 mod batch;
 mod chain;
 mod error;
+mod input;
+mod keep;
 mod names;
 mod open;
+mod pack;
+mod past;
 mod read;
 mod record;
 mod ring;
 mod schema;
+mod span;
 mod write;
+mod write_input;
 
 pub use batch::{AnswerRow, Batch, Recorded, StandingRow};
 pub use chain::ChainBreak;
 pub use error::{JournalError, ReadError};
+pub use input::{Inputs, PastTick, Told, fold};
+pub use keep::InputsKept;
 pub use names::Names;
 pub use open::{Journal, OpenOptions, Opened};
+pub use past::{Past, Start};
 pub use read::{Beyond, Reader};
 pub use record::{Listener, QUEUE_BATCHES, Recorder, Refused};
 pub use ring::RING_EVENTS;

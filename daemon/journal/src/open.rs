@@ -12,12 +12,14 @@ use sha2::{Digest, Sha256};
 use crate::batch::StandingRow;
 use crate::chain::{GENESIS, Hash, Walk};
 use crate::error::JournalError;
+use crate::keep::InputsKept;
 use crate::names::Names;
 use crate::read::{Reader, walk_rows};
 use crate::record::{Listener, Recorder};
 use crate::ring::Shared;
 use crate::schema;
 use crate::write::{Writer, signed};
+use crate::write_input::InputWriter;
 
 /// How many of the newest events are checked at a start.
 ///
@@ -32,6 +34,8 @@ const BUSY_WAIT: Duration = Duration::from_millis(250);
 pub struct OpenOptions {
     /// The configuration in force, as text.
     pub plan_toml: String,
+    /// What the core is told of the shop, in JSON; empty where nobody wants to go through its decisions again.
+    pub core: String,
     /// What the numbers in events stand for.
     pub names: Names,
     /// The service's version.
@@ -45,6 +49,8 @@ pub struct OpenOptions {
     pub os_ms: u64,
     /// How large the file may grow.
     pub limit_bytes: u64,
+    /// How much of the inputs is kept.
+    pub inputs: InputsKept,
 }
 
 impl OpenOptions {
@@ -53,12 +59,14 @@ impl OpenOptions {
     pub fn new(plan_toml: impl Into<String>, names: Names, wall_ms: i64) -> Self {
         Self {
             plan_toml: plan_toml.into(),
+            core: String::new(),
             names,
             version: String::new(),
             wall_ms,
             os_boot_id: String::new(),
             os_ms: 0,
             limit_bytes: u64::MAX,
+            inputs: InputsKept::default(),
         }
     }
 }
@@ -108,12 +116,13 @@ impl Journal {
         schema::set_durable(&connection).map_err(wrong)?;
         let last = check_tail(&connection, path)?;
         let found = find(&connection, &options, last.0).map_err(wrong)?;
-        let (plan, boot) = begin(&mut connection, &options).map_err(wrong)?;
+        let (plan, boot) = begin(&mut connection, &options, &found).map_err(wrong)?;
         let opened = Opened { boot: u64::try_from(boot).unwrap_or_default(), ..found };
         let shared = Arc::new(Shared::new(opened.oldest_seq, opened.last_seq));
         let reader = Reader::new(path.into(), opened.journal_id.clone(), Arc::clone(&shared));
         let names = Arc::new(options.names);
-        let writer = Writer { connection, path: path.into(), boot, plan, names, last };
+        let inputs = InputWriter::new(&connection, boot, options.inputs).map_err(wrong)?;
+        let writer = Writer { connection, path: path.into(), boot, plan, names, last, inputs };
         Ok((Self { writer, shared, reader, limit_bytes: options.limit_bytes, lock }, opened))
     }
 
@@ -202,23 +211,25 @@ fn last_sign_of_life(connection: &Connection, boot: i64) -> rusqlite::Result<i64
     )
 }
 
-/// Takes down the plan, if it changed, and this start.
-fn begin(connection: &mut Connection, options: &OpenOptions) -> rusqlite::Result<(i64, i64)> {
+/// Takes down the plan, if it changed, and this start with what stood.
+fn begin(connection: &mut Connection, options: &OpenOptions, found: &Opened) -> rusqlite::Result<(i64, i64)> {
     let digest: [u8; 32] = Sha256::digest(options.plan_toml.as_bytes()).into();
     // Plain data always has a JSON form.
     let names = serde_json::to_string(&options.names).unwrap_or_default();
     let transaction = connection.transaction()?;
     let newest: Option<(i64, bool)> = transaction
-        .query_row("SELECT id, sha256 = ?1 AND names = ?2 FROM plan ORDER BY id DESC LIMIT 1", params![digest, names], |row| {
-            Ok((row.get(0)?, row.get(1)?))
-        })
+        .query_row(
+            "SELECT id, sha256 = ?1 AND names = ?2 AND core = ?3 FROM plan ORDER BY id DESC LIMIT 1",
+            params![digest, names, options.core],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )
         .optional()?;
     let plan = match newest {
         Some((id, true)) => id,
         _ => {
             transaction.execute(
-                "INSERT INTO plan (at_ms, sha256, toml, names) VALUES (?1, ?2, ?3, ?4)",
-                params![options.wall_ms, digest, options.plan_toml, names],
+                "INSERT INTO plan (at_ms, sha256, toml, names, core) VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![options.wall_ms, digest, options.plan_toml, names, options.core],
             )?;
             transaction.last_insert_rowid()
         }
@@ -228,6 +239,11 @@ fn begin(connection: &mut Connection, options: &OpenOptions) -> rusqlite::Result
         params![plan, options.wall_ms, options.os_boot_id, signed(options.os_ms), options.version],
     )?;
     let boot = transaction.last_insert_rowid();
+    let (format, body) = found.standing.as_ref().map_or((0, None), |standing| (standing.format, Some(&standing.body)));
+    transaction.execute(
+        "INSERT INTO standing_kept (boot, tick, mono_ms, format, away_ms, body) VALUES (?1, 0, 0, ?2, ?3, ?4)",
+        params![boot, format, found.away_ms.map(signed), body],
+    )?;
     transaction.commit()?;
     Ok((plan, boot))
 }

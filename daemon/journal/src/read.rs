@@ -226,7 +226,7 @@ impl Reader {
         Ok(names)
     }
 
-    fn with<T>(&self, work: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, ReadError> {
+    pub(crate) fn with<T>(&self, work: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, ReadError> {
         let connection = self.take()?;
         let result = work(&connection)?;
         self.give_back(connection);

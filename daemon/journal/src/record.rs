@@ -9,6 +9,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use hearthward_equipment::Tick;
+use rusqlite::ErrorCode;
 
 use crate::batch::{Batch, Recorded};
 use crate::error::JournalError;
@@ -233,11 +234,17 @@ impl RecordThread {
     }
 
     /// Tries until the group is on disk. An error only when there is nobody left to wait for it.
-    fn write(&mut self, group: Vec<Batch>) -> Result<(), String> {
+    fn write(&mut self, mut group: Vec<Batch>) -> Result<(), String> {
         let Some(through) = group.last().map(|batch| batch.tick) else { return Ok(()) };
+        group.iter_mut().for_each(|batch| self.writer.inputs.take(batch));
         let mut pause = FIRST_PAUSE;
         while let Err(error) = self.attempt(&group) {
             self.report(&error.to_string());
+            if error.sqlite_error_code() == Some(ErrorCode::DiskFull)
+                && let Err(error) = self.writer.make_room()
+            {
+                tracing::warn!(%error, "the oldest inputs could not be given up for room");
+            }
             if self.out_of_patience.recv_timeout(pause) == Err(RecvTimeoutError::Disconnected) {
                 return self.attempt(&group).map_err(|error| error.to_string());
             }

@@ -7,13 +7,13 @@ use rusqlite::{Connection, ErrorCode};
 use crate::error::JournalError;
 
 /// The newest format that this version reads and the one it writes.
-pub(crate) const FORMAT: i64 = 1;
+pub(crate) const FORMAT: i64 = 2;
 
 /// Marks the file as a journal in SQLite's own header: "HwJ1".
 const APPLICATION_ID: i64 = 0x4877_4a31;
 
 /// The tables of format 1. Later formats add to them; what is here is never renamed.
-pub(crate) const TABLES: &str = "
+const FORMAT_1: &str = "
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 -- The configuration in force. `names` is what the numbers in event bodies stand for.
 CREATE TABLE plan (id INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, sha256 BLOB NOT NULL, toml TEXT NOT NULL, names TEXT NOT NULL) STRICT;
@@ -28,6 +28,22 @@ CREATE TABLE standing (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT 
 CREATE TABLE answer (id INTEGER PRIMARY KEY, request_id TEXT NOT NULL UNIQUE, seq INTEGER NOT NULL, fingerprint INTEGER NOT NULL, outcome TEXT NOT NULL) STRICT;
 ";
 
+/// What format 2 adds: everything that decisions can be gone through again with.
+const FORMAT_2: &str = "
+-- What the core was told of the shop, in JSON; empty in plans of format 1.
+ALTER TABLE plan ADD COLUMN core TEXT NOT NULL DEFAULT '';
+-- Where decisions can be gone through again from: a start (tick 0, with what stood then and for how long nobody watched), or the whole
+-- state after a tick.
+CREATE TABLE standing_kept (boot INTEGER NOT NULL, tick INTEGER NOT NULL, mono_ms INTEGER NOT NULL, format INTEGER NOT NULL, away_ms INTEGER,
+    body BLOB, PRIMARY KEY (boot, tick)) STRICT;
+-- Ticks in a row: times, digests, and all inputs that are not readings. `hash` is that of this body and of the readings' body.
+CREATE TABLE tick_log (span INTEGER PRIMARY KEY, boot INTEGER NOT NULL, tick_from INTEGER NOT NULL, tick_to INTEGER NOT NULL,
+    mono_ms INTEGER NOT NULL, took_ms INTEGER NOT NULL, wall_ms INTEGER NOT NULL, bytes INTEGER NOT NULL, hash BLOB NOT NULL, body BLOB NOT NULL) STRICT;
+CREATE INDEX tick_log_at ON tick_log (boot, tick_from, tick_to, took_ms, bytes);
+-- The readings of the same ticks, a column for each point.
+CREATE TABLE input (span INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT;
+";
+
 /// Makes the tables in an empty file, or checks that the file is a journal that this version may write.
 pub(crate) fn prepare(connection: &mut Connection, path: &Path) -> Result<(), JournalError> {
     let wrong = |error| trouble(path, &error);
@@ -36,11 +52,12 @@ pub(crate) fn prepare(connection: &mut Connection, path: &Path) -> Result<(), Jo
     if application == 0 && tables == 0 {
         return create(connection).map_err(wrong);
     }
-    check(connection, path)
+    let found = check(connection, path)?;
+    if found < FORMAT { migrate(connection).map_err(wrong) } else { Ok(()) }
 }
 
-/// Checks that the file is a journal that this version reads.
-pub(crate) fn check(connection: &Connection, path: &Path) -> Result<(), JournalError> {
+/// Checks that the file is a journal that this version reads, and says of which format.
+pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64, JournalError> {
     let wrong = |error| trouble(path, &error);
     let application: i64 = pragma(connection, "application_id").map_err(wrong)?;
     if application != APPLICATION_ID {
@@ -50,7 +67,7 @@ pub(crate) fn check(connection: &Connection, path: &Path) -> Result<(), JournalE
     if found > FORMAT {
         return Err(JournalError::Newer { path: path.into(), found, known: FORMAT });
     }
-    Ok(())
+    Ok(found)
 }
 
 /// Durable before acknowledged: the log is synced at every commit.
@@ -90,12 +107,22 @@ fn pragma(connection: &Connection, name: &str) -> rusqlite::Result<i64> {
 /// Tables and marks in one transaction: a file that was cut short in its making is empty, not half a journal.
 fn create(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction()?;
-    transaction.execute_batch(TABLES)?;
+    transaction.execute_batch(FORMAT_1)?;
+    transaction.execute_batch(FORMAT_2)?;
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.execute(
         "INSERT INTO meta (key, value) VALUES ('journal_id', lower(hex(randomblob(8)))), ('format', ?1)",
         [FORMAT.to_string()],
     )?;
+    transaction.commit()
+}
+
+/// Brings a journal of format 1 to this one, in one transaction: an older version refuses it from then on.
+fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
+    let transaction = connection.transaction()?;
+    transaction.execute_batch(FORMAT_2)?;
+    transaction.pragma_update(None, "user_version", FORMAT)?;
+    transaction.execute("UPDATE meta SET value = ?1 WHERE key = 'format'", [FORMAT.to_string()])?;
     transaction.commit()
 }

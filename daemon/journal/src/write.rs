@@ -10,6 +10,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use crate::batch::{AnswerRow, Batch, Recorded, StandingRow};
 use crate::chain::{Hash, Row};
 use crate::names::Names;
+use crate::write_input::InputWriter;
 
 /// Most events that one transaction takes.
 ///
@@ -32,12 +33,14 @@ pub(crate) struct Writer {
     pub(crate) names: Arc<Names>,
     /// The number and link of the last event that is on disk.
     pub(crate) last: (i64, Hash),
+    pub(crate) inputs: InputWriter,
 }
 
 impl Writer {
     /// Writes a group in one transaction. After an error nothing of it is on record, and the same group can be tried again.
     pub(crate) fn commit(&mut self, group: &[Batch]) -> rusqlite::Result<()> {
-        if group.iter().all(Batch::is_empty) {
+        let inputs_due = self.inputs.is_due() || group.iter().any(Batch::is_news);
+        if !inputs_due && group.iter().all(Batch::is_empty) {
             return Ok(());
         }
         if !self.connection.is_autocommit() {
@@ -75,8 +78,24 @@ impl Writer {
         if let Some((batch, standing)) = group.iter().rev().find_map(|batch| Some((batch, batch.standing.as_ref()?))) {
             replace_standing(&transaction, self.boot, batch, standing, last.0)?;
         }
+        let written = if inputs_due { Some(self.inputs.write(&transaction, group)?) } else { None };
         transaction.commit()?;
         self.last = last;
+        if let Some(written) = written {
+            self.inputs.is_written(written);
+        }
+        Ok(())
+    }
+
+    /// Makes room on a full disk out of what is least needed: the oldest inputs. Events are never given up.
+    pub(crate) fn make_room(&mut self) -> rusqlite::Result<()> {
+        if !self.connection.is_autocommit() {
+            self.connection.execute_batch("ROLLBACK")?;
+        }
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let left = self.inputs.thin_by_a_tenth(&transaction)?;
+        transaction.commit()?;
+        self.inputs.is_thinned(left);
         Ok(())
     }
 
@@ -117,7 +136,11 @@ impl Writer {
     }
 
     /// Takes down that this start ended in order, and empties the log into the file.
-    pub(crate) fn close(&self) -> rusqlite::Result<()> {
+    pub(crate) fn close(&mut self) -> rusqlite::Result<()> {
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let written = self.inputs.write(&transaction, &[])?;
+        transaction.commit()?;
+        self.inputs.is_written(written);
         self.connection.execute("UPDATE boot SET clean = 1 WHERE id = ?1", [self.boot])?;
         self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
     }

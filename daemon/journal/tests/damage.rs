@@ -37,9 +37,9 @@ fn another_programs_database_is_foreign_and_left_alone() {
 fn a_later_format_is_refused_in_words() {
     let home = Home::new();
     home.start().finish();
-    by_hand(&home.path()).pragma_update(None, "user_version", 2).expect("set");
+    by_hand(&home.path()).pragma_update(None, "user_version", 3).expect("set");
     let error = refusal(&home);
-    assert!(matches!(error, JournalError::Newer { found: 2, known: 1, .. }));
+    assert!(matches!(error, JournalError::Newer { found: 3, known: 2, .. }));
     assert!(error.to_string().contains("use the version that wrote it"), "{error}");
     assert!(matches!(Reader::open(&home.path()), Err(JournalError::Newer { .. })));
 }

@@ -1,4 +1,5 @@
-//! Goal: whatever was said to be durable survives a process that is killed, and numbers go on without a gap.
+//! Goal: whatever was said to be durable survives a process that is killed, with the inputs that led to it, and numbers go on
+//! without a gap.
 //! Method: this test binary starts itself as a writer, and kills it with no warning.
 
 use std::io::{BufRead, BufReader};
@@ -6,9 +7,11 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::mpsc;
 
+use hearthward_equipment::Tick;
 use hearthward_journal::{Journal, Reader};
 
-use crate::common::{Ear, Home, Said, batch, options, read_all, send};
+use crate::common::{Ear, Home, Said, options, read_all, send};
+use crate::inputs::{assert_same, given};
 
 const CHILD: &str = "HEARTHWARD_JOURNAL_TEST_CHILD";
 
@@ -21,7 +24,7 @@ fn child() {
     let recorder = journal.record(Ear(ear)).expect("a thread");
     std::thread::spawn(move || {
         for tick in 1.. {
-            send(&recorder, batch(tick, u32::try_from(tick % 5).expect("small")));
+            send(&recorder, given(tick, u32::try_from(tick % 5).expect("small")));
         }
     });
     for what in said {
@@ -63,6 +66,11 @@ fn a_killed_writer_leaves_all_that_was_durable_and_no_gap() {
         let all = read_all(&running.reader);
         assert!(all.iter().map(|event| event.seq).eq(1..=running.opened.last_seq), "a gap");
         assert_eq!(running.reader.verify().expect("the chain holds"), running.opened.last_seq);
+        // The inputs reach as far as the events, without a gap, and are those that were given.
+        let past: Vec<_> = running.reader.past(running.opened.boot - 1, Tick(0)).collect::<Result<_, _>>().expect("readable");
+        assert_same(&past, 1);
+        let said = all.last().map(|event| event.tick);
+        assert!(past.last().map(|tick| tick.tick) >= said, "inputs are missing to an event");
         before = running.opened.last_seq;
         running.finish();
     }

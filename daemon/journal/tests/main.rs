@@ -4,6 +4,7 @@ mod chain;
 mod common;
 mod damage;
 mod failing;
+mod inputs;
 mod kept;
 mod killed;
 mod readers;

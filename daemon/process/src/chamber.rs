@@ -35,10 +35,11 @@
 use crate::constants::{AIR_OXYGEN, ATMOSPHERE_PA, R};
 use crate::error::{Result, within};
 use crate::{AmountFlow, si};
+use serde::{Deserialize, Serialize};
 use uom::si::f64::{AmountOfSubstance, Pressure, Ratio, ThermodynamicTemperature, Time, Volume};
 
 /// What a chamber is: its free volume, its pores, how fast an open door lets the room in.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Chamber {
     volume_m3: f64,
     pressure_pa: f64,
@@ -49,7 +50,7 @@ pub struct Chamber {
 /// The air in the insulation, as a second compartment.
 ///
 /// None of its numbers can be looked up for a real furnace: fit them ([`crate::calibrate`]) or say that they are assumed.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Pores {
     /// The gas volume in the pores: insulation volume times porosity (fibre and light brick 0.6 to 0.9).
     pub volume: Volume,
@@ -62,7 +63,7 @@ pub struct Pores {
 }
 
 /// The state: moles of oxygen and of everything else, in the free volume and in the pores.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ChamberGas {
     /// Oxygen in the free volume.
     pub oxygen: AmountOfSubstance,

@@ -9,6 +9,7 @@ mod interlock;
 mod matrix;
 mod plan;
 mod print;
+mod replay;
 mod serve;
 mod show;
 mod status;
@@ -69,6 +70,8 @@ enum Command {
     /// number shown is an estimate with its basis beside it; what was not said is taken as usual, and the answer says so.
     #[command(subcommand)]
     Plan(plan::Plan),
+    /// Go through the decisions in a journal again, tick by tick, and show where they come out otherwise.
+    Replay(replay::Replay),
 }
 
 /// Which configuration.
@@ -190,6 +193,7 @@ impl Cli {
             Command::Interlock(interlock) => interlock.run(),
             Command::Driver(drivers) => drivers.run(),
             Command::Plan(plan) => plan.run(),
+            Command::Replay(replay) => replay.run(),
         }
     }
 }

@@ -21,6 +21,7 @@ use std::time::Duration;
 pub use equipment::{ContactorSettings, FurnaceSettings, GasSettings, PointRef, RoomSettings, SupplySettings, TankSettings};
 use hearthward_drivers::LineSpec;
 use hearthward_equipment::Name;
+use hearthward_journal::InputsKept;
 pub use layers::Sources;
 pub use parts::{DriverSettings, HostSettings, Listen};
 pub use policy::{PolicySettings, RulePoint, RuleSettings};
@@ -41,6 +42,8 @@ pub struct Settings {
     pub listen: Listen,
     /// The journal's file.
     pub journal: PathBuf,
+    /// How much of the core's inputs the journal keeps.
+    pub inputs: InputsKept,
     /// Where drivers are looked for and kept compiled.
     pub host: HostSettings,
     /// The lines.

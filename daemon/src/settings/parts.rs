@@ -9,6 +9,7 @@ use std::time::Duration;
 use config::{Value, ValueKind};
 use hearthward_drivers::{DriverSpec, LineKind, LineSpec, Setting};
 use hearthward_equipment::Name;
+use hearthward_journal::InputsKept;
 
 use super::section::{Section, flatten};
 use super::{Settings, equipment, folders, policy, quantities, recipe};
@@ -102,9 +103,15 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
     });
     let journal = root.section("journal").and_then(|journal| {
         let path = journal.text("file").map(|text| base.join(text));
+        let usual = InputsKept::default();
+        let inputs = InputsKept {
+            time: journal.number("inputs_days", 0.0, 3660.0).map_or(usual.time, |days| Duration::from_secs_f64(days * 86_400.0)),
+            bytes: journal.number("inputs_mb", 0.0, 1e6).map_or(usual.bytes, |megabytes| (megabytes * 1e6) as u64),
+        };
         journal.finish();
-        path
+        Some((path, inputs))
     });
+    let (journal, inputs) = journal.unwrap_or_default();
     let recipes = recipe::recipes(root);
     let host = host(root, base);
     let used: Vec<String> = root.named("driver").iter().flat_map(|(_, driver)| driver.texts("lines")).collect();
@@ -114,6 +121,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         scan,
         ride_through,
         listen: listen.unwrap_or_else(|| Listen::Tcp(SocketAddr::from(([127, 0, 0, 1], 4170)))),
+        inputs,
         drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
         host,
         lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section, &used)).collect(),

@@ -6,8 +6,8 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use hearthward_drivers::{Host, ShopClock};
-use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick};
-use hearthward_journal::{Batch, Recorder, Refused, StandingRow};
+use hearthward_equipment::{FurnaceId, Generation, Reading, ShopMs, Tick, Value};
+use hearthward_journal::{Batch, Inputs, Recorder, Refused, StandingRow, Told};
 use hearthward_supervise::observe::{CutState, Observation, Urgency};
 use hearthward_supervise::output::Outputs;
 use hearthward_supervise::request::{Answer, Person, Request, Ticket};
@@ -45,6 +45,10 @@ pub struct Core {
     held: VecDeque<(Tick, oneshot::Sender<Answer>, Answer)>,
     /// Batches that the journal's full queue did not take.
     backlog: VecDeque<Batch>,
+    /// What the next tick was given so far.
+    inputs: Inputs,
+    /// When the whole state was last kept, for a replay to begin at; nothing while inputs are missing since.
+    kept_at: Option<ShopMs>,
     /// What stood when it was last written, so that only changes are.
     stood: Vec<u8>,
     written_at: ShopMs,
@@ -87,6 +91,13 @@ pub struct Deeds {
 /// disk is gone, and the core has long withheld heat because nothing becomes durable.
 const BACKLOG: usize = 65_536;
 
+/// Batches behind from which on inputs are no longer kept: a few megabytes in memory, some minutes at ten scans a second. Events go on
+/// being kept, up to [`BACKLOG`].
+const INPUTS_BEHIND: usize = 2_048;
+
+/// How often the whole state is kept, so that going through an afternoon again does not begin months ago.
+const KEEP_EVERY: Duration = Duration::from_secs(3600);
+
 /// What stands is written at least this often, so that a restart knows when the service was last alive.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(5);
 
@@ -105,6 +116,9 @@ impl Core {
             asked: BTreeMap::new(),
             held: VecDeque::new(),
             backlog: VecDeque::new(),
+            inputs: Inputs::default(),
+            // A start is itself a place to begin at.
+            kept_at: Some(ShopMs(0)),
             stood: Vec::new(),
             written_at: ShopMs(0),
             durable: Tick(0),
@@ -165,6 +179,11 @@ impl Core {
         let now = self.parts.clock.now();
         match input {
             Input::Observed(observation) => {
+                let observation = as_kept(observation, now);
+                match &observation {
+                    Observation::Reading(reading) => self.inputs.readings.push(reading.clone()),
+                    other => self.inputs.others.push(Told::Observed(other.clone())),
+                }
                 match &observation {
                     Observation::Durable { through } => self.now_durable(*through),
                     Observation::Stopping if self.ending == Ending::No => self.ending = Ending::Told,
@@ -178,6 +197,7 @@ impl Core {
                 self.parts.shop.observe(now, observation)
             }
             Input::Asked(Asked { person, request, id, reply }) => {
+                self.inputs.others.push(Told::Asked { by: person.clone(), ask: request.clone() });
                 let ticket = self.parts.shop.request(now, &person, request);
                 self.asked.insert(ticket, (id, reply));
                 Urgency::Now
@@ -267,6 +287,7 @@ impl Core {
             batch.standing = self.standing(now);
         }
         batch.events = std::mem::take(&mut self.out.events);
+        self.keep_inputs(&mut batch);
         if self.backlog.len() < BACKLOG {
             self.backlog.push_back(batch);
         }
@@ -278,6 +299,23 @@ impl Core {
                     return;
                 }
             }
+        }
+    }
+
+    /// Puts into a batch what its tick was given, and now and then the whole state that came of it.
+    fn keep_inputs(&mut self, batch: &mut Batch) {
+        let inputs = Inputs { digest: self.out.digest, ..std::mem::take(&mut self.inputs) };
+        if self.backlog.len() >= INPUTS_BEHIND {
+            self.kept_at = None;
+            return;
+        }
+        batch.inputs = Some(inputs);
+        if self.kept_at.is_none_or(|kept_at| batch.at.since(kept_at) >= KEEP_EVERY) {
+            match StandingRow::pack(STANDING_FORMAT, &self.parts.shop, Vec::new()) {
+                Ok(whole) => batch.kept = Some(whole),
+                Err(error) => tracing::error!(%error, "the state could not be packed: no replay begins here"),
+            }
+            self.kept_at = Some(batch.at);
         }
     }
 
@@ -334,6 +372,12 @@ impl Core {
     pub fn view(&self) -> &View {
         &self.view
     }
+}
+
+/// An observation as the record keeps it, so that decisions rest on what is kept: rounded, and not from the future.
+fn as_kept(observation: Observation, now: ShopMs) -> Observation {
+    let Observation::Reading(reading) = observation else { return observation };
+    Observation::Reading(Reading { at: reading.at.min(now), value: reading.value.map(Value::rounded), ..reading })
 }
 
 /// Time of day in milliseconds since 1970: a label on the record, never a reason for anything.

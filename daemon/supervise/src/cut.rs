@@ -7,6 +7,7 @@ use crate::interlock::InterlockKind;
 use crate::observe::CutState;
 use crate::output::{Cut, Via};
 use crate::plan::{FurnacePlan, Heating};
+use serde::{Deserialize, Serialize};
 
 /// How far a cut has come.
 ///
@@ -15,7 +16,7 @@ use crate::plan::{FurnacePlan, Heating};
 ///   ▲                          └─2 s, or it failed──▶ Unconfirmed ──repeated each 2 s, read back──▶ Confirmed
 ///   └──────────── an order to heat was given ◀── any
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 enum Phase {
     /// Heat was not taken away, or was given since.
     #[default]
@@ -29,7 +30,7 @@ enum Phase {
 }
 
 /// The cuts of one furnace.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Cuts {
     generation: Generation,
     phase: Phase,

@@ -5,13 +5,14 @@ use hearthward_equipment::ShopMs;
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::{Points, Sample};
 use crate::rule::RulesNow;
+use serde::{Deserialize, Serialize};
 
 /// The door as a tick may take it.
 ///
 /// ```text
 /// Absent (no switch wired)      Unknown ──good reading──▶ Shut ⇄ Open ──too old or bad──▶ Unknown
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Door {
     /// No switch is wired.
     #[default]
@@ -44,7 +45,7 @@ pub(crate) enum DoorTold {
 /// ```text
 /// Answering ⇄ Silent ⇄ OutOfService ⇄ Answering (each told by the host)
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Unit {
     /// It answers, or nothing else was told yet.
     #[default]
@@ -56,7 +57,7 @@ pub(crate) enum Unit {
 }
 
 /// The readings of a furnace in this tick.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 pub(crate) struct Facts {
     /// Time since the last tick, in seconds.
     pub(crate) dt_s: f64,
@@ -173,7 +174,7 @@ fn door(plan: &FurnacePlan, points: &Points, sample: Sample) -> Door {
 }
 
 /// What the cycle, the shop and people make of a furnace in this tick.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Situation {
     /// A cycle runs here.
     pub(crate) running: bool,
@@ -238,7 +239,7 @@ pub(crate) struct Situation {
 /// ```text
 /// Unwired      Fine ⇄ Low (first level) ⇄ Danger (second, debounced)      any ──bad reading──▶ Unknown
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Room {
     /// There is no monitor.
     #[default]
@@ -254,7 +255,7 @@ pub(crate) enum Room {
 }
 
 /// The tank of a load's route as its interlocks take it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct Tank {
     /// The route leads to a tank.
     pub(crate) routed: bool,

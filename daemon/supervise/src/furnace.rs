@@ -17,7 +17,7 @@ use crate::recipe::StepKind;
 use crate::rule::{RuleState, RulesNow};
 
 /// One furnace.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub(crate) struct Furnace {
     pub(crate) id: FurnaceId,
     pub(crate) facts: Facts,
@@ -73,12 +73,9 @@ pub(crate) struct GasShare {
     /// Its place in the queue while it waits.
     pub(crate) turn: Option<u64>,
     /// What was last told, and how long ago in milliseconds.
-    #[serde(skip)]
     pub(crate) told: Option<(f64, u64)>,
-    #[serde(skip)]
     pub(crate) valve_told: Option<bool>,
     /// That gas still flows after the load was said.
-    #[serde(skip)]
     pub(crate) after_said: bool,
 }
 
@@ -95,7 +92,7 @@ pub(crate) struct PowerShare {
 /// None      Open ──readings agree in time──▶ None (ridden through)
 ///             └─too long, doubtful, no readings──▶ None (interrupted, latched)
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Gap {
     /// There was none, or it is dealt with.
     #[default]

@@ -16,7 +16,7 @@ use crate::points::Sample;
 use crate::purge::atmosphere_proves;
 
 /// The atmosphere of one chamber.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub(crate) struct Atmosphere {
     chamber: Option<Chamber>,
     gas: Option<ChamberGas>,

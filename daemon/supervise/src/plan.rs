@@ -12,7 +12,7 @@ use crate::interlock::InterlockKind;
 use crate::rule::RulePlan;
 
 /// Everything the core knows of the shop. Furnaces, tanks and supplies are numbered by their place in these lists.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ShopPlan {
     /// The shop's name, for people.
     pub name: String,
@@ -57,7 +57,7 @@ impl ShopPlan {
 }
 
 /// How heat is asked for and taken away.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Heating {
     /// The service sends set points; a cut sends the unit's standing cut.
     SetPoint,
@@ -70,7 +70,7 @@ pub enum Heating {
 }
 
 /// What a dead service leaves to cut this furnace's heat.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum DeadMan {
     /// A contactor that drops when its heartbeat stops.
     ContactorHeartbeat {
@@ -87,7 +87,7 @@ pub enum DeadMan {
 }
 
 /// A contactor that interrupts the furnace's power, wired to a point of its own.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Contactor {
     /// The output that closes it.
     pub output: HeatPointId,
@@ -96,7 +96,7 @@ pub struct Contactor {
 }
 
 /// What kind of space the chamber is: it decides how far an oxygen estimate may be believed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ChamberPlan {
     /// A tight metal retort, a brick chamber or a fibre chamber.
     pub kind: ChamberKind,
@@ -107,7 +107,7 @@ pub struct ChamberPlan {
 }
 
 /// The animals that a chamber may be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum ChamberKind {
     /// Tight metal; no pore air.
     Retort,
@@ -118,7 +118,7 @@ pub enum ChamberKind {
 }
 
 /// What a calibration found.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Calibration {
     /// Air that leaks in, cold.
     pub leak: GasFlow,
@@ -131,7 +131,7 @@ pub struct Calibration {
 }
 
 /// A furnace.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FurnacePlan {
     /// Its name.
     pub name: Name,
@@ -211,7 +211,7 @@ impl Default for PolicyPlan {
 pub const PROOF_STANDS: Duration = Duration::from_secs(365 * 86_400);
 
 /// Gas to a furnace.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct GasPlan {
     /// Where it comes from.
     pub supply: SupplyId,
@@ -230,7 +230,7 @@ pub struct GasPlan {
 }
 
 /// A gas valve.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ValvePlan {
     /// The output; true opens.
     pub output: PointId,
@@ -239,7 +239,7 @@ pub struct ValvePlan {
 }
 
 /// How this furnace is purged.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PurgePlan {
     /// Volume changes to deliver without a break, counted as gas warms in the chamber.
     pub changes: f64,
@@ -256,7 +256,7 @@ pub struct PurgePlan {
 }
 
 /// The default on silence.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OnSilence {
     /// How long a question waits.
     pub after: Duration,
@@ -277,7 +277,7 @@ pub enum SteelChoice {
 }
 
 /// A quench tank.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TankPlan {
     /// Its name.
     pub name: Name,
@@ -308,7 +308,7 @@ pub struct TankPlan {
 }
 
 /// A gas supply.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SupplyPlan {
     /// Its name.
     pub name: Name,
@@ -329,7 +329,7 @@ pub struct SupplyPlan {
 }
 
 /// The room.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RoomPlan {
     /// Room oxygen monitor, as a volume fraction.
     pub oxygen: Option<PointId>,

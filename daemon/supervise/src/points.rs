@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use hearthward_equipment::quantity::{GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_celsius, in_litres_per_minute};
 use hearthward_equipment::{Evidence, PointId, Quality, Reading, ShopMs, Value};
+use serde::{Deserialize, Serialize};
 use uom::si::catalytic_activity::katal;
 use uom::si::pressure::pascal;
 use uom::si::ratio::ratio;
@@ -13,7 +14,7 @@ use uom::si::ratio::ratio;
 use crate::rule::{Input, Quantity};
 
 /// A point as a tick sees it: a number that may be relied upon, or why there is none.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Sample {
     /// Good, fresh and finite: °C, a share, mol/s, Pa, or 0 and 1 for a flag.
     Good(f64),
@@ -38,7 +39,7 @@ impl Sample {
 }
 
 /// What is kept of a point.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub(crate) struct Point {
     pub(crate) value: Option<Value>,
     pub(crate) quality: Quality,
@@ -61,7 +62,7 @@ pub(crate) struct Point {
 /// ```text
 /// Nothing ──first reading──▶ Good ⇄ Uncertain ⇄ Bad ⇄ Stale (each to each, told once a change)
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Told {
     /// Nothing yet.
     Nothing,
@@ -127,7 +128,7 @@ impl Point {
 }
 
 /// All points of the directory.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Points {
     list: Vec<Point>,
 }

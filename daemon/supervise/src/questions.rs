@@ -55,7 +55,6 @@ pub(crate) struct Question {
     pub(crate) choices: Vec<Choice>,
     /// What silence means, and how much longer it takes, in milliseconds.
     pub(crate) default: Option<(Choice, u64)>,
-    #[serde(skip)]
     pub(crate) since: ShopMs,
 }
 

@@ -17,7 +17,7 @@ use crate::points::{Points, Sample};
 /// ```text
 /// free ──asked for──▶ held by one furnace ──released──▶ held by the next that waits, or free
 /// ```
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Tank {
     /// Bath temperature in °C.
     pub(crate) temperature: Reading,
@@ -45,7 +45,7 @@ pub(crate) struct Tank {
 type Reading = Option<f64>;
 
 /// What a commanded tank was last told.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Told {
     stir: Option<bool>,
     heat: Option<bool>,

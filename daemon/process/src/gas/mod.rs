@@ -24,10 +24,11 @@ pub use mixture::Mixture;
 use crate::error::{ProcessError, Result};
 use crate::note::Note;
 use crate::si;
+use serde::{Deserialize, Serialize};
 use uom::si::f64::ThermodynamicTemperature;
 
 /// A gas that this crate has properties for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Gas {
     /// Argon: protects every steel; heavier than air, so it fills a chamber, a pit and a low room from the floor.
     Argon,

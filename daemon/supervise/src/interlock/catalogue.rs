@@ -10,6 +10,7 @@ use super::{
 use crate::facts::{Facts, Situation, can_cut};
 use crate::plan::FurnacePlan;
 use crate::rule::RuleEffect;
+use serde::{Deserialize, Serialize};
 
 /// What a row is, for people: everything that names or explains an interlock takes it from here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,7 +56,7 @@ pub enum Effect {
 }
 
 /// What rows remember from tick to tick.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     pub(crate) door: door_open::Memory,
     pub(crate) sensor: sensor_fault::Memory,

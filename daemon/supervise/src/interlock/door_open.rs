@@ -6,6 +6,7 @@ use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::{Door, DoorTold, Facts, Situation};
 use crate::plan::FurnacePlan;
+use serde::{Deserialize, Serialize};
 
 pub(super) const ENTRY: Entry = Entry {
     kind: super::InterlockKind::DoorOpen,
@@ -17,7 +18,7 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 /// How long it has been open.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     open_s: f64,
     /// How long the last opening or gap was.

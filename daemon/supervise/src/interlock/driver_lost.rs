@@ -8,6 +8,7 @@ use crate::facts::{Facts, Situation};
 use crate::gas::hot_c;
 use crate::plan::FurnacePlan;
 use crate::points::Sample;
+use serde::{Deserialize, Serialize};
 
 pub(super) const ENTRY: Entry = Entry {
     kind: super::InterlockKind::DriverLost,
@@ -19,7 +20,7 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 /// Where it was before it was lost.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     /// The last good temperature and how long ago it was, while lost.
     before_c: Option<f64>,

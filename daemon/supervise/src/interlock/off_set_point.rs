@@ -9,6 +9,7 @@ use super::catalogue::{Entry, For, Told};
 use super::row::{Verdict, Why};
 use crate::facts::{Facts, Situation};
 use crate::plan::FurnacePlan;
+use serde::{Deserialize, Serialize};
 
 pub(super) const ENTRY: Entry = Entry {
     kind: super::InterlockKind::OffSetPoint,
@@ -20,7 +21,7 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 /// Whether it is armed, and for how long the furnace is off.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     armed_at_c: Option<f64>,
     off_s: f64,

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use hearthward_equipment::quantity::{Temperature, celsius, in_celsius};
 use hearthward_equipment::{FurnaceId, Generation, HeatPointId, ShopMs, Tick};
+use serde::{Deserialize, Serialize};
 use uom::si::f64::Ratio;
 
 use super::InterlockKind;
@@ -165,7 +166,7 @@ const LEASE_SCANS: u32 = 3;
 /// Withheld ──allowed──▶ Pending (written, not yet on disk) ──durable──▶ Granted ──row trips, demand ends──▶ Withheld
 /// Granted ──ceiling rises──▶ Granted, higher one pending      Granted ──ceiling falls──▶ Granted, lower at once
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Grant {
     /// The ceiling that may be used now, in °C.
     granted_c: Option<f64>,

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use serde::{Deserialize, Serialize};
 use uom::si::catalytic_activity::katal;
 
 use super::catalogue::{Entry, For, Told};
@@ -19,7 +20,7 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 /// How long the flow has been missing.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     missing_s: f64,
 }

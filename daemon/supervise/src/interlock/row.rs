@@ -68,10 +68,8 @@ pub(crate) struct Row {
     off: bool,
     first: bool,
     why: Why,
-    #[serde(skip)]
     since: ShopMs,
     /// How long it stood before it became clear.
-    #[serde(skip)]
     stood: Duration,
     /// A bypass is in force; heat is withheld all the same if it holds so.
     #[serde(skip)]

@@ -11,6 +11,7 @@ use super::row::{Verdict, Why};
 use crate::facts::{Door, Facts, Situation};
 use crate::plan::FurnacePlan;
 use crate::points::Sample;
+use serde::{Deserialize, Serialize};
 
 pub(super) const ENTRY: Entry = Entry {
     kind: super::InterlockKind::SensorFault,
@@ -22,7 +23,7 @@ pub(super) const ENTRY: Entry = Entry {
 };
 
 /// What is watched over time.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Memory {
     /// Where the rate is measured from.
     from: Option<(ShopMs, f64)>,

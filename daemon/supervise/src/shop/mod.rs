@@ -19,6 +19,7 @@ mod start;
 mod supply;
 
 use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};
+use serde::{Deserialize, Serialize};
 use uom::si::ratio::ratio;
 
 use crate::cycle::{Turn, watch_door};
@@ -36,10 +37,13 @@ use crate::tanks::Tank;
 
 /// Everything that the core decides on and remembers.
 ///
+/// Kept whole with `serde` for a replay to begin at: no field of the state is left out of that, only the plan and what waits.
+///
 /// Feed it with [`Shop::observe`] and [`Shop::request`] in the order in which things happened, then call [`Shop::tick`] and carry
 /// out all outputs before the next one. Time never goes back: an earlier one counts as the last.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Shop {
+    #[serde(skip)]
     plan: ShopPlan,
     points: Points,
     units: Vec<Unit>,
@@ -48,6 +52,7 @@ pub struct Shop {
     room: RoomNow,
     questions: Questions,
     /// What was told since the last tick.
+    #[serde(skip)]
     inbox: Inbox,
     tick: Tick,
     now: ShopMs,
@@ -70,7 +75,7 @@ pub struct Shop {
 /// ```text
 /// No ──told──▶ Told ──said in a tick──▶ Said
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 enum Ending {
     /// It goes on.
     No,
@@ -80,14 +85,14 @@ enum Ending {
     Said,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 struct Began {
     away: Away,
     clean: bool,
 }
 
 /// The room's oxygen over time.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 struct RoomNow {
     is: Room,
     under_s: f64,
@@ -245,6 +250,15 @@ impl Shop {
         }
     }
 
+    /// Puts a shop that was read back under the plan that it was kept under.
+    ///
+    /// A shop is kept with `serde` right after a tick, and without its plan, so that its decisions can be gone through again from
+    /// there. A service never begins like this: it begins with [`Shop::new`], which cuts heat and looks at the gap.
+    #[must_use]
+    pub fn under(self, plan: ShopPlan) -> Self {
+        Self { plan, ..self }
+    }
+
     fn say_began(&mut self, out: &mut Outputs) {
         let Some(Began { away, clean }) = self.began.take() else { return };
         let away_ms = match away {
@@ -359,7 +373,9 @@ impl Shop {
         (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks }, furnaces)
     }
 
-    fn digest(&self) -> u64 {
+    /// A hash over the state after the last tick, as [`Outputs::digest`] gave it.
+    #[must_use]
+    pub fn digest(&self) -> u64 {
         let mut digest = digest::Digest::new();
         for furnace in &self.furnaces {
             furnace.rows.bits().for_each(|bits| digest.mix(bits));

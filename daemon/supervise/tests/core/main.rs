@@ -15,3 +15,4 @@ mod properties;
 mod resets;
 mod restarts;
 mod routes;
+mod taken_up;
