@@ -45,7 +45,7 @@ pub(super) fn span_of(text: &str) -> Result<Duration, String> {
 
 /// The day of a time in seconds since 1970, where the shop is: `2026-11-25`.
 pub(super) fn day(unix_s: i64, zone: TimeZone) -> String {
-    Timestamp::from_second(unix_s).map_or_else(|_| "?".to_owned(), |time| time.to_zoned(zone).date().to_string())
+    Timestamp::from_second(unix_s).map_or_else(|_| "?".to_owned(), |time| time.to_zoned_datetime(zone).date().to_string())
 }
 
 /// The word of a choice.

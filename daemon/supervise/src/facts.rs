@@ -30,7 +30,7 @@ pub(crate) enum Door {
 /// ```text
 /// Nobody ──first reading──▶ Switch, or Person
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum DoorTold {
     /// Nothing was read yet.
     Nobody,

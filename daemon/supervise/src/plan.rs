@@ -190,7 +190,7 @@ pub struct FurnacePlan {
 }
 
 /// What a shop has decided about a furnace's interlocks beside the table.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PolicyPlan {
     /// Those that a person may bypass for a time. One that [`may_be_bypassed`](crate::interlock::may_be_bypassed) refuses is refused
     /// here too.

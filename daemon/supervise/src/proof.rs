@@ -12,7 +12,7 @@ use crate::plan::FurnacePlan;
 /// Tripping ──the row trips, and withholds heat where it is to──▶ Clearing ──its cause is gone──▶ passed
 ///     └──────────────not in time──────────────────────────────────┴──────────────────────────▶ failed
 /// ```
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Proof {
     pub(crate) kind: InterlockKind,
     pub(crate) person: String,
@@ -27,7 +27,7 @@ pub(crate) struct Proof {
 /// ```text
 /// Tripping ──▶ Clearing
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum ProofStage {
     /// The person brings the cause about.
     Tripping,

@@ -22,7 +22,7 @@ pub const MOST_NODES: usize = 64;
 const MOST_DEPTH: usize = 16;
 
 /// A rule of the shop's own for one furnace.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RulePlan {
     /// Its name.
     pub name: Name,
@@ -55,7 +55,7 @@ pub enum RuleEffect {
 }
 
 /// What a point measures, as far as a rule can read it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Quantity {
     /// Yes or no.
     Flag,
@@ -72,7 +72,7 @@ pub enum Quantity {
 }
 
 /// A point that an expression reads.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Input {
     /// Which.
     pub point: PointId,
@@ -83,7 +83,7 @@ pub struct Input {
 }
 
 /// What can be done with values.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Operator {
     /// The sum of two.
     Add,
@@ -131,7 +131,7 @@ enum Kind {
     Number(Option<Quantity>),
 }
 
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 enum Step {
     Constant(f64),
     Read(Input),
@@ -157,7 +157,7 @@ impl fmt::Display for Misfit {
 }
 
 /// A whole expression that says yes or no.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Expression {
     steps: Vec<Step>,
 }
@@ -368,7 +368,7 @@ fn list(kinds: &[Kind]) -> String {
 /// clear ──holds for its time, or cannot be evaluated──▶ stands ──holds no more──▶ clear, or latched where it latches
 ///                                                                  latched ──reset of its row──▶ clear
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct RuleState {
     pub(crate) cause: bool,
     pub(crate) latched: bool,
@@ -396,7 +396,7 @@ impl RuleState {
 }
 
 /// What the rules of one furnace come to in a tick.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct RulesNow {
     /// Which stand or are latched, by their place.
     pub(crate) standing: u32,
