@@ -7,8 +7,8 @@ use crate::equipment::Equipment;
 /// The ceiling of heat before the purge is proved, in degrees Celsius: as the configuration says.
 pub const UNPURGED_CEILING_C: f64 = 200.0;
 
-/// Litres of gas that prove the purge: five changes of 0.4 L.
-pub const PURGE_L: f64 = 2.0;
+/// Litres of gas that prove the purge: five changes of 0.2 L.
+pub const PURGE_L: f64 = 1.0;
 
 /// Soak of the recipes, in degrees Celsius.
 pub const SOAK_C: f64 = 600.0;

@@ -101,7 +101,10 @@ pub enum EngineError {
     #[error("the WebAssembly engine does not start: {0}")]
     Engine(String),
     /// The cache folder cannot be made or is not the service's own.
-    #[error("{}: cannot be used as the folder for compiled drivers: {why}", path.display())]
+    #[error(
+        "{}: cannot be used as the folder for compiled drivers: {why}; name a folder of this user's own as host.cache",
+        path.display()
+    )]
     Cache {
         /// The folder.
         path: PathBuf,

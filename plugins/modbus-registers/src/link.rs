@@ -1,6 +1,6 @@
 //! Exchanges with the devices, through whatever stands for the host's lines.
 
-use hearthward_driver::modbus::{Framing, Reply, Request};
+use hearthward_driver::modbus::{Framing, ModbusError, Reply, Request};
 use hearthward_driver::{Bus, Fault, FrameRule, Level, fault, log};
 
 use crate::cuts::CUT_TRANSACTION;
@@ -125,7 +125,13 @@ impl<B: Bus> Link<B> {
     }
 
     fn block(&mut self, unit: &UnitPlan, block: &Block) -> Result<Vec<u16>, Fault> {
-        match self.exchange(unit, &block.request, &block.pdu, &block.rules) {
+        let transaction = self.next_transaction();
+        let mut came = self.numbered(transaction, unit, &block.request, &block.pdu, &block.rules);
+        if matches!(came, Err(Failed::Modbus(ModbusError::WrongTransaction { .. }))) {
+            // A neighbour's late reply lay in the way. Asked again under the same number, so that either reply will do.
+            came = self.numbered(transaction, unit, &block.request, &block.pdu, &block.rules);
+        }
+        match came.map_err(Fault::from) {
             Ok(Reply::Registers(words)) => Ok(words),
             Ok(Reply::Bits(bits)) => Ok(bits.into_iter().map(u16::from).collect()),
             // A read is never answered so; the codec has checked.
@@ -136,10 +142,48 @@ impl<B: Bus> Link<B> {
 
     fn exchange(&mut self, unit: &UnitPlan, request: &Request, pdu: &[u8], rules: &[FrameRule]) -> Result<Reply, Fault> {
         let transaction = self.next_transaction();
+        Ok(self.numbered(transaction, unit, request, pdu, rules)?)
+    }
+
+    fn numbered(
+        &mut self,
+        transaction: u16,
+        unit: &UnitPlan,
+        request: &Request,
+        pdu: &[u8],
+        rules: &[FrameRule],
+    ) -> Result<Reply, Failed> {
         let sent = self.framing.request(transaction, unit.address, pdu);
         let came = self.bus.exchange(unit.line, &sent, rules, self.deadline_ms)?;
         let pdu = self.framing.reply(transaction, unit.address, &came)?;
         Ok(request.reply(pdu)?)
+    }
+}
+
+/// Why an exchange failed: on the line, or by what came back.
+enum Failed {
+    Line(Fault),
+    Modbus(ModbusError),
+}
+
+impl From<Fault> for Failed {
+    fn from(fault: Fault) -> Self {
+        Self::Line(fault)
+    }
+}
+
+impl From<ModbusError> for Failed {
+    fn from(error: ModbusError) -> Self {
+        Self::Modbus(error)
+    }
+}
+
+impl From<Failed> for Fault {
+    fn from(failed: Failed) -> Self {
+        match failed {
+            Failed::Line(fault) => fault,
+            Failed::Modbus(error) => error.into(),
+        }
     }
 }
 

@@ -14,6 +14,8 @@ pub(crate) enum Trouble {
     Silent,
     /// The reply carries the number of the request before.
     Late,
+    /// Only the next reply does.
+    LateOnce,
     OtherUnit,
     /// Reads from this table (function code) are refused.
     Refuses(u8),
@@ -109,8 +111,11 @@ impl Bus for StandIn {
             return Ok(frame);
         }
         let mut transaction = u16::from_be_bytes([request[0], request[1]]);
-        if self.trouble == Trouble::Late {
+        if matches!(self.trouble, Trouble::Late | Trouble::LateOnce) {
             transaction -= 1;
+        }
+        if self.trouble == Trouble::LateOnce {
+            self.trouble = Trouble::None;
         }
         let length = 1 + answer.len() as u16;
         Ok([transaction.to_be_bytes().to_vec(), vec![0, 0], length.to_be_bytes().to_vec(), vec![unit], answer].concat())

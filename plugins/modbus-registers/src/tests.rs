@@ -154,7 +154,18 @@ fn standing_cuts_work_without_the_driver() {
     }
 }
 
-/// Goal: silence, another request's and another unit's reply are faults that say so; nothing is retried.
+/// Goal: a reply that came too late, to a request before, is not the end of a read; it is asked again, once.
+#[test]
+fn a_late_reply_is_passed_over() {
+    let (mut driver, _) = north();
+    Furnace::read(&mut driver, 0).expect("a read");
+    let asked = driver.link.bus.seen.len();
+    driver.link.bus.trouble = Trouble::LateOnce;
+    assert_eq!(Furnace::read(&mut driver, 0).expect("a read").set_point_c, Some(reading::number(640.0)));
+    assert_eq!(driver.link.bus.seen.len(), 2 * asked + 1);
+}
+
+/// Goal: silence, another request's and another unit's reply are faults that say so; only the second is asked once more.
 #[test]
 fn wrong_replies_are_faults() {
     let cases = [
@@ -169,7 +180,7 @@ fn wrong_replies_are_faults() {
         assert_eq!(fault.code, code);
         assert!(fault.detail.starts_with("north (unit 1 on bus): reading coil 3: "), "{}", fault.detail);
         assert!(fault.detail.contains(words), "{}", fault.detail);
-        assert!(driver.link.bus.seen.len() <= 1);
+        assert!(driver.link.bus.seen.len() <= if trouble == Trouble::Late { 2 } else { 1 });
     }
 }
 

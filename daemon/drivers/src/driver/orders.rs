@@ -43,8 +43,13 @@ impl Task {
     }
 
     async fn cuts_of(&mut self, unit: usize) {
+        let suspect = self.units[unit].is_suspect();
         for place in self.places(unit) {
             let now = self.clock.now();
+            // The host's own bytes are on their way; the guest could only wait for the same silence at its other units' cost.
+            if suspect && self.has_standing(unit, place) {
+                continue;
+            }
             if let Some(wish) = self.wired(unit, place).due(now) {
                 self.cut(unit, place, wish).await;
             }
@@ -64,12 +69,15 @@ impl Task {
         }
     }
 
+    /// Whether the host can cut there without the guest.
+    fn has_standing(&mut self, unit: usize, place: Place) -> bool {
+        let wired = self.wired(unit, place);
+        wired.cell.role(wired.role).has_standing()
+    }
+
     /// The guest's own cut, with its reading back. The host's standing cut is on its way without it.
     async fn cut(&mut self, unit: usize, place: Place, wish: u64) {
-        let alone = {
-            let wired = self.wired(unit, place);
-            !wired.cell.role(wired.role).has_standing()
-        };
+        let alone = !self.has_standing(unit, place);
         // Nobody else can take this heat away: the quarantine has to wait.
         self.ensure_open(alone).await;
         let limit = self.shared.spec.call_limit;
@@ -123,6 +131,10 @@ impl Task {
     }
 
     async fn order(&mut self, unit: usize, place: Place) {
+        // Not heating is safe, and what cannot be read is about to lose its permit.
+        if self.units[unit].is_suspect() {
+            return;
+        }
         let now = self.clock.now();
         let slot = std::sync::Arc::clone(&self.wired(unit, place).slot);
         let Some((order, tag)) = slot.take(now) else { return };

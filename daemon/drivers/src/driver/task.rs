@@ -111,23 +111,34 @@ impl Task {
         }
     }
 
-    /// Reads every unit once; what is urgent goes between two of them.
+    /// Reads every unit that answers, then one that did not; what is urgent goes between two of them.
     async fn poll(&mut self) {
         self.ensure_open(false).await;
+        // A step is a read of everything, however long a device takes; and where nobody is asked, nobody waits.
+        let all = self.clock.is_stepped() || self.guest.is_none();
         for unit in 0..self.units.len() {
+            if all || !self.units[unit].is_suspect() {
+                self.read(unit).await;
+                self.urgent().await;
+            }
+        }
+        if let Some(unit) = self.rested_suspect().filter(|_| !all) {
             self.read(unit).await;
             self.urgent().await;
         }
         self.settle();
     }
 
+    /// The suspect that has rested longest: one a round, so that several silent devices cost the others one wait at a time.
+    fn rested_suspect(&self) -> Option<usize> {
+        let now = self.clock.now();
+        let rested = |unit: usize| self.units[unit].rested_since(now).map(|since| (since, unit));
+        (0..self.units.len()).filter_map(rested).min().map(|(_, unit)| unit)
+    }
+
     async fn read(&mut self, unit: usize) {
         if self.guest.is_none() {
             self.tell_bad(unit);
-            return;
-        }
-        // A step is a read of everything, however long a device takes.
-        if !self.clock.is_stepped() && self.units[unit].rests(self.clock.now()) {
             return;
         }
         let mut whole = Read::default();

@@ -104,10 +104,14 @@ impl Unit {
         }
     }
 
-    /// Whether it is left alone for now: a device that does not answer must not take the time of the driver's other units. Only
-    /// what is reached over a line can take time.
-    pub(crate) fn rests(&self, now: ShopMs) -> bool {
-        self.facts.on_a_line && now < self.rests_until
+    /// Whether it did not answer when last read. Only what is reached over a line can take time, and so its neighbours' time.
+    pub(crate) fn is_suspect(&self) -> bool {
+        self.facts.on_a_line && self.misses > 0
+    }
+
+    /// Since when it may be tried again, if it is a suspect and has rested.
+    pub(crate) fn rested_since(&self, now: ShopMs) -> Option<ShopMs> {
+        (self.is_suspect() && now >= self.rests_until).then_some(self.rests_until)
     }
 
     /// Notes a read in vain.

@@ -10,8 +10,9 @@ use hearthward_supervise::observe::CutState;
 use tokio::net::TcpStream;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
+use super::Class;
 use super::deliver::{Delivered, deliver};
-use super::tcp::TcpLine;
+use super::tcp::{TcpLine, Turn};
 use super::wire::State;
 use crate::cut::{CutCell, Role, StandingCut, lock};
 use crate::pause::pause_after;
@@ -35,6 +36,10 @@ pub(super) const CUT_REPLY_WITHIN: Duration = Duration::from_millis(500);
 /// How long a device usually takes to reply. When all furnaces of a line are cut at once, each has so long before the next goes
 /// ahead of its reply.
 const REPLY_USUAL: Duration = Duration::from_millis(20);
+
+/// How long a repeated cut lets others on the line go first, if any of them were answered since it was last sent. Longer than one
+/// of their exchanges; short enough that a line that has just gone silent altogether does not hold it up.
+const OTHERS_FIRST_LONGEST: Duration = Duration::from_secs(1);
 
 /// Tries on one connection after which it is taken for dead or out of step, and made anew, unless somebody else on it answers.
 const CUT_TRIES_PER_CONNECTION: u32 = 2;
@@ -96,9 +101,14 @@ impl CutGroup {
         tries
     }
 
-    /// Whether anybody on the line has answered since the last call, as told by the line's count.
+    /// Whether anybody on the line has answered since this was last tried, as told by the line's count.
     fn others_answered(&self, answers: u64) -> bool {
-        std::mem::replace(&mut lock(&self.far).answers, answers) < answers
+        lock(&self.far).answers < answers
+    }
+
+    /// Notes the line's count of answers at a try.
+    fn tried_at(&self, answers: u64) {
+        lock(&self.far).answers = answers;
     }
 
     /// Notes that the bytes are out and the reply was not waited for: it is due again as soon as the line is free.
@@ -176,6 +186,15 @@ async fn connect(line: &TcpLine) -> std::io::Result<TcpStream> {
 /// Sends the cut that has waited longest; one that was never sent goes before all repetitions.
 async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State) {
     let Some(group) = groups.iter().filter(|group| group.due().is_some()).min_by_key(|group| group.due()) else { return };
+    let others_answered = group.others_answered(line.answers());
+    let longest = if others_answered { OTHERS_FIRST_LONGEST } else { Duration::ZERO };
+    let _turn = match state {
+        State::Up(_) if !group.is_fresh() => match in_turn(line, groups, longest).await {
+            Some(turn) => Some(turn),
+            None => return,
+        },
+        _ => None,
+    };
     let wish = group.wish();
     while let Err(turnaround_over_at) = line.take() {
         tokio::select! {
@@ -206,7 +225,9 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
             }
             Delivered::Silent(why) => {
                 let tries = group.failed(wish, FaultCode::TIMED_OUT, &why);
-                if !group.others_answered(line.answers()) && tries % CUT_TRIES_PER_CONNECTION == 0 {
+                line.wire().in_vain();
+                group.tried_at(line.answers());
+                if !others_answered && tries % CUT_TRIES_PER_CONNECTION == 0 {
                     line.ended(link, "a cut was not read back");
                 }
                 return;
@@ -219,6 +240,23 @@ async fn send_first_due(line: &TcpLine, groups: &[Arc<CutGroup>], state: &State)
         }
     }
     group.read_back(wish);
+}
+
+/// Waits for the turn to repeat a cut, or until the others had it for this long; none if something else is to be done first.
+async fn in_turn<'a>(line: &'a TcpLine, groups: &[Arc<CutGroup>], longest: Duration) -> Option<Turn<'a>> {
+    let (turn, granted) = line.queue(Class::Again);
+    let Some(granted) = granted else { return Some(turn) };
+    tokio::select! {
+        biased;
+        _ = granted => Some(turn),
+        () = line.lane.notified() => {
+            if !groups.iter().any(|group| group.is_fresh()) {
+                line.changed.notify_waiters();
+            }
+            None
+        }
+        () = sleep(longest) => Some(turn),
+    }
 }
 
 async fn send(line: &TcpLine, stream: &TcpStream, groups: &[Arc<CutGroup>], group: &CutGroup, cut: &StandingCut) -> Delivered {

@@ -34,13 +34,15 @@ pub(crate) enum Line {
     Tcp(Arc<TcpLine>),
 }
 
-/// Who goes first when several wait for the line. A cut waits for neither.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+/// Who goes first when several wait for the line. A new cut waits for none of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Class {
-    /// Part of a command.
+    /// Part of a command: before all others.
     Write,
     /// Part of a read.
     Read,
+    /// A standing cut that was sent before and is not confirmed: in turn with the reads.
+    Again,
 }
 
 /// One request and what its reply looks like.

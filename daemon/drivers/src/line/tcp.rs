@@ -18,7 +18,7 @@ use tokio::time::{Instant, sleep_until};
 use super::frame::{FRAME_LONGEST, Progress, progress};
 use super::lane::CutGroup;
 use super::wire::{FREE, LANE, Link, State, Waiting, Wire, throw_away_late, withdrawn};
-use super::{Ask, LineStatus};
+use super::{Ask, Class, LineStatus};
 use crate::alarm::Alarm;
 use crate::cut::lock;
 
@@ -55,6 +55,13 @@ enum Step {
     Rest,
     /// The connection had ended before anything went out.
     Ended(String),
+}
+
+/// How long a reply is waited for, and when that is over.
+#[derive(Clone, Copy)]
+struct Limit {
+    until: Instant,
+    within: Duration,
 }
 
 impl TcpLine {
@@ -119,8 +126,9 @@ impl TcpLine {
     pub(super) async fn exchange(&self, ask: &Ask<'_>, alarm: &mut Alarm) -> Result<Vec<u8>, Fault> {
         self.exchanges.fetch_add(1, Ordering::Relaxed);
         let result = self.in_turn(ask, alarm).await;
-        let count = if result.is_ok() { &self.answers } else { &self.faults };
-        count.fetch_add(1, Ordering::Relaxed);
+        if result.is_err() {
+            self.faults.fetch_add(1, Ordering::Relaxed);
+        }
         result
     }
 
@@ -133,34 +141,36 @@ impl TcpLine {
         let turn = self.turn(ask).await?;
         let link = self.begin(&turn, ask).await?;
         let asked = Instant::now();
-        let until = (asked + ask.within).min(ask.give_up_at);
-        self.send_rest(&turn, &link, ask, until).await?;
+        let within = ask.within.min(ask.give_up_at.saturating_duration_since(asked));
+        self.send_rest(&turn, &link, ask, asked + within).await?;
         if ask.rules.is_empty() {
             return Ok(Vec::new());
         }
-        self.reply(&turn, &link, ask, until, alarm).await
+        self.reply(&turn, &link, ask, Limit { until: asked + within, within }, alarm).await
+    }
+
+    /// Gets in line for the turn; it is there when the receiver says so, or at once if there is none.
+    pub(super) fn queue(&self, class: Class) -> (Turn<'_>, Option<oneshot::Receiver<()>>) {
+        let mut wire = self.wire();
+        // The lane is on its way: a cut goes before whoever comes after it, also before the guest's own. Looked at under the
+        // lock that the lane takes last, so that it cannot have come and gone in between.
+        let cut_owed = lock(&self.groups).iter().any(|group| group.is_fresh());
+        let ticket = wire.next_ticket;
+        wire.next_ticket += 1;
+        // Made before anybody waits, so that a turn granted to somebody who has just given up is passed on.
+        let turn = Turn { line: self, ticket };
+        if wire.holder == FREE && !wire.lane_waits && !cut_owed && wire.admits(class) {
+            wire.holder = ticket;
+            return (turn, None);
+        }
+        let (grant, granted) = oneshot::channel();
+        wire.waiting.push(Waiting { class, ticket, grant });
+        (turn, Some(granted))
     }
 
     /// Waits for the turn.
     async fn turn(&self, ask: &Ask<'_>) -> Result<Turn<'_>, Fault> {
-        let (ticket, granted) = {
-            let mut wire = self.wire();
-            // The lane is on its way: a cut goes before whoever comes after it, also before the guest's own. Looked at under the
-            // lock that the lane takes last, so that it cannot have come and gone in between.
-            let cut_owed = lock(&self.groups).iter().any(|group| group.is_fresh());
-            let ticket = wire.next_ticket;
-            wire.next_ticket += 1;
-            if wire.holder == FREE && !wire.lane_waits && !cut_owed {
-                wire.holder = ticket;
-                (ticket, None)
-            } else {
-                let (grant, granted) = oneshot::channel();
-                wire.waiting.push(Waiting { class: ask.class, ticket, grant });
-                (ticket, Some(granted))
-            }
-        };
-        // Made before waiting, so that a turn granted to somebody who has just given up is passed on.
-        let turn = Turn { line: self, ticket };
+        let (turn, granted) = self.queue(ask.class);
         let Some(mut granted) = granted else { return Ok(turn) };
         loop {
             let changed = self.changed.notified();
@@ -262,9 +272,10 @@ impl TcpLine {
         turn: &Turn<'_>,
         link: &Link,
         ask: &Ask<'_>,
-        until: Instant,
+        limit: Limit,
         alarm: &mut Alarm,
     ) -> Result<Vec<u8>, Fault> {
+        let Limit { until, within } = limit;
         let mut reply = Vec::with_capacity(READ_AT_ONCE);
         loop {
             let changed = self.changed.notified();
@@ -303,7 +314,7 @@ impl TcpLine {
                 () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => return self.answered(reply, ask),
                 // The loop's head finds that it is over.
                 () = async { sleep_until(patience.unwrap_or(until)).await }, if patience.is_some() => {}
-                () = alarm.at(until) => return Err(self.too_late(link, ask, reply.len())),
+                () = alarm.at(until) => return Err(self.too_late(link, within, reply.len())),
             }
         }
     }
@@ -325,6 +336,8 @@ impl TcpLine {
         let mut wire = self.wire();
         wire.asked_at = None;
         wire.silent = 0;
+        wire.answered = true;
+        self.answers.fetch_add(1, Ordering::Relaxed);
         if ask.is_void() { Err(withdrawn()) } else { Ok(reply) }
     }
 
@@ -413,23 +426,24 @@ impl TcpLine {
         Fault::new(FaultCode::BAD_ANSWER, format!("line {}: {why}", self.name))
     }
 
-    fn too_late(&self, link: &Link, ask: &Ask<'_>, got: usize) -> Fault {
+    fn too_late(&self, link: &Link, within: Duration, got: usize) -> Fault {
         let silent = {
             let mut wire = self.wire();
             wire.asked_at = None;
+            wire.in_vain();
             wire.silent = if got == 0 { wire.silent + 1 } else { 0 };
             wire.silent
         };
         if silent >= SILENT_MOST {
             self.ended(link, "nothing was heard on it");
         }
-        let detail = format!("line {}: {got} bytes came within {} ms, not a whole reply", self.name, ask.within.as_millis());
+        let detail = format!("line {}: {got} bytes came within {} ms, not a whole reply", self.name, within.as_millis());
         Fault::new(FaultCode::TIMED_OUT, detail)
     }
 }
 
-/// Somebody's turn on the wire, given back when it is dropped.
-struct Turn<'a> {
+/// Somebody's turn on the wire, or his place in line for it, given back when it is dropped.
+pub(super) struct Turn<'a> {
     line: &'a TcpLine,
     ticket: u64,
 }

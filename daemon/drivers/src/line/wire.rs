@@ -35,6 +35,8 @@ pub(super) struct Wire {
     /// The lane waits for the one who has the turn; nobody else gets it meanwhile.
     pub(super) lane_waits: bool,
     pub(super) silent: u32,
+    /// Whether anybody was answered since the line last waited for a reply in vain.
+    pub(super) answered: bool,
 }
 
 /// How the connection is.
@@ -77,6 +79,7 @@ impl Wire {
             asked_at: None,
             lane_waits: false,
             silent: 0,
+            answered: true,
         }
     }
 
@@ -111,10 +114,22 @@ impl Wire {
         Ok(())
     }
 
-    /// The next in turn: writes before reads, then who came first.
+    /// Whether it may have the turn if nobody else wants it. After a wait in vain somebody else is to be answered before a cut is
+    /// repeated: one silent unit must not cost its neighbours more than one wait at a time.
+    pub(super) fn admits(&self, class: Class) -> bool {
+        class != Class::Again || self.answered
+    }
+
+    /// The next in turn: writes before all else, then who came first.
     pub(super) fn next_in_turn(&mut self) -> Option<Waiting> {
-        let first = self.waiting.iter().enumerate().min_by_key(|(_, waiting)| (waiting.class, waiting.ticket))?.0;
+        let admitted = self.waiting.iter().enumerate().filter(|(_, waiting)| self.admits(waiting.class));
+        let first = admitted.min_by_key(|(_, waiting)| (waiting.class != Class::Write, waiting.ticket))?.0;
         Some(self.waiting.swap_remove(first))
+    }
+
+    /// A reply was waited for in vain.
+    pub(super) fn in_vain(&mut self) {
+        self.answered = false;
     }
 }
 
@@ -161,10 +176,29 @@ mod tests {
     #[test]
     fn writes_go_before_reads() {
         let mut wire = Wire::new();
-        for (class, ticket) in [(Class::Read, 4), (Class::Write, 7), (Class::Read, 3), (Class::Write, 5)] {
-            wire.waiting.push(Waiting { class, ticket, grant: oneshot::channel().0 });
-        }
-        let order: Vec<u64> = std::iter::from_fn(|| wire.next_in_turn()).map(|next| next.ticket).collect();
-        assert_eq!(order, [5, 7, 3, 4]);
+        wait(&mut wire, &[(Class::Read, 4), (Class::Write, 7), (Class::Read, 3), (Class::Write, 5)]);
+        assert_eq!(order(&mut wire), [5, 7, 3, 4]);
+    }
+
+    /// Goal: a repeated cut comes in turn like a read, and after a wait in vain not before somebody was answered.
+    #[test]
+    fn a_repeated_cut_lets_others_be_answered_first() {
+        let mut wire = Wire::new();
+        let waiting = [(Class::Again, 3), (Class::Read, 4), (Class::Read, 2), (Class::Write, 5)];
+        wait(&mut wire, &waiting);
+        assert_eq!(order(&mut wire), [5, 2, 3, 4]);
+        wire.in_vain();
+        wait(&mut wire, &waiting);
+        assert_eq!(order(&mut wire), [5, 2, 4]);
+        wire.answered = true;
+        assert_eq!(order(&mut wire), [3]);
+    }
+
+    fn wait(wire: &mut Wire, waiting: &[(Class, u64)]) {
+        wire.waiting.extend(waiting.iter().map(|&(class, ticket)| Waiting { class, ticket, grant: oneshot::channel().0 }));
+    }
+
+    fn order(wire: &mut Wire) -> Vec<u64> {
+        std::iter::from_fn(|| wire.next_in_turn()).map(|next| next.ticket).collect()
     }
 }

@@ -3,17 +3,13 @@
 use std::time::Duration;
 
 use hearthward_drivers::{LineSpec, ShopClock, send_standing};
-use hearthward_equipment::{FurnaceId, Generation, HeatPointId, PointId, ShopMs, Value};
+use hearthward_equipment::{HeatPointId, PointId, ShopMs, Value};
 use hearthward_supervise::observe::{CutState, Observation};
 use hearthward_supervise::output::{Act, Cut, Via};
 
 use crate::guest::Guest;
 use crate::peer::{Does, Peer, obeys};
-use crate::shop::{Running, Shop, name};
-
-fn cut(furnace: u16, generation: u64) -> Cut {
-    Cut { furnace: FurnaceId(furnace), generation: Generation(generation), via: Via::Controller }
-}
+use crate::shop::{Running, Shop, cut, name};
 
 fn confirmed(shop: &Running, furnace: u16) {
     shop.wait(

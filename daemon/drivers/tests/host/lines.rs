@@ -2,11 +2,11 @@
 
 use hearthward_drivers::ShopClock;
 use hearthward_equipment::{FaultCode, Quality, Reading, ShopMs};
-use hearthward_supervise::observe::{Observation, UnitState};
+use hearthward_supervise::observe::{CutState, Observation, UnitState};
 
 use crate::guest::Guest;
 use crate::peer::{Does, Peer, obeys};
-use crate::shop::{Running, Shop, celsius, readings};
+use crate::shop::{Running, Shop, celsius, cut, is_bad, is_good, readings};
 
 /// A guest whose reads wait for the device this long.
 fn guest(within_ms: u32) -> Guest {
@@ -141,4 +141,66 @@ fn a_read_without_an_exchange_keeps_its_time() {
     assert_eq!(step(&shop, 100).0.at, ShopMs(100));
     assert_eq!(step(&shop, 200).0.at, ShopMs(100));
     assert_eq!(step(&shop, 300).0.at, ShopMs(100));
+}
+
+/// Goal: a unit that says nothing costs its neighbour on the line two waits at a time at most, from the first failure on: its read
+/// and its cut. Method: the neighbour's frames between those of the silent unit are counted at the device, its readings stay good.
+#[test]
+fn a_silent_unit_leaves_its_neighbour_the_line() {
+    let peer = Peer::obedient(20);
+    let in_a_row = beside(&peer, |frame| if frame[1] == 0 { Does::Nothing } else { Does::Answers(obeys(20, frame)) }, 8);
+    assert!(in_a_row <= 2, "the silent unit was tried {in_a_row} times before its neighbour had a turn");
+}
+
+/// Goal: the same of a unit that answers rubbish, however often the line has to be opened anew for it.
+#[test]
+fn a_unit_that_talks_rubbish_leaves_its_neighbour_the_line() {
+    let peer = Peer::obedient(20);
+    let in_a_row = beside(&peer, |frame| Does::Answers(if frame[1] == 0 { vec![0xEE; 300] } else { obeys(20, frame) }), 4);
+    assert!(in_a_row > 0, "it was never tried");
+}
+
+/// Runs two units on one line until the first has been tried so often after it turned bad; says how often in a row at most,
+/// without its neighbour being asked in between. Fails if the neighbour goes bad.
+fn beside(peer: &Peer, manner: impl FnMut([u8; 2]) -> Does + Send + 'static, tries: usize) -> usize {
+    let read = "(call $ask (i32.const 0x52) (local.get $unit) (i32.const 3) (i32.const 100))";
+    let units = Guest { read: read.into(), ..Guest::on_a_line(&["north", "south"]) };
+    let shop = Shop::new().line("wire", peer.address).driver("io", &units, &["wire"]);
+    let shop = shop.furnace("io/north").furnace("io/south").everything().start(ShopClock::real());
+    let (north, south) = (shop.point("io/north.temperature"), shop.point("io/south.temperature"));
+    shop.wait("a good neighbour", |what| is_good(what, south));
+    peer.set(manner);
+    shop.wait("a bad unit", |what| is_bad(what, north));
+    let before = peer.frames();
+    shop.host.cut(&cut(0, 1));
+    let (mut row, mut longest, mut tried) = (1, 1, 0);
+    assert!(before.contains(&[b'R', 0]), "the unit turned bad without being asked");
+    while tried < tries {
+        if peer.next()[1] == 0 {
+            (row, tried) = (row + 1, tried + 1);
+            longest = longest.max(row);
+        } else {
+            row = 0;
+        }
+    }
+    assert!(!shop.so_far().iter().any(|what| is_bad(what, south)), "the neighbour went bad too");
+    longest
+}
+
+/// Goal: a new cut goes at once, although an older one of a silent unit is being repeated on the same line.
+#[test]
+fn a_new_cut_goes_before_a_repeated_one() {
+    let peer = Peer::new(|frame| if frame == [b'S', 0] { Does::Nothing } else { Does::Answers(obeys(20, frame)) });
+    let shop = Shop::new().line("wire", peer.address).driver("io", &Guest::on_a_line(&["north", "south"]), &["wire"]);
+    let shop = shop.furnace("io/north").furnace("io/south").everything().start(ShopClock::real());
+    shop.host.cut(&cut(0, 1));
+    for _ in 0..2 {
+        peer.next_of(b'S');
+    }
+    shop.host.cut(&cut(1, 1));
+    while peer.next_of(b'S') != [b'S', 1] {}
+    shop.wait(
+        "a confirmed cut",
+        |what| matches!(what, Observation::Cut { furnace, is: CutState::Confirmed, .. } if furnace.0 == 1),
+    );
 }

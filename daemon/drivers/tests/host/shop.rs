@@ -6,8 +6,11 @@ use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
 
 use hearthward_drivers::{DriverSpec, Engine, FurnaceWiring, Host, HostPlan, LineSpec, Problem, ShopClock, survey};
-use hearthward_equipment::{Address, Directory, FurnaceId, Name, PointId, Quality, Reading, UnitAddress, UnitId, Value};
+use hearthward_equipment::{
+    Address, Directory, FurnaceId, Generation, Name, PointId, Quality, Reading, UnitAddress, UnitId, Value,
+};
 use hearthward_supervise::observe::{Observation, UnitState};
+use hearthward_supervise::output::{Cut, Via};
 
 use crate::guest::Guest;
 
@@ -105,6 +108,11 @@ impl Running {
         self.directory.find_unit(&address.parse().expect("an address")).expect("a unit of the directory")
     }
 
+    /// Everything that was observed and not waited for yet.
+    pub(crate) fn so_far(&self) -> Vec<Observation> {
+        self.inbox.try_iter().collect()
+    }
+
     /// Waits for an observation that fits, and says which.
     pub(crate) fn wait(&self, what: &str, fits: impl Fn(&Observation) -> bool) -> Observation {
         let until = Instant::now() + PATIENCE;
@@ -116,6 +124,11 @@ impl Running {
             }
         }
     }
+}
+
+/// A cut of a furnace by its controller.
+pub(crate) fn cut(furnace: u16, generation: u64) -> Cut {
+    Cut { furnace: FurnaceId(furnace), generation: Generation(generation), via: Via::Controller }
 }
 
 /// The last reading of every point in a list of observations.
