@@ -121,4 +121,6 @@ pub enum DriverState {
     Quarantined,
     /// It never ran: the component was refused.
     Refused,
+    /// It was closed, since the service is ending.
+    Stopped,
 }

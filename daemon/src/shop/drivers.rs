@@ -10,7 +10,7 @@ pub(super) fn shown(found: Found, now: ShopMs) -> DriverStatus {
         Inner::Starting => DriverState::Starting,
         Inner::Answering | Inner::Silent => DriverState::Running,
         Inner::Quarantined { .. } => DriverState::BackingOff,
-        Inner::Stopped => DriverState::Quarantined,
+        Inner::Stopped => DriverState::Stopped,
     };
     let age = |at: &ShopMs| u64::try_from(now.since(*at).as_millis()).unwrap_or(u64::MAX);
     DriverStatus {

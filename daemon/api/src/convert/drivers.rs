@@ -27,5 +27,6 @@ fn state(state: DriverState) -> v1::DriverState {
         DriverState::BackingOff => v1::DriverState::BackingOff,
         DriverState::Quarantined => v1::DriverState::Quarantined,
         DriverState::Refused => v1::DriverState::Refused,
+        DriverState::Stopped => v1::DriverState::Stopped,
     }
 }
