@@ -79,7 +79,13 @@ fn open(assembly: &Assembly, plan: &ShopPlan) -> Result<(Journal, Opened), Ended
     let path = &assembly.settings.journal;
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|error| {
-            Ended::new(Exit::Failed, format!("the journal's folder {} cannot be made: {error}", folder.display()))
+            Ended::new(
+                Exit::Failed,
+                format!(
+                    "the journal's folder {} cannot be made: {error}; name a file where this user may write, with --journal",
+                    folder.display()
+                ),
+            )
         })?;
     }
     let mut options = OpenOptions::new(assembly.settings.merged.clone(), Names::of(plan), wall_ms());

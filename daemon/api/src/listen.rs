@@ -37,7 +37,7 @@ pub enum BindError {
     #[error("{path} is not a socket and is left alone; name another path", path = .0.display())]
     NotSocket(PathBuf),
     /// The system refuses.
-    #[error("cannot listen at {address}: {source}")]
+    #[error("cannot listen at {address}: {source}; {mend}", mend = mend(source))]
     Refused {
         /// Where.
         address: String,
@@ -198,6 +198,19 @@ impl AsyncWrite for Connection {
             Stream::Tcp(stream) => Pin::new(stream).poll_shutdown(context),
             Stream::Unix(stream) => Pin::new(stream).poll_shutdown(context),
         }
+    }
+}
+
+/// What a person can do about it.
+fn mend(source: &io::Error) -> &'static str {
+    match source.kind() {
+        io::ErrorKind::AddrInUse => "another program listens there: stop it, or name another port with --listen or api.listen",
+        io::ErrorKind::AddrNotAvailable => "this computer has no such address: listen at 127.0.0.1 or [::1]",
+        io::ErrorKind::PermissionDenied => "this user may not: name a port from 1024 up, or a folder that this user may write to",
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => "make the folder that the socket is to lie in, or name another",
+        io::ErrorKind::ReadOnlyFilesystem => "name a folder that can be written to",
+        io::ErrorKind::InvalidInput => "the path is too long for a socket: name one of at most 80 bytes",
+        _ => "name another address with --listen or api.listen",
     }
 }
 

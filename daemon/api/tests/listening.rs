@@ -85,3 +85,20 @@ fn entries(folder: &Path) -> Vec<String> {
     let names = std::fs::read_dir(folder).expect("readable").map(|entry| entry.expect("readable").file_name());
     names.map(|name| name.to_string_lossy().into_owned()).collect()
 }
+
+/// Goal: whoever cannot listen is told where, and what to do about it, whatever words the system has for it.
+#[tokio::test]
+async fn a_refusal_names_the_place_and_the_mend() {
+    let taken = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+    let at = taken.local_addr().expect("its address");
+    let folder = tempfile::tempdir().expect("a folder");
+    let cases = [
+        (Address::Tcp(at), at.to_string(), "another program listens there"),
+        (Address::Unix(folder.path().join("none/socket")), "none/socket".to_owned(), "make the folder"),
+        (Address::Unix(folder.path().join("s".repeat(200))), "sss".to_owned(), "too long"),
+    ];
+    for (address, place, mend) in cases {
+        let said = Listener::bind(&address).await.expect_err("it cannot listen there").to_string();
+        assert!(said.contains(&place) && said.contains(mend), "{said}");
+    }
+}
