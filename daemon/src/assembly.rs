@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use hearthward_drivers::{Engine, EngineError, LineKind, Setting, Surveyed, SurveyedUnit, survey};
+use hearthward_drivers::{Compiler, Engine, EngineError, LineKind, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, Name, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
@@ -36,7 +36,7 @@ pub struct Assembly {
 /// # Errors
 /// Every problem found, all at once; nothing was started.
 pub fn assemble(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
-    assemble_on(sources, |cache| Engine::new(Some(cache.to_owned())))
+    assemble_on(sources, |cache, compiler| Engine::new(Some(cache.to_owned()), compiler))
 }
 
 /// The same without making anything: drivers are compiled in memory where there is no folder of compiled ones yet, or it belongs to
@@ -45,16 +45,30 @@ pub fn assemble(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
 /// # Errors
 /// As [`assemble`].
 pub fn look(sources: &Sources) -> Result<Assembly, Vec<Problem>> {
-    assemble_on(sources, |cache| {
-        let kept = cache.is_dir().then(|| Engine::new(Some(cache.to_owned())).ok()).flatten();
-        kept.map_or_else(|| Engine::new(None), Ok)
+    assemble_on(sources, |cache, compiler| {
+        let kept = cache.is_dir().then(|| Engine::new(Some(cache.to_owned()), compiler.clone()).ok()).flatten();
+        kept.map_or_else(|| Engine::new(None, compiler), Ok)
     })
 }
 
-fn assemble_on(sources: &Sources, engine: impl FnOnce(&Path) -> Result<Engine, EngineError>) -> Result<Assembly, Vec<Problem>> {
+fn assemble_on(
+    sources: &Sources,
+    engine: impl FnOnce(&Path, Compiler) -> Result<Engine, EngineError>,
+) -> Result<Assembly, Vec<Problem>> {
     let problems = Problems::default();
     let Some(settings) = Settings::read(sources, &problems) else { return Err(problems.into_list()) };
-    let engine = match engine(&settings.host.cache) {
+    let compiler = match Compiler::this_program() {
+        Ok(compiler) => compiler,
+        Err(error) => {
+            problems.note(
+                "",
+                "host",
+                format!("this program's own file, which compiles drivers, cannot be found: {error}; start it by its path"),
+            );
+            return Err(problems.into_list());
+        }
+    };
+    let engine = match engine(&settings.host.cache, compiler) {
         Ok(engine) => engine,
         Err(error) => {
             problems.note("", "host.cache", error.to_string());

@@ -11,4 +11,5 @@ pub mod run;
 pub mod settings;
 pub mod shop;
 pub mod start;
+pub mod watchdog;
 pub mod wiring;

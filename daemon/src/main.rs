@@ -3,5 +3,6 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    hearthward::cli::run().into()
+    // Started again by itself, to compile a driver and nothing else.
+    hearthward_drivers::compile_if_asked().unwrap_or_else(|| hearthward::cli::run().into())
 }

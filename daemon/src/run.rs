@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hearthward_api::{Api, Listener, serve};
-use hearthward_drivers::ShopClock;
+use hearthward_drivers::{Host, ShopClock, send_standing};
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::plan::{Heating, ShopPlan};
 use tokio::sync::watch;
@@ -13,7 +13,8 @@ use crate::assembly::Assembly;
 use crate::exit::{Ended, Exit};
 use crate::settings::Listen;
 use crate::shop::{FrontDoor, Input, Views};
-use crate::start::{Started, start};
+use crate::start::{CUTS_WITHIN, Started, start};
+use crate::watchdog::{Beat, Watchdog};
 
 /// How long the record may take to be written to its end.
 const RECORD_WITHIN: Duration = Duration::from_secs(5);
@@ -33,7 +34,11 @@ pub async fn run(assembly: Assembly, stop: impl Future<Output = ()>, listening: 
     let (to_ready, ready) = watch::channel(false);
     tokio::spawn(say_when_ready(views.clone(), Arc::clone(&plan), to_ready));
     let door = Arc::new(FrontDoor::new(views, ready, plan, recipes, Arc::clone(&host), inbox.clone()));
-    let thread = std::thread::Builder::new().name("core".to_owned()).spawn(move || core.run()).map_err(|error| failed(&error))?;
+    let beat = Beat::default();
+    let counted = beat.clone();
+    let _watchdog = watch_over(&assembly, &host, beat).map_err(|error| failed(&error))?;
+    let thread =
+        std::thread::Builder::new().name("core".to_owned()).spawn(move || core.run(&counted)).map_err(|error| failed(&error))?;
     listening(&listener.address().clone().into());
 
     let api = Api { shop: Arc::clone(&door) as _, reader, version: env!("CARGO_PKG_VERSION").to_owned() };
@@ -57,6 +62,21 @@ pub async fn run(assembly: Assembly, stop: impl Future<Output = ()>, listening: 
     host.stop();
     recorder.finish(RECORD_WITHIN).map_err(|error| failed(&error))?;
     served.map_err(|error| failed(&error))
+}
+
+/// Ends the process out loud when the core or what contains drivers stands still; heat is cut first, without either of them.
+fn watch_over(assembly: &Assembly, host: &Host, beat: Beat) -> std::io::Result<Watchdog> {
+    let engine = assembly.engine.clone();
+    let (lines, cuts) = (assembly.wired.host.lines.clone(), host.standing_cuts());
+    let stands_still = move |what: &'static str| {
+        tracing::error!("{what}: heat is cut and the service ends");
+        eprintln!("{what}: heat is cut and the service ends; look at the furnaces now");
+        for sent in send_standing(&lines, &cuts, CUTS_WITHIN).iter().filter(|sent| !sent.read_back) {
+            eprintln!("furnace number {} did not confirm its standing cut: {}", sent.furnace.0, sent.why);
+        }
+        std::process::exit(i32::from(Exit::Failed as u8));
+    };
+    Watchdog::start(beat, move || engine.heartbeat(), stands_still)
 }
 
 /// The shop is ready once every furnace that can be read has been read.

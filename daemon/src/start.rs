@@ -34,8 +34,8 @@ pub struct Started {
     pub plan: Arc<ShopPlan>,
 }
 
-/// How long the standing cuts of the last run may take before the start goes on; the host repeats them anyway.
-const CUTS_WITHIN: Duration = Duration::from_secs(2);
+/// How long standing cuts that are sent without the host may take, before a start goes on or a broken service ends.
+pub(crate) const CUTS_WITHIN: Duration = Duration::from_secs(2);
 
 /// Starts everything but the core's thread and the faces.
 ///

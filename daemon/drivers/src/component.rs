@@ -12,7 +12,7 @@ use crate::refusal::Refusal;
 
 /// The most bytes of a driver's file. The largest that we know has a quarter of a megabyte; compiling costs about a second a
 /// megabyte, so this bounds what a hostile file can cost.
-const FILE_MOST: u64 = 8 << 20;
+pub(crate) const FILE_MOST: u64 = 8 << 20;
 
 /// The package that drivers and we speak.
 const PACKAGE: &str = "hearthward:equipment";

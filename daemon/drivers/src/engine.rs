@@ -11,6 +11,7 @@ use wasmtime::{Config, OptLevel};
 
 use crate::abi::{self, Prepared};
 use crate::cache::{Cache, hex};
+use crate::compile::{Compiler, compiled_by};
 use crate::component::{self, Portrait};
 use crate::cut::lock;
 use crate::plan::DriverSpec;
@@ -40,6 +41,7 @@ struct Shared {
     wasm: wasmtime::Engine,
     ticker: Ticker,
     cache: Option<Cache>,
+    compiler: Compiler,
     /// What compiled code depends on beside the component: version, settings, processor.
     kind: u64,
     loaded: Mutex<HashMap<String, Arc<Loaded>>>,
@@ -64,11 +66,11 @@ pub struct Heartbeat {
 }
 
 impl Engine {
-    /// An engine, with a folder for compiled drivers if they are to be kept.
+    /// An engine with who compiles for it, and a folder for compiled drivers if they are to be kept.
     ///
     /// # Errors
     /// [`EngineError`] when the engine does not start on this computer or the folder cannot be used.
-    pub fn new(cache: Option<PathBuf>) -> Result<Self, EngineError> {
+    pub fn new(cache: Option<PathBuf>, compiler: Compiler) -> Result<Self, EngineError> {
         let wasm = wasmtime::Engine::new(&settings()).map_err(|why| EngineError::Engine(why.to_string()))?;
         let ticking = wasm.clone();
         let ticker = Ticker::start(move || ticking.increment_epoch()).map_err(|why| EngineError::Engine(why.to_string()))?;
@@ -79,7 +81,7 @@ impl Engine {
         let mut kind = DefaultHasher::new();
         wasm.precompile_compatibility_hash().hash(&mut kind);
         let kind = kind.finish();
-        Ok(Self { shared: Arc::new(Shared { wasm, ticker, cache, kind, loaded: Mutex::default() }) })
+        Ok(Self { shared: Arc::new(Shared { wasm, ticker, cache, compiler, kind, loaded: Mutex::default() }) })
     }
 
     /// The clockwork's count of ticks, for a watchdog.
@@ -119,33 +121,35 @@ impl Engine {
     }
 
     fn compiled(&self, path: &Path, bytes: &[u8]) -> Result<Component, Refusal> {
-        let Some(cache) = &self.shared.cache else {
-            return Component::from_binary(self.wasm(), bytes).map_err(|why| not_a_driver(path, &why));
-        };
         let mut name = Sha256::new();
         name.update(env!("CARGO_PKG_VERSION"));
         name.update(self.shared.kind.to_le_bytes());
         name.update(bytes);
         let name = hex(&name.finalize());
-        if let Some(component) = cache.find(&name).and_then(|code| self.trusted(&code)) {
+        let kept = self.shared.cache.as_ref().and_then(|cache| cache.find(&name));
+        if let Some(component) = kept.and_then(|code| self.trusted(&code)) {
             return Ok(component);
         }
-        let component = Component::from_binary(self.wasm(), bytes).map_err(|why| not_a_driver(path, &why))?;
-        match component.serialize() {
-            Ok(code) => cache.keep(&name, &code),
-            Err(why) => tracing::warn!(%why, "a compiled driver cannot be kept"),
+        let code = match &self.shared.compiler {
+            Compiler::Within => self.wasm().precompile_component(bytes).map_err(|why| not_a_driver(path, &why))?,
+            Compiler::Program(program) => compiled_by(program, path, bytes)?,
+        };
+        if let Some(cache) = &self.shared.cache {
+            cache.keep(&name, &code);
         }
-        Ok(component)
+        let unfit =
+            || Refusal::NotCompiled { path: path.to_owned(), why: "the compiled code does not fit this engine".to_owned() };
+        self.trusted(&code).ok_or_else(unfit)
     }
 
-    /// Takes code from the cache; code of another engine is refused by the engine itself.
+    /// Takes compiled code; that of another engine is refused by the engine itself.
     fn trusted(&self, code: &[u8]) -> Option<Component> {
         #[expect(unsafe_code, reason = "compiled code can only be taken on trust; see the safety note")]
-        // SAFETY: the bytes were made by `Component::serialize` of this version of this program: they lay in a folder that only
-        // this user can write to, under a name made of the component, the engine's settings and version, and their own hash
-        // was checked. The engine checks version, settings and processor once more.
+        // SAFETY: the bytes were made by `Engine::precompile_component` of this program: they came from it just now, or lay in a
+        // folder that only this user can write to, under a name made of the component, the engine's settings and version, and
+        // their own hash was checked. The engine checks version, settings and processor once more.
         let component = unsafe { Component::deserialize(self.wasm(), code) };
-        component.map_err(|why| tracing::warn!(%why, "a compiled driver in the cache does not fit; it is compiled again")).ok()
+        component.map_err(|why| tracing::warn!(%why, "compiled code of a driver does not fit")).ok()
     }
 }
 
@@ -153,7 +157,8 @@ fn not_a_driver(path: &Path, why: &wasmtime::Error) -> Refusal {
     Refusal::NotADriver { path: path.to_owned(), why: why.root_cause().to_string() }
 }
 
-fn settings() -> Config {
+/// The engine's settings: the compiling process has the same.
+pub(crate) fn settings() -> Config {
     let mut config = Config::new();
     config
         .epoch_interruption(true)

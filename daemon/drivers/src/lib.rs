@@ -1,7 +1,8 @@
 //! The driver host: sandboxes for Wasm drivers, the lines that they exchange bytes on, and the lane on which heat is cut.
 //!
 //! # How it is used
-//! 1. [`Engine::new`] makes the engine, with a folder for compiled drivers.
+//! 1. [`Engine::new`] makes the engine, with a folder for compiled drivers and a [`Compiler`], which for a service is a process of
+//!    its own under limits ([`compile_if_asked`]).
 //! 2. [`survey`] loads every component and asks it about its settings, without touching a line: units, readings, costs on the
 //!    wire, standing cuts, and every problem at once. The configuration builds its directory from that.
 //! 3. [`send_standing`], at a restart, sends the standing cuts that the last run left on disk, before any guest is loaded.
@@ -25,6 +26,7 @@ mod abi;
 mod alarm;
 mod cache;
 mod clock;
+mod compile;
 mod component;
 mod cut;
 mod driver;
@@ -46,6 +48,7 @@ mod values;
 use std::time::Duration;
 
 pub use clock::ShopClock;
+pub use compile::{COMPILE, Compiler, compile_if_asked};
 pub use component::{CONTRACT, Version};
 pub use driver::DriverState;
 pub use engine::{Engine, Heartbeat};

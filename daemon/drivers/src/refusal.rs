@@ -41,6 +41,14 @@ pub enum Refusal {
         /// What is missing.
         why: String,
     },
+    /// Compiling it takes more than any driver may, or the compiling process broke. Look at where the file came from.
+    #[error("{}: was not compiled: {why}; if it should be a driver, build it again and compare", path.display())]
+    NotCompiled {
+        /// The file.
+        path: PathBuf,
+        /// What stopped it.
+        why: String,
+    },
     /// Built against a later contract: update the service, or take an earlier build of the driver.
     #[error("{}: is built for contract {driver}, this service knows contracts up to {host_most}", path.display())]
     TooNew {

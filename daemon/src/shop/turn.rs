@@ -16,6 +16,7 @@ use hearthward_supervise::{STANDING_FORMAT, Shop};
 use tokio::sync::{oneshot, watch};
 
 use super::{Asked, DRAIN, Input, answer_row};
+use crate::watchdog::Beat;
 
 /// What the core thread is made of.
 pub struct CoreParts {
@@ -106,14 +107,16 @@ impl Core {
         }
     }
 
-    /// Turns until the service has ended in order; then writes the record to its end.
-    pub fn run(mut self) -> Recorder {
+    /// Turns until the service has ended in order, and counts its turns; then gives the record back to be written to its end.
+    pub fn run(mut self, beat: &Beat) -> Recorder {
         loop {
             self.wait();
             if self.ended() {
+                beat.end();
                 return self.parts.recorder;
             }
             self.turn();
+            beat.count();
         }
     }
 

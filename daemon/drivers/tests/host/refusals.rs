@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use hearthward_drivers::{DriverSpec, Engine, Refusal, Surveyed, survey};
+use hearthward_drivers::{Compiler, DriverSpec, Engine, Refusal, Surveyed, survey};
 
 use crate::guest::{CONTRACT, Guest};
 use crate::shop::{engine, name};
@@ -122,7 +122,7 @@ fn the_cache_is_never_trusted() {
         .map(|(guest, called)| DriverSpec::new(name(called), guest.write(folder.path(), called)))
         .collect();
     let check = || {
-        let engine = Engine::new(Some(cache.clone())).expect("an engine");
+        let engine = Engine::new(Some(cache.clone()), Compiler::Within).expect("an engine");
         let surveyed = survey(&engine, &specs);
         assert!(surveyed.iter().all(|one| one.problems.is_empty()), "{surveyed:?}");
         assert_eq!(surveyed.iter().map(|one| one.units[0].name.as_str()).collect::<Vec<_>>(), ["north", "south"]);

@@ -5,7 +5,7 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
 
-use hearthward_drivers::{DriverSpec, Engine, FurnaceWiring, Host, HostPlan, LineSpec, Problem, ShopClock, survey};
+use hearthward_drivers::{Compiler, DriverSpec, Engine, FurnaceWiring, Host, HostPlan, LineSpec, Problem, ShopClock, survey};
 use hearthward_equipment::{
     Address, Directory, FurnaceId, Generation, Name, PointId, Quality, Reading, UnitAddress, UnitId, Value,
 };
@@ -19,7 +19,7 @@ pub(crate) const PATIENCE: Duration = Duration::from_secs(20);
 
 /// One engine for all tests: compiling is the dearest part of them.
 pub(crate) fn engine() -> Engine {
-    static ENGINE: LazyLock<Engine> = LazyLock::new(|| Engine::new(None).expect("an engine"));
+    static ENGINE: LazyLock<Engine> = LazyLock::new(|| Engine::new(None, Compiler::Within).expect("an engine"));
     ENGINE.clone()
 }
 
