@@ -20,6 +20,13 @@ pub(crate) struct Came {
     pub(crate) when: Instant,
 }
 
+impl Came {
+    pub(crate) fn of(request: &[u8; REQUEST_BYTES], connection: u64, when: Instant) -> Self {
+        let word = |place: usize| u16::from_be_bytes([request[place], request[place + 1]]);
+        Self { connection, unit: request[6], function: request[7], at: word(8), value: word(10), when }
+    }
+}
+
 /// What all connections share.
 #[derive(Debug, Default)]
 struct Shared {
@@ -109,16 +116,14 @@ impl Device {
 }
 
 /// Bytes of a request that this device knows: all of them have the same length.
-const REQUEST_BYTES: usize = 12;
+pub(crate) const REQUEST_BYTES: usize = 12;
 
 fn serve(mut stream: TcpStream, shared: &Shared) {
     let connection = shared.connections.fetch_add(1, Ordering::Relaxed);
     stream.set_nodelay(true).expect("it can be set");
     let mut request = [0_u8; REQUEST_BYTES];
     while stream.read_exact(&mut request).is_ok() {
-        let when = Instant::now();
-        let word = |place: usize| u16::from_be_bytes([request[place], request[place + 1]]);
-        let came = Came { connection, unit: request[6], function: request[7], at: word(8), value: word(10), when };
+        let came = Came::of(&request, connection, Instant::now());
         if shared.keep.load(Ordering::Relaxed) {
             shared.requests.lock().expect("nobody panics while holding it").push(came);
         }

@@ -12,6 +12,7 @@ mod idle;
 mod numbers;
 mod start;
 mod stream;
+mod tap;
 mod tick;
 mod wasm_read;
 

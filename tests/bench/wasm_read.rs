@@ -1,8 +1,12 @@
 //! A Modbus TCP read of ten registers: through the Wasm driver of the running service, and through a client written for nothing else.
 //!
-//! Both ask the same device for the same ten registers of twelve units, one after the other, twelve times a second. What is timed is
-//! the span from one request to the next as the device sees it: its own answer, the way there and back, and all that the asking
-//! side does in between. A second native client in the same run shows what two equal things differ by.
+//! Both ask the same server for the same ten registers of twelve units, one after the other, twelve times a second, and make ten
+//! numbers of each answer. What is timed is the span from one request to the next as it is seen on the wire: the server's answer, the
+//! way there and back, and all that the asking side does in between. A second native client in the same run shows what two equal
+//! things differ by.
+//!
+//! Two servers: pymodbus in a process of its own, written by others, for which the target is; and a device in this process that
+//! answers at once, so that nothing but the asking sides' own time is left to compare.
 
 use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
@@ -13,6 +17,7 @@ use tokio::net::TcpStream;
 use crate::device::{Came, Device};
 use crate::floor::Floor;
 use crate::numbers::{Report, Row, Samples, Target};
+use crate::tap::{Server, Tap};
 
 const UNITS: u8 = 12;
 const REGISTERS: u16 = 10;
@@ -20,35 +25,49 @@ const EVERY: Duration = Duration::from_millis(80);
 const LASTS: Duration = Duration::from_secs(40);
 
 pub(crate) fn measure(report: &mut Report) {
+    let tap = Tap::before(Server::start(UNITS, NATIVE_AT + 2000, RAW));
+    let spans = run(tap.port, |keep| tap.keep(keep), || tap.came());
+    show(report, "of pymodbus", spans, |most| Target::RatioMost(most));
     let device = Device::start();
-    device.show(250);
-    let floor = Floor::start(&configuration(device.port));
+    device.show(RAW);
+    let spans = run(device.port, |keep| device.keep(keep), || device.came());
+    show(report, "of a device without a thought", spans, |_| Target::None);
+}
+
+/// What every register holds: 25.0 in tenths.
+const RAW: u16 = 250;
+
+/// Lets the service and two native clients read for a while.
+fn run(port: u16, keep: impl Fn(bool), came: impl Fn() -> Vec<Came>) -> BTreeMap<Asker, Samples> {
+    let floor = Floor::start(&configuration(port));
     let until = Instant::now() + LASTS + Duration::from_secs(2);
-    let native: Vec<_> =
-        [0, 27].map(|offset_ms| native(device.port, Duration::from_millis(offset_ms), until)).into_iter().collect();
+    let native: Vec<_> = [0, 27].map(|offset_ms| native(port, Duration::from_millis(offset_ms), until)).into_iter().collect();
     // Everybody has settled.
     std::thread::sleep(Duration::from_secs(2));
-    device.came();
-    device.keep(true);
+    came();
+    keep(true);
     std::thread::sleep(LASTS);
-    device.keep(false);
-    let mut spans = spans(&device.came());
+    keep(false);
+    let spans = spans(&came());
     native.into_iter().for_each(|thread| thread.join().expect("a client does not fail"));
     drop(floor);
+    spans
+}
 
-    let of = |spans: &mut BTreeMap<Asker, Samples>, asker| spans.remove(&asker).unwrap_or_default();
-    let (wasm, one, other) = (of(&mut spans, Asker::Wasm), of(&mut spans, Asker::Native(0)), of(&mut spans, Asker::Native(1)));
+fn show(report: &mut Report, server: &str, mut spans: BTreeMap<Asker, Samples>, target: impl Fn(f64) -> Target) {
+    let mut of = |asker| spans.remove(&asker).unwrap_or_default();
+    let (wasm, one, other) = (of(Asker::Wasm), of(Asker::Native(0)), of(Asker::Native(1)));
     report.note(&format!("{} reads through Wasm, {} and {} native", wasm.len(), one.len(), other.len()));
     for (share, word, most) in [(0.5, "p50", 1.10), (0.99, "p99", 1.25)] {
         let baseline = Some(one.quantile(share));
         let row = |name: &str, samples: &Samples, target| Row {
-            name: format!("modbus tcp read of ten registers, {name}, {word}"),
+            name: format!("read of ten registers {server}, {name}, {word}"),
             value: samples.quantile(share),
             unit: "us",
             baseline,
             target,
         };
-        report.row(&row("wasm driver against native", &wasm, Target::RatioMost(most)));
+        report.row(&row("wasm driver against native", &wasm, target(most)));
         report.row(&row("native against native (control)", &other, Target::None));
     }
 }
