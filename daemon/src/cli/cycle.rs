@@ -230,6 +230,9 @@ async fn questions(call: &CallArgs) -> Result<(), Ended> {
 /// A question, what may be answered, and what silence means.
 pub(super) fn question_line(question: &v1::Question) -> String {
     let mut line = format!("{:>4} {}", question.id, question.text);
+    if let Some(v1::ask::Ask::EnterReading(at)) = question.ask.as_ref().and_then(|ask| ask.ask.as_ref()) {
+        return line + &format!("\n     answer: hearthward enter {} \"… C\"", at.point);
+    }
     let choices: Vec<String> = question.choices().map(words::choice).collect();
     if choices.is_empty() {
         let reading = match question.ask.as_ref().and_then(|ask| ask.ask.as_ref()) {

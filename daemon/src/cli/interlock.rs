@@ -87,9 +87,18 @@ impl List {
             return print::line(json("GetInterlocksResponse", &response));
         }
         for furnace in &response.furnaces {
-            let heat = furnace
-                .ceiling_c
-                .map_or_else(|| "heat withheld".to_owned(), |ceiling| format!("heat permitted up to {ceiling:.0} °C"));
+            let heat = furnace.ceiling_c.map_or_else(
+                // Where nothing acts, nothing is withheld: a person has to do it.
+                || {
+                    if furnace.interlocks.iter().any(|lock| lock.acts) {
+                        "heat withheld"
+                    } else {
+                        "nothing here can take its heat away"
+                    }
+                    .to_owned()
+                },
+                |ceiling| format!("heat permitted up to {ceiling:.0} °C"),
+            );
             print::line(format!(
                 "{}: {heat}\n  if this computer dies, heat is cut by: {}",
                 furnace.furnace, furnace.if_computer_dies

@@ -52,6 +52,7 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.push("\nasked:".to_owned());
         lines.extend(shop.questions.iter().map(question_line));
     }
+    lines.extend(by_hand(&shop.readings));
     if points {
         lines.push("\npoints:".to_owned());
         lines.extend(shop.readings.iter().map(reading));
@@ -61,6 +62,9 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
 
 fn furnace(furnace: &v1::Furnace) -> Vec<String> {
     let heat = match (furnace.wanted_c, furnace.ceiling_c) {
+        _ if furnace.heating() == v1::Heating::Watched => "only watched".to_owned(),
+        (Some(wanted), None) if furnace.heating() == v1::Heating::ByHand => format!("set by hand, as asked, to {wanted:.0} °C"),
+        (None, None) if furnace.heating() == v1::Heating::ByHand => "set by hand, and to be off now".to_owned(),
         (_, None) => "heat withheld".to_owned(),
         (Some(wanted), Some(ceiling)) if wanted > ceiling => {
             format!("heating to {ceiling:.0} °C, the most that is permitted now of the {wanted:.0} °C wanted")
@@ -99,6 +103,22 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
     let standing = furnace.interlocks.iter().filter(|lock| lock.state() != v1::InterlockState::Clear);
     lines.extend(standing.map(|lock| format!("  {} {}", words::interlock(lock.kind()), lock.text)));
     lines
+}
+
+/// What people read and enter, how old it is, and the command for the next time.
+fn by_hand(readings: &[v1::Reading]) -> Vec<String> {
+    let kept = readings.iter().filter(|reading| reading.evidence() == v1::Evidence::Confirmed);
+    let lines: Vec<String> = kept
+        .map(|reading| {
+            let worth = match reading.quality() {
+                v1::Quality::Good => format!("{}, good", words::value(reading.value.as_ref())),
+                v1::Quality::Uncertain => format!("{}, getting old", words::value(reading.value.as_ref())),
+                _ => "not entered, or too old".to_owned(),
+            };
+            format!("  {worth:<28} hearthward enter {} {}", reading.point, words::example(&reading.point, reading.value.as_ref()))
+        })
+        .collect();
+    if lines.is_empty() { lines } else { [vec!["\nkept by hand; read it and enter it:".to_owned()], lines].concat() }
 }
 
 fn reading(reading: &v1::Reading) -> String {

@@ -64,6 +64,24 @@ pub(super) fn value(value: Option<&v1::Value>) -> String {
     }
 }
 
+/// How a value for this point is typed: after the kind that was read last, or else after the point's name.
+pub(super) fn example(point: &str, value: Option<&v1::Value>) -> &'static str {
+    use v1::value::Kind;
+    let name = point.rsplit('.').next().unwrap_or_default();
+    match value.and_then(|value| value.kind.as_ref()) {
+        Some(Kind::Flag(_)) => "yes|no",
+        Some(Kind::TemperatureC(_)) => "\"… C\"",
+        Some(Kind::Share(_)) => "\"… %\"",
+        Some(Kind::FlowLMin(_)) => "\"… L/min\"",
+        Some(Kind::PressureKpa(_)) => "\"… bar\"",
+        None if name.contains("temperature") || name == "set-point" => "\"… C\"",
+        None if name.ends_with("-on") || name.ends_with("-open") => "yes|no",
+        None if name == "flow" => "\"… L/min\"",
+        None if name.ends_with("-share") => "\"… %\"",
+        _ => "VALUE",
+    }
+}
+
 /// One event on one line.
 pub(super) fn event(event: &v1::Event) -> String {
     let seconds = event.shop_ms / 1000;
@@ -86,6 +104,8 @@ mod tests {
         assert_eq!(interlock_of("door-open"), Ok(v1::InterlockKind::DoorOpen));
         assert_eq!(choice_of("slow-cool-under-gas"), Ok(v1::Choice::SlowCoolUnderGas));
         assert!(choice_of("unspecified").is_err());
+        assert_eq!(example("by-hand/oil.temperature", None), "\"… C\"");
+        assert_eq!(example("by-hand/north.door-open", None), "yes|no");
         assert_eq!(span(4_200), "4.2 s");
         assert_eq!(span(3_900_000), "1 h 05 min");
     }

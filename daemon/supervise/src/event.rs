@@ -1,6 +1,6 @@
 //! What happened, for the record, for people and for programs.
 
-use hearthward_equipment::{Evidence, FurnaceId, Generation, Name, PointId, UnitId};
+use hearthward_equipment::{Evidence, FurnaceId, Generation, Name, PointId, UnitId, Value};
 use serde::{Deserialize, Serialize};
 
 use crate::interlock::InterlockKind;
@@ -230,6 +230,9 @@ pub enum EventBody {
     Entered {
         /// Where.
         point: PointId,
+        /// What was read; absent in records of before it was kept.
+        #[serde(default)]
+        value: Option<Value>,
     },
     /// The journal cannot write, or can again.
     Record {

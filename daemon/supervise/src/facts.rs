@@ -23,6 +23,21 @@ pub(crate) enum Door {
     Unknown,
 }
 
+/// Who told of the door so far.
+///
+/// ```text
+/// Nobody ──first reading──▶ Switch, or Person
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum DoorTold {
+    /// Nothing was read yet.
+    Nobody,
+    /// A switch.
+    Switch,
+    /// A person, who enters it.
+    Person,
+}
+
 /// A unit as its driver last told.
 ///
 /// ```text
@@ -46,6 +61,10 @@ pub(crate) struct Facts {
     pub(crate) dt_s: f64,
     /// Chamber temperature in °C.
     pub(crate) temperature: Sample,
+    /// It is what a person read, not a device.
+    pub(crate) by_hand: bool,
+    /// What a person read is only a little too old.
+    pub(crate) aging: bool,
     /// When it was read.
     pub(crate) read_at: Option<ShopMs>,
     /// The highest good temperature since the last tick, in °C; negative infinity without any.
@@ -68,6 +87,8 @@ pub(crate) struct Facts {
     /// Oxygen by the probe, as a fraction.
     pub(crate) probe: Sample,
     pub(crate) door: Door,
+    /// Who tells of the door.
+    pub(crate) door_told: DoorTold,
     /// Flow by a meter that is read each scan, in mol/s.
     pub(crate) flow: Sample,
     /// The lowest good flow since the last tick; infinity without any.
@@ -82,6 +103,8 @@ impl Facts {
         Self {
             dt_s: 0.0,
             temperature: Sample::Never,
+            by_hand: false,
+            aging: false,
             read_at: None,
             peak_c: f64::NEG_INFINITY,
             doubtful: false,
@@ -94,6 +117,7 @@ impl Facts {
             load: Sample::Never,
             probe: Sample::Never,
             door: Door::Absent,
+            door_told: DoorTold::Nobody,
             flow: Sample::Never,
             flow_low: f64::INFINITY,
             out_of_service: false,
@@ -108,10 +132,12 @@ impl Facts {
         Self {
             dt_s,
             temperature: of(temperature),
+            by_hand: points.by_hand(temperature),
+            aging: points.is_aging(temperature),
             read_at: points.read_at(temperature),
             peak_c: points.high(temperature),
             doubtful: points.doubtful(temperature),
-            empty: points.is_empty(temperature) && unit == Unit::Answering,
+            empty: points.is_empty(temperature) && unit == Unit::Answering && !points.by_hand(temperature),
             set_point: of(plan.set_point),
             output_share: of(plan.output_share),
             alarm: of(plan.over_temperature),
@@ -120,6 +146,11 @@ impl Facts {
             load: of(plan.load_temperature),
             probe: of(plan.probe),
             door: door(plan, points, of(plan.door)),
+            door_told: match of(plan.door) {
+                Sample::Never => DoorTold::Nobody,
+                _ if points.by_hand(plan.door) => DoorTold::Person,
+                _ => DoorTold::Switch,
+            },
             flow: of(flow),
             flow_low: points.low(flow),
             out_of_service: unit == Unit::OutOfService,

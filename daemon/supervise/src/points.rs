@@ -232,6 +232,16 @@ impl Points {
         self.of(point).is_some_and(|point| point.at.is_some() && point.value.is_none())
     }
 
+    /// Whether it is what a person reads and enters.
+    pub(crate) fn by_hand(&self, point: Option<PointId>) -> bool {
+        self.of(point).is_some_and(|point| point.evidence == Evidence::Confirmed)
+    }
+
+    /// Whether it is what a person read, and only a little too old: to be read anew, not yet to be taken as lost.
+    pub(crate) fn is_aging(&self, point: Option<PointId>) -> bool {
+        self.of(point).is_some_and(|point| point.evidence == Evidence::Confirmed && point.quality == Quality::Uncertain)
+    }
+
     /// When the point was last read.
     pub(crate) fn read_at(&self, point: Option<PointId>) -> Option<ShopMs> {
         self.of(point).and_then(|point| point.at)

@@ -38,6 +38,10 @@ pub(crate) enum Purpose {
     Steel(InterlockKind),
     /// Whether to go on after an interruption.
     GoOn,
+    /// A meter read by eye was read too long ago.
+    ReadFlow,
+    /// A thermometer read by eye was read too long ago.
+    ReadTemperature,
 }
 
 /// A question that waits.

@@ -172,6 +172,11 @@ pub enum Ask {
         /// For how long it can still be quenched, in seconds, if it can.
         quenchable_s: Option<u32>,
     },
+    /// Read what a person keeps by eye, and enter it at this point.
+    EnterReading {
+        /// The point's address, `driver/unit.point`.
+        point: String,
+    },
 }
 
 /// What came of a request.

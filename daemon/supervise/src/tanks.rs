@@ -21,6 +21,8 @@ use crate::points::{Points, Sample};
 pub(crate) struct Tank {
     /// Bath temperature in °C.
     pub(crate) temperature: Reading,
+    /// A person reads its thermometer.
+    pub(crate) by_hand: bool,
     pub(crate) level: Reading,
     pub(crate) stirred: Option<bool>,
     /// A part is under now, by the tank's own switch.
@@ -64,6 +66,7 @@ impl Tank {
     pub(crate) fn read(&mut self, plan: &TankPlan, points: &Points, now: ShopMs) {
         let of = |point| points.sample(point, now, plan.stale_after);
         self.temperature = of(Some(plan.temperature)).good();
+        self.by_hand = points.by_hand(Some(plan.temperature));
         self.level = of(plan.level).good();
         let stirred = of(plan.agitation);
         self.stirred = stirred.good().map(|on| on > 0.5);
@@ -152,7 +155,10 @@ impl Tank {
         let (name, low_c, high_c) = (&plan.name, in_celsius(plan.window_low), in_celsius(plan.window_high));
         let _ = match self.temperature {
             _ if self.latched => write!(into, "{name} was too near its flash point: let it cool below the margin and reset it."),
-            None => write!(into, "{name} cannot be read: read its thermometer."),
+            None if self.by_hand => {
+                write!(into, "nobody has read {name} lately: read its thermometer and enter what it shows.")
+            }
+            None => write!(into, "{name} cannot be read: look at its thermometer and its driver."),
             Some(read_c) if !is_in(Some(read_c), low_c, high_c) => {
                 write!(into, "{name} is at {read_c:.0} °C; its window is {low_c:.0} to {high_c:.0} °C.")
             }

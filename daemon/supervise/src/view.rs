@@ -50,7 +50,7 @@ pub struct FurnaceView {
     pub name: Name,
     /// Chamber temperature in °C, if there is a good reading.
     pub temperature_c: Option<f64>,
-    /// What the service wants now, in °C, when it orders heat.
+    /// What the service wants now, in °C, when it orders heat; for a furnace set by hand, what a person was asked to set.
     pub wanted_c: Option<f64>,
     /// Most the set point may be, in °C; absent while heat is withheld.
     pub ceiling_c: Option<f64>,

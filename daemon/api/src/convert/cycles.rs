@@ -277,6 +277,7 @@ pub(crate) fn ask(ask: &Ask) -> v1::Ask {
         Ask::LoadAndShut => AskOf::LoadAndShut(of::LoadAndShut {}),
         Ask::SetFlow { litres_per_minute } => AskOf::SetFlow(of::SetFlow { flow_l_min: *litres_per_minute }),
         Ask::ReadFlow => AskOf::ReadFlow(of::ReadFlow {}),
+        Ask::EnterReading { point } => AskOf::EnterReading(of::EnterReading { point: point.clone() }),
         Ask::SetController { set_point_c } => AskOf::SetController(of::SetController { temperature_c: *set_point_c }),
         Ask::TurnOff => AskOf::TurnOff(of::TurnOff {}),
         Ask::BringBath { low_c, high_c } => AskOf::BringBath(of::BringBath { low_c: *low_c, high_c: *high_c }),

@@ -9,7 +9,7 @@ use prost::Message;
 
 use super::cycles::{ask, choice, step_kind};
 use super::interlocks::{kind, kinds};
-use super::{timestamp, values};
+use super::{tidy, timestamp, values};
 
 /// An event as a stream sends it: a whole `StreamEventsResponse`, in bytes.
 pub(crate) fn encoded(recorded: &Recorded) -> Vec<u8> {
@@ -82,7 +82,7 @@ fn body(body: &EventBody, names: &Names) -> Body {
         }
         EventBody::Cleared { interlock } => Body::Cleared(of::Cleared { interlock: kind(*interlock).into() }),
         EventBody::Reset { interlock } => Body::Reset(of::Reset { interlock: kind(*interlock).into() }),
-        EventBody::Permitted { ceiling_c } => Body::Permitted(of::Permitted { ceiling_c: *ceiling_c }),
+        EventBody::Permitted { ceiling_c } => Body::Permitted(of::Permitted { ceiling_c: tidy(*ceiling_c) }),
         EventBody::Withheld { by } => Body::Withheld(of::Withheld { by: kinds(by) }),
         EventBody::CycleBegan { .. }
         | EventBody::StepBegan { .. }
@@ -107,7 +107,9 @@ fn body(body: &EventBody, names: &Names) -> Body {
             choice: chosen.map_or(v1::Choice::Unspecified, choice).into(),
         }),
         EventBody::Withdrawn { question } => Body::Withdrawn(of::Withdrawn { question_id: question.0 }),
-        EventBody::Entered { point: id } => Body::Entered(of::Entered { point: point(*id) }),
+        EventBody::Entered { point: id, value } => {
+            Body::Entered(of::Entered { point: point(*id), value: value.as_ref().map(values::value) })
+        }
         EventBody::Record { failing } => Body::Record(of::Record { failing: *failing }),
         EventBody::Noted => Body::Noted(of::Noted {}),
     }
@@ -164,7 +166,7 @@ fn via(via: Via) -> v1::Via {
 mod tests {
     use std::collections::BTreeSet;
 
-    use hearthward_equipment::{Directory, Evidence, Generation, Name};
+    use hearthward_equipment::{Directory, Evidence, Generation, Name, Value};
     use hearthward_supervise::interlock::InterlockKind;
     use hearthward_supervise::recipe::StepKind;
     use hearthward_supervise::request::{Ask, Choice, QuestionId};
@@ -205,7 +207,7 @@ mod tests {
             EventBody::Asked { question, ask: Ask::TurnOff, default: Some((Choice::End, 12)) },
             EventBody::Answered { question, by_silence: false, choice: None },
             EventBody::Withdrawn { question },
-            EventBody::Entered { point },
+            EventBody::Entered { point, value: Some(Value::Flag(true)) },
             EventBody::Record { failing: true },
             EventBody::Noted,
         ];
@@ -238,7 +240,7 @@ mod tests {
         let (all, names) = one_of_each();
         let text = format!("{:?}", all.iter().map(|inner| body(inner, &names)).collect::<Vec<_>>());
         assert!(
-            text.contains("Unit { unit: \"io/north\"") && text.contains("Entered { point: \"io/north.door-open\" }"),
+            text.contains("Unit { unit: \"io/north\"") && text.contains("Entered { point: \"io/north.door-open\", value: Some("),
             "{text}"
         );
     }

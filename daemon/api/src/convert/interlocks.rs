@@ -11,7 +11,7 @@ pub(crate) fn furnace(view: &FurnaceView, now: ShopMs) -> v1::FurnaceInterlocks 
     v1::FurnaceInterlocks {
         furnace: view.name.to_string(),
         interlocks: view.interlocks.iter().map(|one| interlock(one, now)).collect(),
-        ceiling_c: view.ceiling_c,
+        ceiling_c: view.ceiling_c.map(super::tidy),
         if_computer_dies: view.if_computer_dies.clone(),
     }
 }

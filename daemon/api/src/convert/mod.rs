@@ -21,6 +21,11 @@ pub(crate) fn timestamp(wall_ms: i64) -> Timestamp {
     }
 }
 
+/// A number in °C, L/min or kPa without the last bits that the way over SI units leaves: 950, not 950.0000000000001.
+pub(crate) fn tidy(number: f64) -> f64 {
+    (number * 1e6).round() / 1e6
+}
+
 /// Milliseconds of a span.
 pub(crate) fn millis(span: Duration) -> u64 {
     u64::try_from(span.as_millis()).unwrap_or(u64::MAX)

@@ -5,7 +5,7 @@ use hearthward_proto::v1;
 use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan, TankPlan};
 use hearthward_supervise::view::{FurnaceView, OxygenEstimate, PointView, SupplyView, TankView, View};
 
-use super::{cycles, interlocks, millis, timestamp, values};
+use super::{cycles, interlocks, millis, tidy, timestamp, values};
 use hearthward_equipment::quantity::in_celsius;
 
 /// What a snapshot says beside what the view holds.
@@ -61,13 +61,13 @@ fn furnace(view: &FurnaceView, plan: Option<&FurnacePlan>, now: ShopMs) -> v1::F
     v1::Furnace {
         name: view.name.to_string(),
         heating: plan.map_or(v1::Heating::Unspecified, |plan| heating(&plan.heating)).into(),
-        temperature_c: view.temperature_c,
-        wanted_c: view.wanted_c,
-        ceiling_c: view.ceiling_c,
-        limit_c: plan.map_or(0.0, |plan| in_celsius(plan.limit)),
+        temperature_c: view.temperature_c.map(tidy),
+        wanted_c: view.wanted_c.map(tidy),
+        ceiling_c: view.ceiling_c.map(tidy),
+        limit_c: plan.map_or(0.0, |plan| tidy(in_celsius(plan.limit))),
         generation: view.generation.0,
         door_open: view.door_open,
-        flow_l_min: view.flow_l_min,
+        flow_l_min: view.flow_l_min.map(tidy),
         probe_ppm: view.probe_ppm,
         estimate: view.estimate.as_ref().map(estimate),
         changes_delivered: view.changes.map(|(delivered, _)| delivered),
@@ -95,9 +95,9 @@ fn estimate(estimate: &OxygenEstimate) -> v1::OxygenEstimate {
 fn tank(view: &TankView, plan: Option<&TankPlan>) -> v1::Tank {
     v1::Tank {
         name: view.name.to_string(),
-        temperature_c: view.temperature_c,
-        window_low_c: plan.map_or(0.0, |plan| in_celsius(plan.window_low)),
-        window_high_c: plan.map_or(0.0, |plan| in_celsius(plan.window_high)),
+        temperature_c: view.temperature_c.map(tidy),
+        window_low_c: plan.map_or(0.0, |plan| tidy(in_celsius(plan.window_low))),
+        window_high_c: plan.map_or(0.0, |plan| tidy(in_celsius(plan.window_high))),
         ready: view.ready,
         text: view.text.clone(),
         kept_for: view.kept_for.as_ref().map(ToString::to_string).unwrap_or_default(),
@@ -105,5 +105,5 @@ fn tank(view: &TankView, plan: Option<&TankPlan>) -> v1::Tank {
 }
 
 fn supply(view: &SupplyView) -> v1::Supply {
-    v1::Supply { name: view.name.to_string(), pressure_kpa: view.pressure_kpa, flow_l_min: view.flow_l_min }
+    v1::Supply { name: view.name.to_string(), pressure_kpa: view.pressure_kpa.map(tidy), flow_l_min: tidy(view.flow_l_min) }
 }

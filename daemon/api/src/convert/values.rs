@@ -8,6 +8,7 @@ use uom::si::f64::{Pressure, Ratio};
 use uom::si::pressure::kilopascal;
 use uom::si::ratio::ratio;
 
+use super::tidy;
 use crate::error::ApiError;
 
 /// The longest words that a person may enter as a reading.
@@ -16,10 +17,10 @@ const TEXT_CHARS: usize = 200;
 pub(crate) fn value(value: &Value) -> v1::Value {
     let kind = match value {
         Value::Flag(is) => Kind::Flag(*is),
-        Value::Temperature(is) => Kind::TemperatureC(quantity::in_celsius(*is)),
+        Value::Temperature(is) => Kind::TemperatureC(tidy(quantity::in_celsius(*is))),
         Value::Share(is) => Kind::Share(is.get::<ratio>()),
-        Value::GasFlow(is) => Kind::FlowLMin(quantity::in_litres_per_minute(*is, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA)),
-        Value::Pressure(is) => Kind::PressureKpa(is.get::<kilopascal>()),
+        Value::GasFlow(is) => Kind::FlowLMin(tidy(quantity::in_litres_per_minute(*is, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))),
+        Value::Pressure(is) => Kind::PressureKpa(tidy(is.get::<kilopascal>())),
         Value::Whole(is) => Kind::Whole(*is),
         Value::Number(is) => Kind::Number(*is),
         Value::Text(is) => Kind::Text(is.clone()),

@@ -108,9 +108,12 @@ pub(super) fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> b
     if held {
         let (low_c, high_c, name) = (in_celsius(plan.window_low), in_celsius(plan.window_high), &plan.name);
         let high_c = cycle.bath_warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
+        let (by_hand, directory) = (tank.by_hand, &turn.plan.directory);
         turn.questions.ask(at.id, Purpose::BringBath, turn.now, turn.events, || {
+            let address = directory.point_address(plan.temperature).filter(|_| by_hand);
+            let enter = address.map(|at| format!(", and enter its temperature at {at}")).unwrap_or_default();
             let text = format!(
-                "Bring {name} to between {low_c:.0} and {high_c:.0} °C, covered and stirred: load {} in {} waits for it.",
+                "Bring {name} to between {low_c:.0} and {high_c:.0} °C, covered and stirred{enter}: load {} in {} waits for it.",
                 cycle.load.name, at.plan.name
             );
             Asked::to_do(Ask::BringBath { low_c, high_c }, text)

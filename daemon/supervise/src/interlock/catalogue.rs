@@ -1,6 +1,6 @@
 //! The catalogue: one entry a row, from which words, documents and screens come; and the way from a row to its expression.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
 use super::row::{Row, Verdict};
 use super::{
@@ -162,6 +162,16 @@ pub(crate) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
 }
 
 /// `reset is owed`, if one is.
+/// How a sentence about heat that must not be begins: where nothing is wired that could withhold it, nobody is told that it is.
+pub(super) struct NoHeat<'a>(pub(super) &'a FurnacePlan);
+
+impl fmt::Display for NoHeat<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = &self.0.name;
+        if can_cut(self.0) { write!(f, "Heat is withheld from {name}") } else { write!(f, "{name} must not be heated") }
+    }
+}
+
 pub(super) fn owed(told: &Told<'_>) -> &'static str {
     match (told.row.is_latched(), told.row.cause()) {
         (true, true) => " It is latched: reset it once the cause is gone.",

@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
-use crate::facts::{Door, Facts, Situation};
+use crate::facts::{Door, DoorTold, Facts, Situation};
 use crate::plan::FurnacePlan;
 
 pub(super) const ENTRY: Entry = Entry {
@@ -52,13 +52,19 @@ fn is_cause(door: Door) -> bool {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
-    let name = &told.plan.name;
+    let no_heat = NoHeat(told.plan);
     let _ = match (told.row.cause(), told.facts.door) {
-        (true, Door::Unknown) => {
-            write!(into, "Heat is withheld from {name}: its door switch cannot be read. Look at the switch and its driver.")
+        (true, Door::Unknown) if told.facts.door_told == DoorTold::Nobody => {
+            write!(into, "{no_heat}: its door has not been read yet.")
         }
-        (true, _) => write!(into, "Heat is withheld from {name}: its door is open. Shut it."),
-        (false, _) => write!(into, "Heat is withheld from {name}: its door was open for long and no step expected it."),
+        (true, Door::Unknown) if told.facts.door_told == DoorTold::Person => {
+            write!(into, "{no_heat}: nobody has said lately whether its door is shut. Look, and enter it.")
+        }
+        (true, Door::Unknown) => {
+            write!(into, "{no_heat}: its door switch cannot be read. Look at the switch and its driver.")
+        }
+        (true, _) => write!(into, "{no_heat}: its door is open. Shut it."),
+        (false, _) => write!(into, "{no_heat}: its door was open for long and no step expected it."),
     };
     into.push_str(owed(told));
 }

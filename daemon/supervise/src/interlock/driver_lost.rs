@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::{Facts, Situation};
 use crate::gas::hot_c;
@@ -33,6 +33,11 @@ pub(crate) const AGREE_K: f64 = 15.0;
 
 pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory: &mut Memory) -> Verdict {
     let cause = is_lost(facts);
+    if facts.by_hand && !facts.out_of_service {
+        // What a person read has only grown old: it is asked for first, and the next entry is no gap that could disagree.
+        *memory = Memory { before_c: facts.temperature.good(), ..Memory::default() };
+        return Verdict::off(cause && !facts.aging);
+    }
     if cause {
         memory.lost_s += facts.dt_s;
         let long = !(memory.lost_s <= now.ride_through_s);
@@ -68,16 +73,20 @@ pub(crate) fn agrees(fell_k: f64, gap_s: f64, falls_k_per_s: f64) -> bool {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
-    let name = &told.plan.name;
+    let no_heat = NoHeat(told.plan);
     let _ = match (told.row.why(), told.row.cause()) {
         (Why::Other, true) => {
-            write!(into, "Heat is withheld from {name}: its driver is out of service. See why with the drivers.")
+            write!(into, "{no_heat}: its driver is out of service. See why with the drivers.")
         }
         (Why::Third, _) => {
-            write!(into, "Heat is withheld from {name}: it could not be read for a while, and what it reads now does not agree.")
+            write!(into, "{no_heat}: it could not be read for a while, and what it reads now does not agree.")
         }
-        (_, true) => write!(into, "Heat is withheld from {name}: it cannot be read. Look at its line and its driver."),
-        (_, false) => write!(into, "Heat is withheld from {name}: it could not be read for longer than is ridden through."),
+        (_, true) if told.facts.by_hand => {
+            write!(into, "{no_heat}: nobody has read it lately. Read its thermometer and enter what it shows.")
+        }
+        (_, true) if told.facts.temperature == Sample::Never => write!(into, "{no_heat}: it has not been read yet."),
+        (_, true) => write!(into, "{no_heat}: it cannot be read. Look at its line and its driver."),
+        (_, false) => write!(into, "{no_heat}: it could not be read for longer than is ridden through."),
     };
     into.push_str(owed(told));
 }

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use hearthward_equipment::quantity::in_celsius;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::Facts;
 use crate::plan::FurnacePlan;
@@ -31,12 +31,13 @@ fn is_above(facts: &Facts, limit_c: f64) -> bool {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
-    let (name, limit_c) = (&told.plan.name, in_celsius(told.plan.limit));
+    let no_heat = NoHeat(told.plan);
+    let limit_c = in_celsius(told.plan.limit);
     let _ = match (told.row.why(), told.row.cause()) {
-        (Why::Main, true) => write!(into, "Heat is withheld from {name}: it is above its limit of {limit_c:.0} °C. Let it cool."),
-        (Why::Main, false) => write!(into, "Heat is withheld from {name}: it was above its limit of {limit_c:.0} °C."),
-        (_, true) => write!(into, "Heat is withheld from {name}: its controller gives an over-temperature alarm. Look at it."),
-        (_, false) => write!(into, "Heat is withheld from {name}: its controller gave an over-temperature alarm."),
+        (Why::Main, true) => write!(into, "{no_heat}: it is above its limit of {limit_c:.0} °C. Let it cool."),
+        (Why::Main, false) => write!(into, "{no_heat}: it was above its limit of {limit_c:.0} °C."),
+        (_, true) => write!(into, "{no_heat}: its controller gives an over-temperature alarm. Look at it."),
+        (_, false) => write!(into, "{no_heat}: its controller gave an over-temperature alarm."),
     };
     into.push_str(owed(told));
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::{Room, Situation};
 
@@ -25,10 +25,11 @@ pub(super) fn verdict(now: &Situation) -> Verdict {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
+    let no_heat = NoHeat(told.plan);
     let name = &told.plan.name;
     let _ = match (told.situation.room, told.row.is_latched()) {
         (Room::Danger, _) => {
-            write!(into, "Leave the room and ventilate: its oxygen is dangerously low. Heat is withheld from {name}.")
+            write!(into, "Leave the room and ventilate: its oxygen is dangerously low. {no_heat}.")
         }
         (_, true) => write!(into, "The room's oxygen was dangerously low: heat is withheld from {name}."),
         (Room::Unknown, _) => {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::Verdict;
 use crate::facts::Situation;
 use crate::plan::FurnacePlan;
@@ -22,8 +22,9 @@ pub(super) fn verdict(plan: &FurnacePlan, now: &Situation) -> Verdict {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
-    let (name, hours) = (&told.plan.name, told.plan.run_time_limit.map_or(0.0, |limit| limit.as_secs_f64() / 3600.0));
-    let _ = write!(into, "Heat is withheld from {name}: it heated for {hours:.1} h and nobody touched the service.");
+    let no_heat = NoHeat(told.plan);
+    let hours = told.plan.run_time_limit.map_or(0.0, |limit| limit.as_secs_f64() / 3600.0);
+    let _ = write!(into, "{no_heat}: it heated for {hours:.1} h and nobody touched the service.");
     into.push_str(owed(told));
 }
 

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use hearthward_equipment::ShopMs;
 
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::{Verdict, Why};
 use crate::facts::{Door, Facts, Situation};
 use crate::plan::FurnacePlan;
@@ -81,7 +81,9 @@ pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory
 
 fn is_steep(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory: &mut Memory) -> bool {
     let (Some(read_c), Some(at)) = (facts.temperature.good(), facts.read_at) else { return false };
-    if matches!(facts.door, Door::Open | Door::Unknown) || now.recovering || now.shut_for_s < SLEEPS_AFTER_DOOR_S {
+    // A person reads now and then: what is between two entries is no rate.
+    if facts.by_hand || matches!(facts.door, Door::Open | Door::Unknown) || now.recovering || now.shut_for_s < SLEEPS_AFTER_DOOR_S
+    {
         memory.from = Some((at, read_c));
         return false;
     }
@@ -132,14 +134,14 @@ fn disagrees(facts: &Facts, now: &Situation, memory: &mut Memory) -> bool {
 }
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
-    let name = &told.plan.name;
+    let no_heat = NoHeat(told.plan);
     let what = match told.row.why() {
         Why::Main => "is broken or not to be relied upon",
         Why::Other => "jumped faster than a furnace can change",
         Why::Third => "does not answer to heat: thermocouple, element or relay",
         Why::Fourth => "reads far below the load's while it heats",
     };
-    let _ = write!(into, "Heat is withheld from {name}: its thermometer {what}. Look at it before you reset.");
+    let _ = write!(into, "{no_heat}: its thermometer {what}. Look at it before you reset.");
     into.push_str(owed(told));
 }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::InterlockKind;
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::Verdict;
 use crate::facts::Situation;
 
@@ -44,16 +44,19 @@ pub(super) fn ending(now: &Situation) -> Verdict {
 }
 
 pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
-    let name = &told.plan.name;
+    let no_heat = NoHeat(told.plan);
     let _ = match kind {
-        InterlockKind::Stop => write!(into, "Heat is withheld from {name}: a person stopped it."),
+        InterlockKind::Stop => write!(into, "{no_heat}: a person stopped it."),
+        InterlockKind::Interrupted if !told.situation.interrupted => {
+            write!(into, "{no_heat}: the service was away. Its load goes on by itself once what is read now agrees.")
+        }
         InterlockKind::Interrupted => {
             write!(
                 into,
-                "Heat is withheld from {name}: its load was interrupted, and nobody has said that it goes on. Answer the question about it."
+                "{no_heat}: its load was interrupted, and nobody has said that it goes on. Answer the question about it."
             )
         }
-        _ => write!(into, "Heat is withheld from {name}: the service is ending. Gas stays as it is; watch a hot load by hand."),
+        _ => write!(into, "{no_heat}: the service is ending. Gas stays as it is; watch a hot load by hand."),
     };
     if kind == InterlockKind::Stop {
         into.push_str(owed(told));

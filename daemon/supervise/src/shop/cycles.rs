@@ -1,5 +1,7 @@
 //! Cycles in a tick: each step, ends, moves to the furnace that tempers, questions about the steel, furnaces set by hand.
 
+use std::time::Duration;
+
 use uom::si::catalytic_activity::katal;
 use uom::si::ratio::ratio;
 
@@ -79,6 +81,45 @@ impl Shop {
             self.ask_by_eye(place, out);
             self.ask_by_hand(place, out);
         }
+        for place in 0..self.furnaces.len() {
+            self.ask_to_read(place, out);
+        }
+    }
+
+    /// What a person reads is asked for when it has grown old while it matters.
+    fn ask_to_read(&mut self, place: usize, out: &mut Outputs) {
+        let Self { plan: shop, points, now, questions, furnaces, .. } = self;
+        let (Some(furnace), Some(plan)) = (furnaces.get(place), shop.furnaces.get(place)) else { return };
+        if furnace.cycle.is_none() || questions.find(furnace.id, Purpose::GoOn).is_some() {
+            return;
+        }
+        let name = &plan.name;
+        let old = furnace.facts.by_hand && furnace.facts.temperature.good().is_none();
+        let address = shop.directory.point_address(plan.temperature).filter(|_| old);
+        if let Some(address) = address {
+            questions.ask(furnace.id, Purpose::ReadTemperature, *now, &mut out.events, || {
+                let text = format!("Read the thermometer of {name} and enter what it shows at {address}.");
+                Asked::to_do(Ask::EnterReading { point: address.to_string() }, text)
+            });
+        } else {
+            questions.withdraw(furnace.id, &mut out.events, |purpose| purpose == Purpose::ReadTemperature);
+        }
+        let Some(gas) = plan.gas.as_ref().filter(|gas| gas.by_eye) else { return };
+        let asked = [Purpose::PurgeFlow, Purpose::HoldFlow].iter().any(|&purpose| questions.find(furnace.id, purpose).is_some());
+        let old = points.sample(Some(gas.flow), *now, Duration::MAX).good().is_none();
+        // Across a gap the flow has to be proved again, whatever was asked about it before.
+        let needed = furnace.gap != Gap::None || (!asked && furnace.purge.is_proved());
+        if furnace.gap != Gap::None {
+            let before = |purpose| matches!(purpose, Purpose::PurgeFlow | Purpose::HoldFlow);
+            questions.withdraw(furnace.id, &mut out.events, before);
+        }
+        if old && needed && furnace.gas.given > 0.0 && furnace.has_gas_load(plan) {
+            questions.ask(furnace.id, Purpose::ReadFlow, *now, &mut out.events, || {
+                Asked::to_do(Ask::ReadFlow, format!("Say what the gas meter of {name} shows: it was read too long ago."))
+            });
+        } else {
+            questions.withdraw(furnace.id, &mut out.events, |purpose| purpose == Purpose::ReadFlow);
+        }
     }
 
     /// Keeps each furnace that a load goes to for its temper.
@@ -155,6 +196,9 @@ impl Shop {
         let shop = turn.plan;
         let (Some(furnace), Some(plan)) = (furnaces.get_mut(place), shop.furnaces.get(place)) else { return };
         let Some(gas) = plan.gas.as_ref().filter(|gas| gas.by_eye) else { return };
+        if furnace.cycle.as_ref().is_some_and(|cycle| cycle.interrupted) {
+            return;
+        }
         let asked = gas.purge.flow.get::<katal>();
         let (purpose, flow, text) = match furnace.purge.phase {
             PurgePhase::Settling if furnace.gas.turn.is_none() && flow_is_lost(furnace.flow(plan), asked, 0.0) => (
@@ -200,13 +244,15 @@ impl Shop {
         });
         let may = !furnace.rows.withhold() && target_c.is_some_and(|target_c| target_c <= heat::ceiling_c(furnace, plan));
         let name = &plan.name;
+        let address = shop.directory.point_address(plan.temperature).filter(|_| furnace.facts.by_hand);
         match target_c.filter(|_| may) {
             Some(target_c) if furnace.hand_c != Some(target_c) => {
                 furnace.hand_c = Some(target_c);
                 turn.questions
                     .withdraw(furnace.id, turn.events, |purpose| matches!(purpose, Purpose::SetController | Purpose::TurnOff));
                 turn.questions.ask(furnace.id, Purpose::SetController, turn.now, turn.events, || {
-                    let text = format!("Set the controller of {name} to {target_c:.0} °C by hand, and say so.");
+                    let then = address.map(|at| format!(" When it is there, enter what it shows at {at}.")).unwrap_or_default();
+                    let text = format!("Set the controller of {name} to {target_c:.0} °C by hand, and say so.{then}");
                     Asked::to_do(Ask::SetController { set_point_c: target_c }, text)
                 });
             }

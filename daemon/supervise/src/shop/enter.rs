@@ -69,11 +69,17 @@ impl Shop {
                 given.words()
             ));
         }
+        Ok(self.entered(person, point, value, out))
+    }
+
+    /// Puts on record what was read, and hands it to the driver.
+    pub(super) fn entered(&self, person: &Person, point: PointId, value: Value, out: &mut Outputs) -> String {
+        let address = self.plan.directory.point_address(point).map(ToString::to_string).unwrap_or_default();
         let text = format!("{} read {} at {address} and entered it.", person.name, shown(&value));
-        let body = EventBody::Entered { point };
+        let body = EventBody::Entered { point, value: Some(value.clone()) };
         out.events.push(by(person, None, Priority::Record, text.clone(), body));
         out.acts.push(Act::Enter { point, value });
-        Ok(text)
+        text
     }
 
     /// The quantity that the shop's plan reads at a point.

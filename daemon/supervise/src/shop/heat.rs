@@ -5,7 +5,7 @@ use hearthward_equipment::quantity::{celsius, in_celsius};
 use super::Shop;
 use crate::cycle::highest_c;
 use crate::event::{Event, EventBody, Priority};
-use crate::facts::can_cut;
+use crate::facts::{Door, can_cut};
 use crate::furnace::{Furnace, Gap};
 use crate::interlock::{Case, GrantChange, InterlockKind, entry, judge};
 use crate::output::Outputs;
@@ -26,7 +26,7 @@ impl Shop {
             let taken = furnace.heating && furnace.grant.granted_c().is_none();
             if (furnace.cut_now || taken) && can_cut(plan) {
                 let because: Vec<InterlockKind> = furnace.rows.withholding().collect();
-                let why = why(plan, &because);
+                let why = why(furnace, plan, &because);
                 furnace.cuts.cut(furnace.id, plan, because, why, &mut out.cuts, &mut out.events);
             }
             let cut = std::mem::take(&mut furnace.cut_now) || taken;
@@ -122,8 +122,11 @@ fn tell(furnace: &Furnace, plan: &FurnacePlan, change: GrantChange, events: &mut
     events.push(Event { furnace: Some(furnace.id), priority: Priority::Record, person: None, text, body });
 }
 
-fn why(plan: &FurnacePlan, because: &[InterlockKind]) -> String {
+fn why(furnace: &Furnace, plan: &FurnacePlan, because: &[InterlockKind]) -> String {
     match because.first() {
+        Some(InterlockKind::DoorOpen) if furnace.facts.door == Door::Unknown => {
+            format!("The heat of {} is cut: its door cannot be read, or has not been yet.", plan.name)
+        }
         Some(&kind) => format!("The heat of {} is cut: {}.", plan.name, entry(kind).title.to_lowercase()),
         None => format!("The heat of {} is turned off: nothing asks for it now.", plan.name),
     }

@@ -9,7 +9,7 @@ use crate::cycle::{self, Cycle, Outcome, Stage};
 use crate::event::{Event, EventBody, Priority};
 use crate::furnace::Furnace;
 use crate::interlock::{InterlockKind, Verdict};
-use crate::output::{Act, Outputs};
+use crate::output::Outputs;
 use crate::plan::{FurnacePlan, SteelChoice};
 use crate::points::number;
 use crate::purge::PurgePhase;
@@ -97,12 +97,14 @@ impl Shop {
         }
         self.alive(question.furnace);
         let done = match question.purpose {
-            Purpose::PurgeFlow | Purpose::HoldFlow => self.flow_said(&question, reading, out)?,
+            Purpose::PurgeFlow | Purpose::HoldFlow | Purpose::ReadFlow => self.flow_said(person, &question, reading, out)?,
+            Purpose::ReadTemperature => self.temperature_said(person, &question, reading, out)?,
+            Purpose::BringBath => self.bath_brought(&question)?,
             Purpose::LoadAndShut | Purpose::PartUnder | Purpose::Transfer | Purpose::LetCool => {
                 // Taken first, so that what follows may ask anew.
                 self.done_by_hand(&question, out)?
             }
-            Purpose::SetController | Purpose::TurnOff | Purpose::BringBath => "Noted.".to_owned(),
+            Purpose::SetController | Purpose::TurnOff => "Noted.".to_owned(),
             Purpose::Steel(_) | Purpose::GoOn => {
                 return Err("This question asks for a choice, not for a confirmation.".to_owned());
             }
@@ -178,7 +180,7 @@ impl Shop {
         arrived.map(|()| format!("The temper begins in {}.", plan.name))
     }
 
-    fn flow_said(&mut self, question: &Question, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
+    fn flow_said(&mut self, person: &Person, question: &Question, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
         let id = question.furnace;
         let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnace(id)) else {
             return Err(no_furnace());
@@ -194,8 +196,31 @@ impl Shop {
             super::cycles::tell_proved(furnace, plan, out);
         }
         furnace.purge.by_eye = Some(number(&value));
-        out.acts.push(Act::Enter { point: gas.flow, value });
-        Ok("The flow is noted.".to_owned())
+        Ok(self.entered(person, gas.flow, value, out))
+    }
+
+    fn temperature_said(&mut self, person: &Person, question: &Question, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
+        let Some(plan) = self.plan.furnace(question.furnace) else { return Err(no_furnace()) };
+        let point = plan.temperature;
+        let Some(value) = reading else {
+            return Err(format!("Say what the thermometer of {} shows: a temperature is asked for.", plan.name));
+        };
+        self.enter(person, point, value, out)
+    }
+
+    /// A bath that a person was asked to bring into its window is there, or the answer says what is missing.
+    fn bath_brought(&self, question: &Question) -> Outcomes {
+        let cycle = self.furnaces.get(question.furnace.index()).and_then(|furnace| furnace.cycle.as_ref());
+        let id = cycle.and_then(cycle::tank_ahead).ok_or_else(no_question)?;
+        let (Some(tank), Some(plan)) = (self.tanks.get(id.index()), self.plan.tanks.get(id.index())) else {
+            return Err(no_question());
+        };
+        if tank.ready {
+            return Ok(format!("{} is ready.", plan.name));
+        }
+        let mut words = "Not yet: ".to_owned();
+        tank.say(plan, &mut words);
+        Err(words)
     }
 
     fn chosen(&mut self, person: &Person, id: QuestionId, choice: Choice, out: &mut Outputs) -> Outcomes {

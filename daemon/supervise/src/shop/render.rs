@@ -47,7 +47,10 @@ impl Shop {
             view.name = plan.name.clone();
         }
         view.temperature_c = facts.temperature.good();
-        view.wanted_c = furnace.cycle.as_ref().and_then(|cycle| cycle.wanted_c).filter(|_| furnace.heating);
+        view.wanted_c = match plan.heating {
+            Heating::ByHand => furnace.hand_c,
+            _ => furnace.cycle.as_ref().and_then(|cycle| cycle.wanted_c).filter(|_| furnace.heating),
+        };
         view.ceiling_c = furnace.grant.told_c();
         view.generation = furnace.cuts.generation();
         view.door_open = match facts.door {
@@ -245,7 +248,9 @@ pub(super) fn litres(flow: GasFlow) -> f64 {
 /// Writes by what heat is cut if this computer dies.
 fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
     let _ = match (&plan.heating, &plan.dead_man) {
-        (Heating::ByHand, DeadMan::Nothing) => into.write_str("a person: it is set by hand, and nothing is wired"),
+        (Heating::ByHand, DeadMan::Nothing) => {
+            into.write_str("NOTHING. It is set by hand: turn it off at its own switch when it is to be cold")
+        }
         (Heating::Watched, DeadMan::Nothing) => into.write_str("its own controls: the service only watches it"),
         (_, DeadMan::ContactorHeartbeat { drops_after }) => {
             write!(into, "a contactor that drops {:.1} s after the last heartbeat", drops_after.as_secs_f64())

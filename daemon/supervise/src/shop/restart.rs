@@ -110,6 +110,8 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.last_c = stood.last_c;
     furnace.alone_s = stood.alone_s;
     furnace.gas = stood.gas;
+    // Nobody has looked at the meter since.
+    furnace.purge.by_eye = None;
     let Some(mut cycle) = stood.cycle else { return };
     // Time that nobody knows may have been any time: a temper is overdue then.
     let passed_ms = away_ms.unwrap_or(u64::MAX / 2);

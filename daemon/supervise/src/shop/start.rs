@@ -41,6 +41,10 @@ impl Shop {
             );
         }
         let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();
+        if furnace.facts.by_hand && furnace.facts.temperature.good().is_none() {
+            let at = self.plan.directory.point_address(plan.temperature).map(ToString::to_string).unwrap_or_default();
+            return Err(format!("Nobody has read {name} lately: read its thermometer and enter {at}, then start."));
+        }
         if let Some(kind) = InterlockKind::ALL.iter().find(|kind| stands(kind)) {
             return Err(format!(
                 "{name} may not heat ({}): clear that first. It is cleared by: {}.",

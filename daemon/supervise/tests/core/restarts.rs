@@ -249,3 +249,28 @@ fn a_temper_is_overdue_after_a_time_that_nobody_knows_and_a_load_that_is_out_is_
     assert_eq!(bench.said(|body| matches!(body, EventBody::Asked { ask: Ask::GoOn { .. }, .. })), 0, "nothing there can heat");
     assert_eq!(bench.events.iter().filter(|event| event.text.contains("overdue")).count(), 1);
 }
+
+/// Goal: one load is asked about once. Method: a restart while the load's own question stands, beyond what is ridden through.
+#[test]
+fn one_question_stands_for_a_load_after_a_restart() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.until("the call to pull", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+    bench.restart(Away::Unknown);
+    bench.scans(3);
+    let open: Vec<_> = bench.view.questions.iter().map(|question| question.ask.clone()).collect();
+    assert!(matches!(open.as_slice(), [Ask::GoOn { .. }]), "{open:?}");
+    let words = bench.north().interlocks.iter().find(|row| row.kind == Interrupted).expect("it applies").text.clone();
+    assert!(words.contains("Answer the question"), "{words}");
+}
+
+/// Goal: nobody is sent to a question that is not there, and an unread door is no open one. Method: a restart in mid-soak, nothing read yet.
+#[test]
+fn what_is_not_read_yet_is_told_so() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(5_000)));
+    bench.tick();
+    let words = bench.north().interlocks.iter().find(|row| row.kind == Interrupted).expect("it applies").text.clone();
+    assert!(words.contains("goes on by itself") && bench.view.questions.is_empty(), "{words}");
+    let cut = bench.events.iter().rfind(|event| matches!(event.body, EventBody::Cut { .. })).expect("the first tick cuts");
+    assert!(cut.text.contains("has not been yet"), "{}", cut.text);
+}
