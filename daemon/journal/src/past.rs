@@ -141,7 +141,7 @@ impl Past {
     /// The span that holds the tick after the last one.
     fn next_span(&self) -> Result<Option<Vec<PastTick>>, ReadError> {
         let next = signed(self.after.0) + 1;
-        let found: Option<(i64, Vec<u8>, Vec<u8>, Vec<u8>)> = self.reader.with(|connection| {
+        let found: Option<Span> = self.reader.with(|connection| {
             connection
                 .prepare_cached(
                     "SELECT log.tick_from, log.body, input.body, log.hash FROM tick_log AS log JOIN input ON input.span = log.span
@@ -155,6 +155,9 @@ impl Past {
         ticks.map(Some).ok_or(ReadError::Inputs { boot: self.boot, tick: number(tick_from) })
     }
 }
+
+/// A span as it is stored: its first tick, the log of its ticks, its inputs, their hash.
+type Span = (i64, Vec<u8>, Vec<u8>, Vec<u8>);
 
 fn number(stored: i64) -> u64 {
     u64::try_from(stored).unwrap_or_default()

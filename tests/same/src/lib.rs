@@ -161,7 +161,7 @@ impl Floor {
     fn people(&mut self, scan: u32) {
         let asks: Vec<Request> = match scan % 40 {
             5 if self.view.furnaces.first().is_some_and(|furnace| furnace.cycle.is_none()) => {
-                vec![Request::Start { furnace: NORTH, load: irons(Some(SOUTH)) }]
+                vec![Request::Start { furnace: NORTH, load: irons(Some(SOUTH)), ready_in: None }]
             }
             20 => vec![Request::Reset { furnace: None, interlock: None }],
             10 | 30 if self.chance(8) != 0 => self.view.questions.iter().map(answer).collect(),
