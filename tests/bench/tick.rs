@@ -15,6 +15,7 @@ use hearthward_supervise::plan::{
 };
 use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
 use hearthward_supervise::request::{Person, Request};
+use hearthward_supervise::rule::{Draft, Input, Operator, Quantity, RuleEffect, RulePlan};
 use hearthward_supervise::{Away, Shop};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 use uom::si::power::kilowatt;
@@ -31,7 +32,7 @@ const SCANS: u64 = 3000;
 pub(crate) fn measure(report: &mut Report) {
     let mut of_one_us = None;
     for furnaces in [1, 8, 64, 256] {
-        let (tick, observe) = scans(furnaces);
+        let (tick, observe) = scans(furnaces, 0);
         let each_us = tick.quantile(0.5) / f64::from(furnaces);
         let name = format!("core tick, {furnaces} furnaces, per furnace, p50");
         report.row(&Row { name, value: each_us, unit: "us", baseline: of_one_us, target: Target::ValueMost(1.0) });
@@ -53,11 +54,18 @@ pub(crate) fn measure(report: &mut Report) {
         });
         of_one_us.get_or_insert(each_us);
     }
+    let (tick, _) = scans(256, RULES);
+    let name = format!("core tick, 256 furnaces, {RULES} rules of the shop's own each, per furnace, p50");
+    let value = tick.quantile(0.5) / 256.0;
+    report.row(&Row { name, value, unit: "us", baseline: None, target: Target::ValueMost(15.0) });
 }
 
+/// Rules of the shop's own for each furnace: as many as a shop that watches everything would write.
+const RULES: u16 = 16;
+
 /// Times of a tick, and of storing the readings before it.
-fn scans(furnaces: u16) -> (Samples, Samples) {
-    let plan = plan(furnaces);
+fn scans(furnaces: u16, rules: u16) -> (Samples, Samples) {
+    let plan = plan(furnaces, rules);
     let points: Vec<[PointId; 5]> = (0..furnaces).map(|furnace| points_of(&plan, furnace)).collect();
     let mut shop = Shop::new(plan, None, Away::Known(ShopMs(0)));
     let mut out = Outputs::default();
@@ -136,9 +144,9 @@ fn points_of(plan: &ShopPlan, furnace: u16) -> [PointId; 5] {
     POINTS.map(|point| plan.directory.find_point(&address(furnace, point)).expect("it is listed"))
 }
 
-fn plan(furnaces: u16) -> ShopPlan {
+fn plan(furnaces: u16, rules: u16) -> ShopPlan {
     let mut directory = Directory::default();
-    let furnaces = (0..furnaces).map(|number| furnace(number, &mut directory)).collect();
+    let furnaces = (0..furnaces).map(|number| furnace(number, rules, &mut directory)).collect();
     ShopPlan {
         name: "Alder Yard Edge Tools".to_owned(),
         scan: Duration::from_millis(SCAN_MS),
@@ -168,7 +176,29 @@ fn plan(furnaces: u16) -> ShopPlan {
     }
 }
 
-fn furnace(number: u16, directory: &mut Directory) -> FurnacePlan {
+/// One that reads three points and does a little arithmetic: `temperature_c > 900 + n && !door_open || flow_l_min < 0.1`.
+fn rule(number: u16, [temperature, door, flow]: [PointId; 3]) -> RulePlan {
+    let stale_after = Duration::from_secs(3);
+    let input = |point, quantity| Draft::input(Input { point, quantity, stale_after });
+    let plain = |value| Draft::number(value).expect("a number");
+    let all = |operator, parts| Draft::apply(operator, parts).expect("it fits");
+    let limit = all(Operator::Add, vec![plain(900.0), plain(f64::from(number))]);
+    let hot = all(Operator::More, vec![input(temperature, Quantity::Temperature), limit]);
+    let shut = all(Operator::Not, vec![input(door, Quantity::Flag)]);
+    let starved = all(Operator::Less, vec![input(flow, Quantity::GasFlow), plain(0.1)]);
+    let when = all(Operator::Or, vec![all(Operator::And, vec![hot, shut]), starved]).finish().expect("it says yes or no");
+    RulePlan {
+        name: name(&format!("rule-{number}")),
+        text: "it is too hot or without gas".to_owned(),
+        source: String::new(),
+        when,
+        effect: if number.is_multiple_of(2) { RuleEffect::Cut } else { RuleEffect::Alarm },
+        latch: false,
+        after: Duration::from_secs(u64::from(number)),
+    }
+}
+
+fn furnace(number: u16, rules: u16, directory: &mut Directory) -> FurnacePlan {
     let [temperature, set_point, output, door, flow] = POINTS.map(|point| directory.point(&address(number, point)));
     let unit = directory.unit(&address(number, "temperature").unit);
     let litres = |l_min| gas_flow(l_min, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);
@@ -214,6 +244,9 @@ fn furnace(number: u16, directory: &mut Directory) -> FurnacePlan {
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
-        policy: PolicyPlan::default(),
+        policy: PolicyPlan {
+            rules: (0..rules).map(|number| rule(number, [temperature, door, flow])).collect(),
+            ..PolicyPlan::default()
+        },
     }
 }

@@ -304,3 +304,47 @@ async fn a_stop_goes_through_when_the_record_cannot_be_read() {
     assert_eq!(served.asked().len(), 1);
     assert!(matches!(served.asked()[0].request, Request::Stop { furnace: Some(FurnaceId(0)) }));
 }
+
+#[tokio::test]
+async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
+    let served = Served::start().await;
+    let mut interlocks = served.interlocks().await;
+    let (person, furnace) = ("Ada".to_owned(), "south".to_owned());
+    let limit: i32 = v1::InterlockKind::RunTimeLimit.into();
+    for (id, for_ms) in [("a", 0), ("b", 3_600_000)] {
+        let request = v1::BypassInterlockRequest {
+            request_id: id.into(),
+            person: person.clone(),
+            furnace: furnace.clone(),
+            interlock: limit,
+            reason: "a long temper".into(),
+            for_ms,
+        };
+        interlocks.bypass_interlock(request).await.expect("done");
+    }
+    let restore = v1::RestoreInterlockRequest {
+        request_id: "c".into(),
+        person: person.clone(),
+        furnace: furnace.clone(),
+        interlock: limit,
+    };
+    interlocks.restore_interlock(restore.clone()).await.expect("done");
+    let prove = v1::ProveInterlockRequest { request_id: "d".into(), person, furnace, interlock: limit };
+    interlocks.prove_interlock(prove).await.expect("done");
+    let (south, interlock) = (FurnaceId(1), InterlockKind::RunTimeLimit);
+    let bypass = |span| Request::Bypass { furnace: south, interlock, reason: "a long temper".into(), span };
+    let expected = [
+        bypass(None),
+        bypass(Some(Duration::from_secs(3600))),
+        Request::Restore { furnace: south, interlock },
+        Request::Prove { furnace: south, interlock, wall_ms: 1_700_000_000_123 },
+    ];
+    assert_eq!(served.asked().into_iter().map(|command| command.request).collect::<Vec<_>>(), expected);
+    for nothing in [
+        v1::RestoreInterlockRequest { interlock: 0, request_id: "e".into(), ..restore.clone() },
+        v1::RestoreInterlockRequest { furnace: String::new(), request_id: "f".into(), ..restore },
+    ] {
+        let refused = interlocks.restore_interlock(nothing).await.expect_err("which?");
+        assert_eq!(refused.code(), Code::InvalidArgument);
+    }
+}

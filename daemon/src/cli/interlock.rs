@@ -4,11 +4,12 @@ use std::time::Duration;
 
 use clap::{Args, Subcommand};
 use hearthward_proto::v1;
+use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
 
 use super::call::{block_on, connect, json, refused, request_id};
 use super::{CallArgs, PersonArgs, matrix, print, words};
-use crate::exit::Ended;
+use crate::exit::{Ended, Exit};
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Interlock {
@@ -18,6 +19,8 @@ pub(super) enum Interlock {
     Matrix(Matrix),
     /// Take an interlock out of force for a time, where the configuration is open to it; it is on every record made meanwhile.
     Bypass(Bypass),
+    /// Test an interlock with no load in: says what to do, watches, and keeps the outcome and its date.
+    Test(Test),
     /// Put a bypassed interlock into force again, at once.
     Restore(Restore),
     /// Clear latches whose cause is gone. A reset never starts heat by itself.
@@ -62,6 +65,20 @@ pub(super) struct Bypass {
     /// For how long at most, up to 24 h.
     #[arg(long = "for", value_name = "TIME", default_value = "8 h", value_parser = words::span_of)]
     lasts: Duration,
+    #[command(flatten)]
+    person: PersonArgs,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Test {
+    /// The interlock, such as door-open.
+    #[arg(value_parser = words::interlock_of)]
+    interlock: v1::InterlockKind,
+    /// The furnace.
+    #[arg(long)]
+    furnace: String,
     #[command(flatten)]
     person: PersonArgs,
     #[command(flatten)]
@@ -125,6 +142,7 @@ impl Interlock {
                     let response = client.bypass_interlock(request).await.map_err(refused)?.into_inner();
                     print::line(if call.json { json("BypassInterlockResponse", &response) } else { response.text })
                 }
+                Self::Test(test) => test.run().await,
                 Self::Restore(Restore { interlock, furnace, person, call }) => {
                     let request = v1::RestoreInterlockRequest {
                         request_id: request_id(),
@@ -188,6 +206,35 @@ impl Matrix {
             _ => matrix::screen(&response.furnaces),
         };
         print::line(shown.trim_end())
+    }
+}
+
+impl Test {
+    /// Begins the test, then shows what the service says of the furnace until the test is over.
+    async fn run(self) -> Result<(), Ended> {
+        let channel = connect(&self.call.at).await?;
+        let narrowed = v1::EventFilter { furnaces: vec![self.furnace.clone()], ..v1::EventFilter::default() };
+        let request = v1::StreamEventsRequest { filter: Some(narrowed), ..v1::StreamEventsRequest::default() };
+        // Listens before it asks, so that nothing is missed.
+        let mut events = EventServiceClient::new(channel.clone()).stream_events(request).await.map_err(refused)?.into_inner();
+        let request = v1::ProveInterlockRequest {
+            request_id: request_id(),
+            person: self.person.name(),
+            furnace: self.furnace,
+            interlock: self.interlock.into(),
+        };
+        let response = InterlockServiceClient::new(channel).prove_interlock(request).await.map_err(refused)?.into_inner();
+        print::line(if self.call.json { json("ProveInterlockResponse", &response) } else { response.text })?;
+        while let Some(message) = events.message().await.map_err(refused)? {
+            let Some(v1::stream_events_response::Item::Event(event)) = message.item else { continue };
+            print::line(if self.call.json { json("Event", &event) } else { event.text.clone() })?;
+            if let Some(v1::event::Body::Proved(proved)) = event.body
+                && proved.interlock == i32::from(self.interlock)
+            {
+                return if proved.passed { Ok(()) } else { Err(Ended::new(Exit::Refused, "the test failed")) };
+            }
+        }
+        Err(Ended::new(Exit::Unreachable, "the service ended before the test did"))
     }
 }
 

@@ -3,11 +3,12 @@
 use std::fmt::Write as _;
 
 use hearthward_proto::v1;
+use jiff::tz::TimeZone;
 
 use super::words;
 
 /// The columns, in every form.
-const COLUMNS: [&str; 5] = ["interlock", "when its cause stands", "now", "bypass", "cleared by"];
+const COLUMNS: [&str; 6] = ["interlock", "when its cause stands", "now", "bypass", "last test", "cleared by"];
 
 /// The matrix as aligned text, with what withholds heat right now above it.
 pub(super) fn screen(furnaces: &[v1::FurnaceInterlocks]) -> String {
@@ -15,20 +16,23 @@ pub(super) fn screen(furnaces: &[v1::FurnaceInterlocks]) -> String {
     for furnace in furnaces {
         let _ = writeln!(out, "{}\n  {}", furnace.furnace, furnace.heat);
         let _ = writeln!(out, "  if this computer dies, heat is cut by: {}", furnace.if_computer_dies);
-        let rows: Vec<[String; 5]> = furnace.interlocks.iter().map(row).collect();
+        let rows: Vec<[String; 6]> = furnace.interlocks.iter().map(row).collect();
         let width = |column: usize| {
             rows.iter().map(|row| row[column].chars().count()).chain([COLUMNS[column].chars().count()]).max().unwrap_or(0)
         };
-        let widths = [width(0), width(1), width(2), width(3)];
-        let mut line = |cells: [&str; 5]| {
+        let widths = [width(0), width(1), width(2), width(3), width(4)];
+        let mut line = |cells: [&str; 6]| {
             let _ = write!(out, "  ");
             for (cell, width) in cells.iter().zip(widths) {
                 let _ = write!(out, "{cell:<width$}  ");
             }
-            let _ = writeln!(out, "{}", cells[4]);
+            let _ = writeln!(out, "{}", cells[5]);
         };
         line(COLUMNS);
         rows.iter().for_each(|row| line(row.each_ref().map(String::as_str)));
+        for rule in &furnace.rules {
+            let _ = writeln!(out, "  rule {}", rule_line(rule));
+        }
         let _ = writeln!(out);
     }
     out
@@ -47,6 +51,12 @@ pub(super) fn markdown(furnaces: &[v1::FurnaceInterlocks]) -> String {
         let _ = writeln!(out, "| {} |\n|{}", COLUMNS.join(" | "), " --- |".repeat(COLUMNS.len()));
         for interlock in &furnace.interlocks {
             let _ = writeln!(out, "| {} |", row(interlock).map(|text| cell(&text)).join(" | "));
+        }
+        if !furnace.rules.is_empty() {
+            let _ = writeln!(out, "\nRules of the shop's own:\n");
+            for rule in &furnace.rules {
+                let _ = writeln!(out, "- {}", rule_line(rule));
+            }
         }
     }
     out
@@ -67,7 +77,14 @@ pub(super) fn csv(furnaces: &[v1::FurnaceInterlocks]) -> String {
     out
 }
 
-fn row(interlock: &v1::Interlock) -> [String; 5] {
+fn rule_line(rule: &v1::ShopRule) -> String {
+    let state = words::word(rule.state().as_str_name(), "INTERLOCK_STATE");
+    let effect = words::word(rule.effect().as_str_name(), "RULE_EFFECT").replace('-', " ");
+    let failed = if rule.failed { ", CANNOT BE EVALUATED" } else { "" };
+    format!("{} ({effect}): {} [{}] {state}{failed}", rule.name, rule.text, rule.source)
+}
+
+fn row(interlock: &v1::Interlock) -> [String; 6] {
     let mut now = words::word(interlock.state().as_str_name(), "INTERLOCK_STATE");
     if interlock.withholds {
         now += ", withholds heat";
@@ -75,7 +92,7 @@ fn row(interlock: &v1::Interlock) -> [String; 5] {
     if interlock.first_cause {
         now += ", first cause";
     }
-    [interlock.title.clone(), effect(interlock), now, bypass(interlock), interlock.clears.clone()]
+    [interlock.title.clone(), effect(interlock), now, bypass(interlock), test(interlock), interlock.clears.clone()]
 }
 
 /// What is not wired is never called protection.
@@ -100,6 +117,19 @@ fn bypass(interlock: &v1::Interlock) -> String {
         }
         (None, true) => "possible".to_owned(),
         (None, false) => "never".to_owned(),
+    }
+}
+
+/// The last guided test and its day, and whether another is owed.
+fn test(interlock: &v1::Interlock) -> String {
+    let owed = if interlock.proof_owed { ", TEST OWED" } else { "" };
+    match &interlock.proof {
+        Some(proof) => {
+            let day = proof.time.as_ref().map_or_else(String::new, |time| words::day(time.seconds, TimeZone::system()));
+            format!("{} {day}{owed}", if proof.passed { "passed" } else { "FAILED" })
+        }
+        None if interlock.may_prove => format!("never{owed}"),
+        None => "not by itself".to_owned(),
     }
 }
 

@@ -101,6 +101,11 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         let left = words::span(bypass.left_ms);
         format!("  BYPASSED {} by {} for another {left}: {}", words::interlock(lock.kind()), bypass.person, bypass.reason)
     }));
+    let owed: Vec<String> =
+        furnace.interlocks.iter().filter(|lock| lock.proof_owed).map(|lock| words::interlock(lock.kind())).collect();
+    if !owed.is_empty() {
+        lines.push(format!("  proof tests owed (hearthward interlock test): {}", owed.join(", ")));
+    }
     let standing = furnace.interlocks.iter().filter(|lock| lock.state() != v1::InterlockState::Clear);
     lines.extend(standing.map(|lock| format!("  {} {}", words::interlock(lock.kind()), lock.text)));
     lines

@@ -3,6 +3,8 @@
 use std::time::Duration;
 
 use hearthward_proto::v1;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use crate::settings::quantities;
 
@@ -36,6 +38,11 @@ pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
 /// A span as people write it, such as `4 h`.
 pub(super) fn span_of(text: &str) -> Result<Duration, String> {
     quantities::duration_in(text, 1_000, 30 * 86_400_000)
+}
+
+/// The day of a time in seconds since 1970, where the shop is: `2026-11-25`.
+pub(super) fn day(unix_s: i64, zone: TimeZone) -> String {
+    Timestamp::from_second(unix_s).map_or_else(|_| "?".to_owned(), |time| time.to_zoned_datetime(zone).date().to_string())
 }
 
 /// The word of a choice.
@@ -97,5 +104,10 @@ mod tests {
         assert!(choice_of("unspecified").is_err());
         assert_eq!(span(4_200), "4.2 s");
         assert_eq!(span(3_900_000), "1 h 05 min");
+        // By `date -u -d @SECONDS +%F`.
+        assert_eq!(
+            [0, 951_782_400, 1_700_000_000, -1].map(|unix_s| day(unix_s, TimeZone::UTC)),
+            ["1970-01-01", "2000-02-29", "2023-11-14", "1969-12-31"]
+        );
     }
 }

@@ -23,7 +23,7 @@ use hearthward_drivers::LineSpec;
 use hearthward_equipment::Name;
 pub use layers::Sources;
 pub use parts::{DriverSettings, HostSettings, Listen};
-pub use policy::PolicySettings;
+pub use policy::{PolicySettings, RulePoint, RuleSettings};
 pub use problem::{Problem, Problems};
 pub use recipe::{Bath, RecipeSettings, StepSettings};
 use uom::si::f64::Power;
@@ -59,6 +59,8 @@ pub struct Settings {
     pub room: RoomSettings,
     /// The most electrical power that may heat at one time.
     pub electrical_demand: Option<Power>,
+    /// Rules of the shop's own.
+    pub rules: Vec<RuleSettings>,
     /// Recipes by name.
     pub recipes: Vec<RecipeSettings>,
     /// The configuration as merged, for the record.

@@ -11,7 +11,7 @@ use hearthward_drivers::{DriverSpec, LineKind, LineSpec, Setting};
 use hearthward_equipment::Name;
 
 use super::section::{Section, flatten};
-use super::{Settings, equipment, folders, quantities, recipe};
+use super::{Settings, equipment, folders, policy, quantities, recipe};
 
 /// Where the API is offered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -127,6 +127,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
             share.finish();
             demand
         }),
+        rules: policy::rules(root),
         recipes,
         merged,
     }

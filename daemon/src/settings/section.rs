@@ -163,6 +163,12 @@ impl<'p> Section<'p> {
         found
     }
 
+    /// All tables within this one, by their keys as written.
+    pub(super) fn tables(&self) -> Vec<(String, Self)> {
+        let tables = self.entries.iter();
+        tables.filter_map(|(text, value)| Some((text.clone(), self.as_section(self.key(text), value, text)?))).collect()
+    }
+
     /// All tables of a list of tables.
     pub(super) fn list(&self, entry: &'static str) -> Vec<Self> {
         let Some(value) = self.peek(entry) else { return Vec::new() };

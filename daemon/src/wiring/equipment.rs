@@ -10,10 +10,11 @@ use hearthward_supervise::plan::{
 };
 
 use super::catalogue::{Catalogue, UnitFacts};
+use super::rules;
 use crate::settings::{FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
 
 /// Finds addresses and numbers them.
-struct Finder<'a> {
+pub(super) struct Finder<'a> {
     directory: Directory,
     catalogue: &'a Catalogue,
     problems: &'a Problems,
@@ -26,7 +27,8 @@ impl Finder<'_> {
         self.catalogue.point(reference?, usual, self.problems)
     }
 
-    fn point(&mut self, reference: Option<&PointRef>, usual: &str) -> Option<PointId> {
+    /// The point that a reference names, numbered, or nothing and a problem noted.
+    pub(super) fn point(&mut self, reference: Option<&PointRef>, usual: &str) -> Option<PointId> {
         let address = self.address(reference, usual)?;
         Some(self.directory.point(&address))
     }
@@ -34,6 +36,11 @@ impl Finder<'_> {
     fn reading(&mut self, unit: &UnitAddress, facts: &UnitFacts, name: &str) -> Option<PointId> {
         let point = facts.readings.iter().find(|reading| reading.as_str() == name)?.clone();
         Some(self.directory.point(&Address { unit: unit.clone(), point }))
+    }
+
+    /// Notes a problem.
+    pub(super) fn note(&self, home: &str, key: String, words: String) {
+        self.problems.note(home, key, words);
     }
 
     fn take_output(&mut self, output: String, furnace: &FurnaceSettings, key: &str) {
@@ -73,9 +80,10 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         stale_after: settings.room.stale_after,
         horn: finder.point(settings.room.horn.as_ref(), "horn"),
     };
-    let built: Vec<(FurnacePlan, Option<HeatPointId>)> = built.into_iter().collect::<Option<_>>()?;
+    let (mut furnaces, contactors): (Vec<_>, Vec<_>) = built.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
+    rules::add(settings, &mut furnaces, &room, &mut finder);
     let tanks = tanks.into_iter().collect::<Option<_>>()?;
-    let wiring = (0_u16..).zip(&built).map(|(place, (furnace, contactor))| FurnaceWiring {
+    let wiring = (0_u16..).zip(furnaces.iter().zip(&contactors)).map(|(place, (furnace, contactor))| FurnaceWiring {
         furnace: FurnaceId(place),
         controller: furnace.controller.filter(|_| furnace.heating != Heating::Watched && furnace.heating != Heating::ByHand),
         contactor: *contactor,
@@ -90,7 +98,7 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         scan: settings.scan,
         ride_through: settings.ride_through,
         directory: finder.directory,
-        furnaces: built.into_iter().map(|(furnace, _)| furnace).collect(),
+        furnaces,
         tanks,
         supplies,
         room,
@@ -155,7 +163,11 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         on_silence: settings.on_silence,
         still_quenchable: settings.still_quenchable,
         falls_k_per_s: settings.falls_k_per_s,
-        policy: PolicyPlan { may_bypass: settings.policy.may_bypass.clone() },
+        policy: PolicyPlan {
+            may_bypass: settings.policy.may_bypass.clone(),
+            rules: Vec::new(),
+            proof_stands: settings.policy.proof_stands,
+        },
     };
     Some((plan, contactor.map(|contactor| contactor.output)))
 }

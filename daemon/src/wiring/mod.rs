@@ -3,6 +3,7 @@
 mod catalogue;
 mod equipment;
 mod recipes;
+mod rules;
 
 pub use catalogue::{Catalogue, UnitFacts};
 use hearthward_api::Recipe;

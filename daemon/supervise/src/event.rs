@@ -126,6 +126,24 @@ pub enum EventBody {
         /// Whether its time was over; otherwise a person restored it.
         lapsed: bool,
     },
+    /// A rule of the shop's own stands otherwise than before.
+    Rule {
+        /// Which.
+        rule: Name,
+        /// Whether its cause stands.
+        stands: bool,
+        /// Whether it needs a reset.
+        latched: bool,
+        /// Whether it could not be evaluated.
+        failed: bool,
+    },
+    /// A guided test of an interlock is over.
+    Proved {
+        /// Which.
+        interlock: InterlockKind,
+        /// Whether it tripped and cleared as it should.
+        passed: bool,
+    },
     /// Heat became permitted, or its ceiling changed.
     Permitted {
         /// The most the set point may be.
@@ -273,6 +291,8 @@ impl EventBody {
             Self::Reset { .. } => "reset",
             Self::Bypassed { .. } => "bypassed",
             Self::Restored { .. } => "restored",
+            Self::Rule { .. } => "rule",
+            Self::Proved { .. } => "proved",
             Self::Permitted { .. } => "permitted",
             Self::Withheld { .. } => "withheld",
             Self::CycleBegan { .. } => "cycle_began",

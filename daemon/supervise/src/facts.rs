@@ -4,6 +4,7 @@ use hearthward_equipment::ShopMs;
 
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::{Points, Sample};
+use crate::rule::RulesNow;
 
 /// The door as a tick may take it.
 ///
@@ -195,6 +196,8 @@ pub(crate) struct Situation {
     pub(crate) waits_for_power: bool,
     /// Since when it heats without a sign of life from a person, in seconds.
     pub(crate) alone_s: f64,
+    /// What the shop's own rules come to.
+    pub(crate) rules: RulesNow,
     /// The longest gap that is ridden through, in seconds.
     pub(crate) ride_through_s: f64,
 }

@@ -11,8 +11,10 @@ use crate::facts::{Facts, Situation};
 use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
 use crate::interlock::{Grant, Memory, Rows};
 use crate::plan::FurnacePlan;
+use crate::proof::{Proof, Proved};
 use crate::purge::{Purge, PurgePhase};
 use crate::recipe::StepKind;
+use crate::rule::{RuleState, RulesNow};
 
 /// One furnace.
 #[derive(Debug)]
@@ -23,6 +25,12 @@ pub(crate) struct Furnace {
     pub(crate) rows: Rows,
     pub(crate) memory: Memory,
     pub(crate) bypasses: Bypasses,
+    /// The test that runs, and what came of those before.
+    pub(crate) proof: Option<Proof>,
+    pub(crate) proved: Vec<Proved>,
+    /// The shop's own rules, in the order of the plan.
+    pub(crate) rules: Vec<RuleState>,
+    pub(crate) rules_now: RulesNow,
     pub(crate) cuts: Cuts,
     pub(crate) grant: Grant,
     pub(crate) purge: Purge,
@@ -115,6 +123,10 @@ impl Furnace {
             rows: Rows::default(),
             memory: Memory::default(),
             bypasses: Bypasses::default(),
+            proof: None,
+            proved: Vec::new(),
+            rules: vec![RuleState::default(); plan.policy.rules.len()],
+            rules_now: RulesNow::default(),
             cuts: Cuts::after(Generation(0)),
             grant: Grant::default(),
             purge: Purge::default(),
@@ -207,6 +219,11 @@ impl Furnace {
         (self.gas_short, self.gas_word, self.goes_on) = (false, false, false);
     }
 
+    fn latched_rules(&self, plan: &FurnacePlan) -> Vec<Name> {
+        let rules = plan.policy.rules.iter().zip(&self.rules);
+        rules.filter(|(_, state)| state.latched).map(|(rule, _)| rule.name.clone()).collect()
+    }
+
     /// What is kept across a restart.
     pub(crate) fn stood(&self, plan: &FurnacePlan) -> FurnaceStood {
         let mut rows = self.rows.clone();
@@ -223,6 +240,8 @@ impl Furnace {
             gas: GasShare { told: None, valve_told: None, after_said: false, ..self.gas },
             alone_s: self.alone_s,
             bypasses: self.bypasses.stood(),
+            rules_latched: self.latched_rules(plan),
+            proved: self.proved.clone(),
         }
     }
 }
@@ -241,6 +260,8 @@ pub(crate) struct FurnaceStood {
     pub(crate) gas: GasShare,
     pub(crate) alone_s: f64,
     pub(crate) bypasses: Bypasses,
+    pub(crate) rules_latched: Vec<Name>,
+    pub(crate) proved: Vec<Proved>,
 }
 
 impl Furnace {

@@ -8,6 +8,7 @@
 //! | [`plan`], [`recipe`] | what the core is told of the shop and of a load |
 //! | [`observe`], [`request`] | every way in |
 //! | [`output`], [`event`], [`view`] | every way out |
+//! | [`rule`] | rules of the shop's own: expressions on points |
 //! | [`interlock`] | what withholds heat, and the one door that heat passes through |
 //!
 //! This is supervision, not a safety-rated system: a hard-wired limit, a door switch and ventilation come first.
@@ -31,10 +32,12 @@ pub mod observe;
 pub mod output;
 pub mod plan;
 mod points;
+mod proof;
 mod purge;
 mod questions;
 pub mod recipe;
 pub mod request;
+pub mod rule;
 mod shop;
 mod standing;
 mod tanks;

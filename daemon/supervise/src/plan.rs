@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 
 use crate::interlock::InterlockKind;
+use crate::rule::RulePlan;
 
 /// Everything the core knows of the shop. Furnaces, tanks and supplies are numbered by their place in these lists.
 #[derive(Clone, Debug, PartialEq)]
@@ -189,12 +190,25 @@ pub struct FurnacePlan {
 }
 
 /// What a shop has decided about a furnace's interlocks beside the table.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct PolicyPlan {
     /// Those that a person may bypass for a time. One that [`may_be_bypassed`](crate::interlock::may_be_bypassed) refuses is refused
     /// here too.
     pub may_bypass: Vec<InterlockKind>,
+    /// Rules of the shop's own, at most [`MOST_RULES`](crate::rule::MOST_RULES).
+    pub rules: Vec<RulePlan>,
+    /// How long a passed proof test stands before it is owed again.
+    pub proof_stands: Duration,
 }
+
+impl Default for PolicyPlan {
+    fn default() -> Self {
+        Self { may_bypass: Vec::new(), rules: Vec::new(), proof_stands: PROOF_STANDS }
+    }
+}
+
+/// How long a proof test stands unless set otherwise: a year (common practice, no source).
+pub const PROOF_STANDS: Duration = Duration::from_secs(365 * 86_400);
 
 /// Gas to a furnace.
 #[derive(Clone, Debug, PartialEq)]

@@ -4,11 +4,13 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::quantity::in_celsius;
+use hearthward_equipment::quantity::{GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_celsius, in_litres_per_minute};
 use hearthward_equipment::{Evidence, PointId, Quality, Reading, ShopMs, Value};
 use uom::si::catalytic_activity::katal;
 use uom::si::pressure::pascal;
 use uom::si::ratio::ratio;
+
+use crate::rule::{Input, Quantity};
 
 /// A point as a tick sees it: a number that may be relied upon, or why there is none.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -206,6 +208,23 @@ impl Points {
         }
     }
 
+    /// The number that a rule reads, in the unit of its quantity, if it may be relied upon and is of that quantity.
+    pub(crate) fn of_quantity(&self, input: &Input, now: ShopMs) -> Option<f64> {
+        let number = self.sample(Some(input.point), now, input.stale_after).good()?;
+        let value = self.of(Some(input.point))?.value.as_ref()?;
+        match (input.quantity, value) {
+            (Quantity::Flag, Value::Flag(_))
+            | (Quantity::Temperature, Value::Temperature(_))
+            | (Quantity::Share, Value::Share(_))
+            | (Quantity::Number, Value::Number(_)) => Some(number),
+            (Quantity::GasFlow, Value::GasFlow(_)) => {
+                Some(in_litres_per_minute(GasFlow::new::<katal>(number), SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))
+            }
+            (Quantity::Pressure, Value::Pressure(_)) => Some(number / PA_IN_KPA),
+            _ => None,
+        }
+    }
+
     /// The number as it was last read and good then, if it came since the last tick: for what a person reads and nobody ages.
     pub(crate) fn last_good(&self, point: PointId) -> Option<f64> {
         let point = self.of(Some(point))?;
@@ -271,6 +290,9 @@ pub(crate) fn number(value: &Value) -> f64 {
         Value::Whole(_) | Value::Text(_) => f64::NAN,
     }
 }
+
+/// Pascals in a kilopascal.
+const PA_IN_KPA: f64 = 1000.0;
 
 /// A temperature that a thermometer in a workshop can have; anything else is none: an open or shorted thermocouple.
 fn believable(read_c: f64) -> f64 {

@@ -97,6 +97,15 @@ pub enum Request {
         /// Which interlock.
         interlock: InterlockKind,
     },
+    /// Begin a guided test of an interlock, with no load in.
+    Prove {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which interlock.
+        interlock: InterlockKind,
+        /// Time of day in milliseconds since 1970: a label for the outcome.
+        wall_ms: i64,
+    },
     /// Cut everything that heats, latched.
     Stop {
         /// One furnace, or the shop.

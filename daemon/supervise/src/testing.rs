@@ -12,8 +12,8 @@ use uom::si::ratio::{part_per_million, percent};
 use uom::si::volume::liter;
 
 use crate::plan::{
-    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan, SteelChoice,
-    SupplyPlan,
+    ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan,
+    SteelChoice, SupplyPlan,
 };
 use crate::recipe::{Drive, Load, Pace, Protection, Step};
 

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::interlock::InterlockKind;
 use crate::recipe::{Protection, StepKind};
 use crate::request::{Ask, Choice, QuestionId};
+use crate::rule::RuleEffect;
 
 /// Everything that is shown.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -70,6 +71,8 @@ pub struct FurnaceView {
     pub purge_proved: bool,
     /// Every interlock that applies to this furnace.
     pub interlocks: Vec<InterlockView>,
+    /// The shop's own rules for it.
+    pub rules: Vec<RuleView>,
     /// The load and its cycle.
     pub cycle: Option<CycleView>,
     /// By what heat is cut if this computer dies, in one line.
@@ -110,6 +113,36 @@ pub struct InterlockView {
     pub may_bypass: bool,
     /// The bypass, if there is one.
     pub bypass: Option<BypassView>,
+    /// Whether a guided test of it can be made without a load.
+    pub may_prove: bool,
+    /// What came of its last test.
+    pub proof: Option<ProofView>,
+}
+
+/// What came of the last guided test of an interlock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ProofView {
+    /// Whether it tripped and cleared as it should.
+    pub passed: bool,
+    /// Time of day when the test was begun, in milliseconds since 1970.
+    pub wall_ms: i64,
+}
+
+/// A rule of the shop's own as it is now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RuleView {
+    /// Its name.
+    pub name: Name,
+    /// The expression as it was written.
+    pub source: String,
+    /// What it means when it holds.
+    pub text: String,
+    /// What follows.
+    pub effect: RuleEffect,
+    /// How it stands.
+    pub state: InterlockState,
+    /// It could not be evaluated.
+    pub failed: bool,
 }
 
 /// A bypass as it is now.

@@ -1,30 +1,56 @@
 //! Interlocks.
 
+use std::time::Duration;
+
 use hearthward_equipment::ShopMs;
 use hearthward_proto::v1;
 use hearthward_supervise::interlock::{Effect, InterlockKind, entry};
-use hearthward_supervise::view::{BypassView, FurnaceView, InterlockState, InterlockView};
+use hearthward_supervise::plan::{FurnacePlan, PROOF_STANDS};
+use hearthward_supervise::rule::RuleEffect;
+use hearthward_supervise::view::{BypassView, FurnaceView, InterlockState, InterlockView, ProofView, RuleView};
 
-use super::millis;
+use super::{millis, timestamp};
 
-pub(crate) fn furnace(view: &FurnaceView, now: ShopMs) -> v1::FurnaceInterlocks {
-    v1::FurnaceInterlocks {
-        furnace: view.name.to_string(),
-        interlocks: view.interlocks.iter().map(|one| interlock(one, now)).collect(),
-        ceiling_c: view.ceiling_c,
-        if_computer_dies: view.if_computer_dies.clone(),
-        heat: view.heat.clone(),
+/// The clocks that an interlock is shown by, and how long its test stands.
+#[derive(Clone, Copy)]
+pub(crate) struct Clocks {
+    pub(crate) now: ShopMs,
+    pub(crate) wall_ms: i64,
+    pub(crate) proof_stands: Duration,
+}
+
+impl Clocks {
+    pub(crate) fn of(plan: Option<&FurnacePlan>, now: ShopMs, wall_ms: i64) -> Self {
+        Self { now, wall_ms, proof_stands: plan.map_or(PROOF_STANDS, |plan| plan.policy.proof_stands) }
+    }
+
+    /// A test that failed, or that is older than it may be, is owed; so is one with a date to come, which nobody can vouch for.
+    fn owes(&self, proof: Option<ProofView>) -> bool {
+        let stands_ms = i64::try_from(self.proof_stands.as_millis()).unwrap_or(i64::MAX);
+        let is_young = |at_ms: i64| at_ms <= self.wall_ms && self.wall_ms.saturating_sub(at_ms) <= stands_ms;
+        !proof.is_some_and(|proof| proof.passed && is_young(proof.wall_ms))
     }
 }
 
-pub(crate) fn interlock(view: &InterlockView, now: ShopMs) -> v1::Interlock {
+pub(crate) fn furnace(view: &FurnaceView, clocks: Clocks) -> v1::FurnaceInterlocks {
+    v1::FurnaceInterlocks {
+        furnace: view.name.to_string(),
+        interlocks: view.interlocks.iter().map(|one| interlock(one, clocks)).collect(),
+        ceiling_c: view.ceiling_c,
+        if_computer_dies: view.if_computer_dies.clone(),
+        heat: view.heat.clone(),
+        rules: view.rules.iter().map(rule).collect(),
+    }
+}
+
+pub(crate) fn interlock(view: &InterlockView, clocks: Clocks) -> v1::Interlock {
     let entry = entry(view.kind);
     v1::Interlock {
         kind: kind(view.kind).into(),
         state: state(view.state).into(),
         acts: view.acts,
         first_cause: view.first,
-        standing_ms: millis(now.since(view.since)),
+        standing_ms: millis(clocks.now.since(view.since)),
         text: view.text.clone(),
         title: entry.title.into(),
         does: entry.does.into(),
@@ -33,6 +59,26 @@ pub(crate) fn interlock(view: &InterlockView, now: ShopMs) -> v1::Interlock {
         withholds: view.withholds,
         may_bypass: view.may_bypass,
         bypass: view.bypass.as_ref().map(bypass),
+        may_prove: view.may_prove,
+        proof: view.proof.map(|proof| v1::InterlockProof { passed: proof.passed, time: Some(timestamp(proof.wall_ms)) }),
+        proof_owed: view.may_prove && clocks.owes(view.proof),
+    }
+}
+
+fn rule(view: &RuleView) -> v1::ShopRule {
+    v1::ShopRule {
+        name: view.name.to_string(),
+        source: view.source.clone(),
+        text: view.text.clone(),
+        effect: match view.effect {
+            RuleEffect::Cut => v1::RuleEffect::Cut,
+            RuleEffect::WithholdStart => v1::RuleEffect::WithholdStart,
+            RuleEffect::Alarm => v1::RuleEffect::Alarm,
+            RuleEffect::Ask => v1::RuleEffect::Ask,
+        }
+        .into(),
+        state: state(view.state).into(),
+        failed: view.failed,
     }
 }
 
@@ -93,6 +139,8 @@ both_ways!(
     Stop,
     Interrupted,
     Ending,
+    ShopRule,
+    ShopWatch,
 );
 
 fn state(state: InterlockState) -> v1::InterlockState {
@@ -100,5 +148,26 @@ fn state(state: InterlockState) -> v1::InterlockState {
         InterlockState::Clear => v1::InterlockState::Clear,
         InterlockState::Tripped => v1::InterlockState::Tripped,
         InterlockState::Latched => v1::InterlockState::Latched,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_test_is_owed_when_there_is_none_it_failed_or_it_is_too_old() {
+        let clocks = Clocks { now: ShopMs(0), wall_ms: 10_000, proof_stands: Duration::from_millis(1_000) };
+        let proof = |passed, wall_ms| Some(ProofView { passed, wall_ms });
+        for (proof, owed) in [
+            (None, true),
+            (proof(true, 9_000), false),
+            (proof(true, 10_000), false),
+            (proof(true, 8_999), true),
+            (proof(false, 10_000), true),
+            (proof(true, 10_001), true),
+        ] {
+            assert_eq!(clocks.owes(proof), owed, "{proof:?}");
+        }
     }
 }

@@ -5,6 +5,7 @@ use hearthward_proto::v1;
 use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan, TankPlan};
 use hearthward_supervise::view::{FurnaceView, OxygenEstimate, PointView, SupplyView, TankView, View};
 
+use super::interlocks::Clocks;
 use super::{cycles, interlocks, millis, timestamp, values};
 use hearthward_equipment::quantity::in_celsius;
 
@@ -28,7 +29,7 @@ pub(crate) fn shop(view: &View, frame: &Frame<'_>) -> v1::Shop {
         time: Some(timestamp(frame.wall_ms)),
         shop_ms: view.at.0,
         tick: view.tick.0,
-        furnaces: furnaces.map(|(place, one)| furnace(one, frame.plan.furnaces.get(place), view.at)).collect(),
+        furnaces: furnaces.map(|(place, one)| furnace(one, frame.plan.furnaces.get(place), view.at, frame.wall_ms)).collect(),
         tanks: tanks.map(|(place, one)| tank(one, frame.plan.tanks.get(place))).collect(),
         supplies: view.supplies.iter().map(supply).collect(),
         room_oxygen_share: view.room_oxygen,
@@ -57,7 +58,8 @@ fn reading(point: String, view: &PointView, now: ShopMs) -> v1::Reading {
     }
 }
 
-fn furnace(view: &FurnaceView, plan: Option<&FurnacePlan>, now: ShopMs) -> v1::Furnace {
+fn furnace(view: &FurnaceView, plan: Option<&FurnacePlan>, now: ShopMs, wall_ms: i64) -> v1::Furnace {
+    let clocks = Clocks::of(plan, now, wall_ms);
     v1::Furnace {
         name: view.name.to_string(),
         heating: plan.map_or(v1::Heating::Unspecified, |plan| heating(&plan.heating)).into(),
@@ -73,7 +75,7 @@ fn furnace(view: &FurnaceView, plan: Option<&FurnacePlan>, now: ShopMs) -> v1::F
         changes_delivered: view.changes.map(|(delivered, _)| delivered),
         changes_owed: view.changes.map(|(_, owed)| owed),
         purge_proved: view.purge_proved,
-        interlocks: view.interlocks.iter().map(|one| interlocks::interlock(one, now)).collect(),
+        interlocks: view.interlocks.iter().map(|one| interlocks::interlock(one, clocks)).collect(),
         cycle: view.cycle.as_ref().map(|cycle| cycles::cycle(cycle, now)),
         if_computer_dies: view.if_computer_dies.clone(),
     }

@@ -11,7 +11,7 @@ use tonic::{Request, Response, Status};
 
 use super::furnace_or_all;
 use crate::commands::{Commands, Envelope};
-use crate::convert::interlocks;
+use crate::convert::interlocks::{self, Clocks};
 use crate::door::ShopDoor;
 use crate::error::ApiError;
 
@@ -27,10 +27,12 @@ impl InterlockService for Interlocks {
         &self,
         request: Request<v1::GetInterlocksRequest>,
     ) -> Result<Response<v1::GetInterlocksResponse>, Status> {
-        let wanted = furnace_or_all(&self.shop.plan(), &request.into_inner().furnace)?;
+        let (plan, wall_ms) = (self.shop.plan(), self.shop.wall_ms());
+        let wanted = furnace_or_all(&plan, &request.into_inner().furnace)?;
         let view = self.shop.view().borrow().clone();
         let chosen = view.furnaces.iter().enumerate().filter(|(place, _)| wanted.is_none_or(|id| id.index() == *place));
-        let furnaces = chosen.map(|(_, furnace)| interlocks::furnace(furnace, view.at)).collect();
+        let clocks = |place: usize| Clocks::of(plan.furnaces.get(place), view.at, wall_ms);
+        let furnaces = chosen.map(|(place, furnace)| interlocks::furnace(furnace, clocks(place))).collect();
         Ok(Response::new(v1::GetInterlocksResponse { furnaces }))
     }
 
@@ -60,6 +62,18 @@ impl InterlockService for Interlocks {
         let wish = Wish::Bypass { furnace, interlock, reason: request.reason, span };
         let text = self.commands.run(envelope, wish).await?;
         Ok(Response::new(v1::BypassInterlockResponse { text }))
+    }
+
+    async fn prove_interlock(
+        &self,
+        request: Request<v1::ProveInterlockRequest>,
+    ) -> Result<Response<v1::ProveInterlockResponse>, Status> {
+        let request = request.into_inner();
+        let envelope = Envelope::new("ProveInterlock", &request, &request.request_id, &request.person)?;
+        let furnace = super::furnace(&self.shop.plan(), &request.furnace)?;
+        let wish = Wish::Prove { furnace, interlock: needed(request.interlock)?, wall_ms: self.shop.wall_ms() };
+        let text = self.commands.run(envelope, wish).await?;
+        Ok(Response::new(v1::ProveInterlockResponse { text }))
     }
 
     async fn restore_interlock(

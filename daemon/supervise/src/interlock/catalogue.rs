@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 use super::row::{Row, Verdict};
 use super::{
     InterlockKind, door_open, driver_lost, gas_supply, off_set_point, opening_at_heat, over_temperature, purge_before_heat,
-    purge_flow, quench, room_oxygen, run_time, sensor_fault, shared, stops,
+    purge_flow, quench, room_oxygen, run_time, sensor_fault, shared, shop_rules, stops,
 };
 use crate::facts::{Facts, Situation, can_cut};
 use crate::plan::FurnacePlan;
+use crate::rule::RuleEffect;
 
 /// What a row is, for people: everything that names or explains an interlock takes it from here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,6 +96,8 @@ pub fn entry(kind: InterlockKind) -> &'static Entry {
         InterlockKind::Stop => &stops::STOP,
         InterlockKind::Interrupted => &stops::INTERRUPTED,
         InterlockKind::Ending => &stops::ENDING,
+        InterlockKind::ShopRule => &shop_rules::RULE,
+        InterlockKind::ShopWatch => &shop_rules::WATCH,
     }
 }
 
@@ -135,6 +138,8 @@ pub(crate) fn verdict(kind: InterlockKind, plan: &FurnacePlan, facts: &Facts, no
         InterlockKind::Stop => Verdict::latched(false),
         InterlockKind::Interrupted => stops::interrupted(now),
         InterlockKind::Ending => stops::ending(now),
+        InterlockKind::ShopRule => shop_rules::rule(now),
+        InterlockKind::ShopWatch => shop_rules::watch(now),
     }
 }
 
@@ -150,6 +155,8 @@ pub(crate) fn applies(kind: InterlockKind, plan: &FurnacePlan, room_monitored: b
         InterlockKind::RoomOxygen => room_monitored,
         InterlockKind::SharedElectrical => demand_limited,
         InterlockKind::RunTimeLimit => plan.run_time_limit.is_some(),
+        InterlockKind::ShopRule => plan.policy.rules.iter().any(|rule| rule.effect == RuleEffect::Cut),
+        InterlockKind::ShopWatch => plan.policy.rules.iter().any(|rule| rule.effect != RuleEffect::Cut),
         _ => true,
     }
 }
@@ -157,9 +164,11 @@ pub(crate) fn applies(kind: InterlockKind, plan: &FurnacePlan, room_monitored: b
 /// Whether anything is wired that acts for this row; otherwise it only warns.
 pub(crate) fn acts(kind: InterlockKind, plan: &FurnacePlan) -> bool {
     match kind {
-        InterlockKind::OffSetPoint | InterlockKind::PurgeFlow | InterlockKind::GasSupply | InterlockKind::QuenchReadiness => {
-            false
-        }
+        InterlockKind::OffSetPoint
+        | InterlockKind::PurgeFlow
+        | InterlockKind::GasSupply
+        | InterlockKind::QuenchReadiness
+        | InterlockKind::ShopWatch => false,
         InterlockKind::SharedSupply => plan.gas.as_ref().is_some_and(|gas| gas.meter.is_some() && !gas.by_eye),
         _ => can_cut(plan),
     }
@@ -189,7 +198,9 @@ pub fn may_be_bypassed(kind: InterlockKind) -> Result<(), &'static str> {
         | InterlockKind::PurgeFlow
         | InterlockKind::GasSupply
         | InterlockKind::QuenchReadiness
-        | InterlockKind::RunTimeLimit => Ok(()),
+        | InterlockKind::RunTimeLimit
+        | InterlockKind::ShopRule
+        | InterlockKind::ShopWatch => Ok(()),
     }
 }
 
@@ -212,6 +223,7 @@ pub(crate) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
         InterlockKind::SharedSupply | InterlockKind::SharedElectrical => shared::say(kind, told, into),
         InterlockKind::RunTimeLimit => run_time::say(told, into),
         InterlockKind::Stop | InterlockKind::Interrupted | InterlockKind::Ending => stops::say(kind, told, into),
+        InterlockKind::ShopRule | InterlockKind::ShopWatch => shop_rules::say(kind, told, into),
     }
     if told.row.withholds() && !can_cut(told.plan) {
         let _ = write!(into, " Nothing is wired that could cut its heat: turn {} off by hand.", told.plan.name);

@@ -16,6 +16,7 @@ mod row;
 mod run_time;
 mod sensor_fault;
 mod shared;
+mod shop_rules;
 mod stops;
 
 pub use catalogue::{Effect, Entry, For, effect, entry, may_be_bypassed};
@@ -69,11 +70,15 @@ pub enum InterlockKind {
     Interrupted,
     /// The service is ending in order.
     Ending,
+    /// A rule of the shop's own that cuts heat.
+    ShopRule,
+    /// A rule of the shop's own that warns, forbids a start or asks.
+    ShopWatch,
 }
 
 impl InterlockKind {
     /// How many rows the table has.
-    pub const COUNT: usize = 19;
+    pub const COUNT: usize = 21;
 
     /// All of them, in the order of the table.
     pub const ALL: [Self; Self::COUNT] = [
@@ -96,5 +101,7 @@ impl InterlockKind {
         Self::Stop,
         Self::Interrupted,
         Self::Ending,
+        Self::ShopRule,
+        Self::ShopWatch,
     ];
 }

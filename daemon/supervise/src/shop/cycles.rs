@@ -235,6 +235,7 @@ fn asks(furnace: &Furnace, kind: InterlockKind) -> bool {
         // Asked by the soak itself, when it is at its maximum.
         InterlockKind::QuenchReadiness | InterlockKind::QuenchOverTemperature | InterlockKind::OffSetPoint => false,
         InterlockKind::OpeningAtHeat => furnace.situation.exposed,
+        InterlockKind::ShopWatch => furnace.situation.rules.asks,
         // An opening that a step expects, or a look, is no cut that anybody wonders about.
         InterlockKind::DoorOpen => row.is_latched(),
         _ if entry(kind).causes == For::People => row.withholds(),

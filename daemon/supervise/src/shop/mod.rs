@@ -7,7 +7,9 @@ mod digest;
 mod enter;
 mod gaps;
 mod heat;
+mod own_rules;
 mod people;
+mod proofs;
 mod render;
 mod resets;
 mod restart;
@@ -205,6 +207,7 @@ impl Shop {
         self.take_news(dt_ms, out);
         self.read(dt_ms);
         self.pass_bypasses(dt_ms, out);
+        self.weigh_rules(out);
         self.breathe(out);
         self.judge(&rows::PEOPLE, out);
         self.bridge_gaps(dt_ms, out);
@@ -215,6 +218,7 @@ impl Shop {
         self.forecast(dt_ms);
         self.share();
         self.judge(&rows::REST, out);
+        self.watch_proofs(dt_ms, out);
         self.ask_about_steel(out);
         self.permit(dt_ms, out);
         self.act(dt_ms, out);
@@ -360,6 +364,7 @@ impl Shop {
         for furnace in &self.furnaces {
             furnace.rows.bits().for_each(|bits| digest.mix(bits));
             furnace.bypasses.list().iter().for_each(|bypass| digest.mix(bypass.bits()));
+            digest.mix(u64::from(furnace.rules_now.standing) | u64::from(furnace.rules_now.failed) << 32);
             digest.mix(furnace.cuts.bits());
             digest.mix(furnace.grant.told_c().unwrap_or(-1.0).to_bits());
             digest.mix(furnace.grant.granted_c().unwrap_or(-1.0).to_bits());
@@ -409,6 +414,9 @@ fn limit_points(plan: &ShopPlan, points: &mut Points) {
         }
         let flow = furnace.gas.as_ref().filter(|gas| !gas.by_eye).map(|gas| gas.flow);
         points.limit(flow, furnace.stale_after);
+        for input in furnace.policy.rules.iter().flat_map(|rule| rule.when.inputs()) {
+            points.limit(Some(input.point), input.stale_after);
+        }
         points.hurry(Some(furnace.temperature), hearthward_equipment::quantity::in_celsius(furnace.limit));
         points.hurry(furnace.door, 0.5);
         points.hurry(furnace.over_temperature, 0.5);

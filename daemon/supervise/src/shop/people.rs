@@ -61,6 +61,7 @@ impl Shop {
                 self.bypass(person, BypassAsked { furnace, kind: interlock, reason: &reason, span }, out)
             }
             Request::Restore { furnace, interlock } => self.restore_bypassed(person, furnace, interlock, out),
+            Request::Prove { furnace, interlock, wall_ms } => self.prove(person, furnace, interlock, wall_ms, out),
             Request::Stop { furnace } => self.stop(person, furnace, out),
         }
     }

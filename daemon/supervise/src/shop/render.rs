@@ -15,10 +15,11 @@ use crate::gas::basis;
 use crate::interlock::{InterlockKind, Told, acts, applies, say};
 use crate::plan::{DeadMan, FurnacePlan, Heating};
 use crate::points::Told as Quoted;
+use crate::proof::guide;
 use crate::recipe::{Step, StepKind};
 use crate::view::{
-    BypassView, CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, QuestionView, SupplyView,
-    TankView, View,
+    BypassView, CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, ProofView, QuestionView,
+    RuleView, SupplyView, TankView, View,
 };
 
 /// Oxygen fractions as parts in a million.
@@ -62,6 +63,7 @@ impl Shop {
         view.probe_ppm = facts.probe.good().map(|oxygen| oxygen * PPM);
         self.view_gas(furnace, plan, view);
         self.view_rows(furnace, plan, view);
+        view_rules(furnace, plan, &mut view.rules);
         match &furnace.cycle {
             Some(_) => self.view_cycle(furnace, plan, view),
             None => view.cycle = None,
@@ -107,6 +109,8 @@ impl Shop {
                     withholds: false,
                     may_bypass: false,
                     bypass: None,
+                    may_prove: false,
+                    proof: None,
                 });
             }
             let row = furnace.rows.row(kind);
@@ -115,6 +119,9 @@ impl Shop {
             into.acts = acts(kind, plan);
             into.withholds = row.withholds();
             into.may_bypass = plan.policy.may_bypass.contains(&kind);
+            into.may_prove = guide(kind, plan).is_ok();
+            let proved = furnace.proved.iter().find(|proved| proved.kind == kind);
+            into.proof = proved.map(|proved| ProofView { passed: proved.passed, wall_ms: proved.wall_ms });
             view_bypass(furnace.bypasses.find(kind), &mut into.bypass);
             into.text.clear();
             if row.state() != InterlockState::Clear {
@@ -299,6 +306,31 @@ fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
     }
 }
 
+fn view_rules(furnace: &Furnace, plan: &FurnacePlan, into: &mut Vec<RuleView>) {
+    let rules = &plan.policy.rules;
+    if into.len() != rules.len()
+        || into.iter().zip(rules).any(|(view, rule)| view.name != rule.name || view.source != rule.source)
+    {
+        into.clear();
+        into.extend(rules.iter().map(|rule| RuleView {
+            name: rule.name.clone(),
+            source: rule.source.clone(),
+            text: rule.text.clone(),
+            effect: rule.effect,
+            state: InterlockState::Clear,
+            failed: false,
+        }));
+    }
+    for (view, state) in into.iter_mut().zip(&furnace.rules) {
+        view.state = match (state.cause, state.latched) {
+            (true, _) => InterlockState::Tripped,
+            (false, true) => InterlockState::Latched,
+            (false, false) => InterlockState::Clear,
+        };
+        view.failed = state.cause && state.failed;
+    }
+}
+
 fn view_bypass(bypass: Option<&Bypass>, into: &mut Option<BypassView>) {
     let Some(bypass) = bypass else {
         *into = None;
@@ -331,6 +363,7 @@ fn blank_furnace(name: &Name) -> FurnaceView {
         changes: None,
         purge_proved: false,
         interlocks: Vec::new(),
+        rules: Vec::new(),
         cycle: None,
         if_computer_dies: String::new(),
         heat: String::new(),

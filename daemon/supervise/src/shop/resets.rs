@@ -38,6 +38,7 @@ impl Shop {
                 let withheld = furnace.rows.row(one).withholds();
                 if furnace.rows.reset(one, now) {
                     done += 1;
+                    super::own_rules::reset(furnace, plan, one, &mut out.events);
                     if withheld && !owe.contains(&furnace.id) {
                         owe.push(furnace.id);
                     }

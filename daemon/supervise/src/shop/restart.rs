@@ -29,6 +29,9 @@ impl Shop {
             let Some(id) = self.plan.find_furnace(&old.name) else { continue };
             let Some(plan) = self.plan.furnaces.get(id.index()) else { continue };
             let mut furnace = Furnace::new(id, plan);
+            for (rule, state) in plan.policy.rules.iter().zip(&mut furnace.rules) {
+                state.latched = old.rules_latched.contains(&rule.name);
+            }
             take_over(&mut furnace, old, away_ms);
             if let Some(cycle) = &mut furnace.cycle {
                 renumber(cycle, to, tank_to);
@@ -110,6 +113,7 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.last_c = stood.last_c;
     furnace.alone_s = stood.alone_s;
     furnace.bypasses = stood.bypasses;
+    furnace.proved = stood.proved;
     furnace.bypasses.pass(away_ms);
     furnace.gas = stood.gas;
     let Some(mut cycle) = stood.cycle else { return };

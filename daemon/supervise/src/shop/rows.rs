@@ -11,7 +11,7 @@ use crate::plan::FurnacePlan;
 use crate::recipe::StepKind;
 
 /// The rows that cut, judged before anything else is decided.
-pub(super) const PEOPLE: [InterlockKind; 9] = [
+pub(super) const PEOPLE: [InterlockKind; 10] = [
     InterlockKind::DoorOpen,
     InterlockKind::OverTemperature,
     InterlockKind::SensorFault,
@@ -21,10 +21,11 @@ pub(super) const PEOPLE: [InterlockKind; 9] = [
     InterlockKind::Stop,
     InterlockKind::Interrupted,
     InterlockKind::Ending,
+    InterlockKind::ShopRule,
 ];
 
 /// The rows that ask or wait, judged when cycles and shares are decided.
-pub(super) const REST: [InterlockKind; 10] = [
+pub(super) const REST: [InterlockKind; 11] = [
     InterlockKind::PurgeBeforeHeat,
     InterlockKind::OpeningAtHeat,
     InterlockKind::OffSetPoint,
@@ -35,6 +36,7 @@ pub(super) const REST: [InterlockKind; 10] = [
     InterlockKind::OneTankOneLoad,
     InterlockKind::SharedSupply,
     InterlockKind::SharedElectrical,
+    InterlockKind::ShopWatch,
 ];
 
 impl Shop {
@@ -167,6 +169,7 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         waits_for_supply: furnace.gas.turn.is_some(),
         waits_for_power: furnace.power.turn.is_some(),
         alone_s: furnace.alone_s,
+        rules: furnace.rules_now,
         room: Room::Unwired,
         tank: TankNow::default(),
         ending: false,

@@ -40,6 +40,16 @@ impl Shop {
                 "The room's oxygen is low or cannot be read: ventilate, look at the monitor, reset, then start.".to_owned()
             );
         }
+        if let Some(proof) = &furnace.proof {
+            return Err(format!(
+                "{} tests {} of {name}: wait until that test is over.",
+                proof.person,
+                entry(proof.kind).title.to_lowercase()
+            ));
+        }
+        if let Some(rule) = super::own_rules::forbids_start(furnace, plan) {
+            return Err(format!("Rule {} forbids a start in {name}: {}.", rule.name, rule.text));
+        }
         let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();
         if let Some(kind) = InterlockKind::ALL.iter().find(|kind| stands(kind)) {
             return Err(format!(
