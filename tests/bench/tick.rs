@@ -192,7 +192,7 @@ fn rule(number: u16, [temperature, door, flow]: [PointId; 3]) -> RulePlan {
         text: "it is too hot or without gas".to_owned(),
         source: String::new(),
         when,
-        effect: if number % 2 == 0 { RuleEffect::Cut } else { RuleEffect::Alarm },
+        effect: if number.is_multiple_of(2) { RuleEffect::Cut } else { RuleEffect::Alarm },
         latch: false,
         after: Duration::from_secs(u64::from(number)),
     }

@@ -27,7 +27,7 @@ const LASTS: Duration = Duration::from_secs(40);
 pub(crate) fn measure(report: &mut Report) {
     let tap = Tap::before(Server::start(UNITS, NATIVE_AT + 2000, RAW));
     let spans = run(tap.port, |keep| tap.keep(keep), || tap.came());
-    show(report, "of pymodbus", spans, |most| Target::RatioMost(most));
+    show(report, "of pymodbus", spans, Target::RatioMost);
     let device = Device::start();
     device.show(RAW);
     let spans = run(device.port, |keep| device.keep(keep), || device.came());

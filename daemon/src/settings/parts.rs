@@ -101,7 +101,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         api.finish();
         listen
     });
-    let journal = root.section("journal").and_then(|journal| {
+    let journal = root.section("journal").map(|journal| {
         let path = journal.text("file").map(|text| base.join(text));
         let usual = InputsKept::default();
         let inputs = InputsKept {
@@ -109,7 +109,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
             bytes: journal.number("inputs_mb", 0.0, 1e6).map_or(usual.bytes, |megabytes| (megabytes * 1e6) as u64),
         };
         journal.finish();
-        Some((path, inputs))
+        (path, inputs)
     });
     let (journal, inputs) = journal.unwrap_or_default();
     let recipes = recipe::recipes(root);
