@@ -64,7 +64,9 @@ fn assert_replays(journal: &std::path::Path) {
     let other = journal.with_file_name("other.toml");
     let example = std::fs::read_to_string(place::root().join("deploy/example/shop.toml")).expect("the example");
     assert!(example.contains("limit = \"1060 C\""), "the example's north furnace has another limit now");
-    std::fs::write(&other, example.replace("limit = \"1060 C\"", "limit = \"700 C\"")).expect("written");
+    // The recipe that only this furnace could reach would be refused under the lower limit.
+    let lowered = example.replace("limit = \"1060 C\"", "limit = \"700 C\"").replace("\"960 C\"", "\"690 C\"");
+    std::fs::write(&other, lowered).expect("written");
     let mut replay = command();
     replay.args(["replay", "--json", "--furnace", "north", "--journal"]).arg(journal);
     replay.arg("--plan").arg(&other).arg("--drivers").arg(place::guests());
