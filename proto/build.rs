@@ -7,7 +7,8 @@ use std::{env, fs};
 use prost::Message;
 
 /// Every file of the package. A new file is named here and nowhere else.
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
+    "hearthward/v1/alarms.proto",
     "hearthward/v1/cycles.proto",
     "hearthward/v1/drivers.proto",
     "hearthward/v1/events.proto",

@@ -81,7 +81,7 @@ fn commands_can_be_repeated_and_lists_have_pages() {
 #[test]
 fn bare_numbers_say_their_unit() {
     /// Numbers that are counts, numbers of things, or in their message's own words.
-    const COUNTS: [&str; 27] = [
+    const COUNTS: [&str; 28] = [
         "seq",
         "tick",
         "boot",
@@ -94,6 +94,7 @@ fn bare_numbers_say_their_unit() {
         "id",
         "question_id",
         "restarts",
+        "raised",
         "page_size",
         "after_seq",
         "from_seq",

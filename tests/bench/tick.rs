@@ -173,6 +173,7 @@ fn plan(furnaces: u16, rules: u16) -> ShopPlan {
             horn: None,
         },
         electrical_demand: None,
+        alarms: hearthward_supervise::alarm::AlarmPlan::default(),
     }
 }
 

@@ -12,6 +12,7 @@ mod a_kill_in_mid_cycle;
 mod a_reader_that_does_not_read;
 mod a_shop_kept_by_hand;
 mod a_stop_and_an_orderly_end;
+mod an_alarm_that_outlives_a_kill;
 mod floor;
 mod hostile_guests;
 mod refused_configurations;

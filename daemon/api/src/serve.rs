@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hearthward_journal::Reader;
+use hearthward_proto::v1::alarm_service_server::AlarmServiceServer;
 use hearthward_proto::v1::cycle_service_server::CycleServiceServer;
 use hearthward_proto::v1::driver_service_server::DriverServiceServer;
 use hearthward_proto::v1::interlock_service_server::InterlockServiceServer;
@@ -20,7 +21,7 @@ use tonic_health::server::HealthReporter;
 use crate::commands::Commands;
 use crate::door::ShopDoor;
 use crate::listen::{Connection, Listener};
-use crate::services::{Cycles, Drivers, EventServer, Interlocks, Planner, Shops};
+use crate::services::{AlarmServer, Cycles, Drivers, EventServer, Interlocks, Planner, Shops};
 
 /// A silent connection is asked for a sign of life this often. With [`KEEPALIVE_ANSWER`] a peer that is half gone is let go after
 /// 50 seconds, well below the 90 that clients may count on.
@@ -81,6 +82,7 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
         .build_v1()?;
     let cycles = Cycles { shop: Arc::clone(&api.shop), commands: commands.clone() };
+    let alarms = AlarmServer { shop: Arc::clone(&api.shop), commands: commands.clone() };
     let interlocks = Interlocks { shop: Arc::clone(&api.shop), commands };
     let drivers = Drivers { shop: Arc::clone(&api.shop) };
     let events = EventServer::new(api.reader.clone(), ending.clone());
@@ -98,6 +100,7 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
         .add_service(ShopServiceServer::new(shops).max_decoding_message_size(REQUEST_BYTES))
         .add_service(events)
         .add_service(CycleServiceServer::new(cycles).max_decoding_message_size(REQUEST_BYTES))
+        .add_service(AlarmServiceServer::new(alarms).max_decoding_message_size(REQUEST_BYTES))
         .add_service(InterlockServiceServer::new(interlocks).max_decoding_message_size(REQUEST_BYTES))
         .add_service(DriverServiceServer::new(drivers).max_decoding_message_size(REQUEST_BYTES))
         .add_service(PlanningServiceServer::new(Planner).max_decoding_message_size(REQUEST_BYTES));
@@ -168,6 +171,7 @@ async fn set_health(health: &HealthReporter, status: ServingStatus) {
         "",
         <ShopServiceServer<Shops> as NamedService>::NAME,
         <EventServer as NamedService>::NAME,
+        <AlarmServiceServer<AlarmServer> as NamedService>::NAME,
         <CycleServiceServer<Cycles> as NamedService>::NAME,
         <InterlockServiceServer<Interlocks> as NamedService>::NAME,
         <DriverServiceServer<Drivers> as NamedService>::NAME,

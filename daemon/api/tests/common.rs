@@ -8,6 +8,7 @@ use hearthward_api::{Address, Api, Command, DriverState, DriverStatus, Listener,
 use hearthward_equipment::{FurnaceId, ShopMs, Tick};
 use hearthward_journal::{AnswerRow, Batch, Journal, Names, OpenOptions, Reader, Recorded, Recorder, Refused};
 use hearthward_proto::v1;
+use hearthward_proto::v1::alarm_service_client::AlarmServiceClient;
 use hearthward_proto::v1::cycle_service_client::CycleServiceClient;
 use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
@@ -217,6 +218,10 @@ impl Served {
 
     pub(crate) async fn cycles(&self) -> CycleServiceClient<Channel> {
         CycleServiceClient::new(self.channel().await)
+    }
+
+    pub(crate) async fn alarms(&self) -> AlarmServiceClient<Channel> {
+        AlarmServiceClient::new(self.channel().await)
     }
 
     pub(crate) async fn interlocks(&self) -> InterlockServiceClient<Channel> {

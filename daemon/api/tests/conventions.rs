@@ -18,7 +18,8 @@ use tonic_reflection::pb::v1::server_reflection_response::MessageResponse;
 
 use crate::common::Served;
 
-const SERVICES: [&str; 6] = [
+const SERVICES: [&str; 7] = [
+    "hearthward.v1.AlarmService",
     "hearthward.v1.CycleService",
     "hearthward.v1.DriverService",
     "hearthward.v1.EventService",

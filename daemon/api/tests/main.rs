@@ -1,5 +1,6 @@
 //! The API as a client sees it: a real client over real sockets, against a shop that does what its script says.
 
+mod alarms;
 mod commands;
 mod common;
 mod conventions;

@@ -6,6 +6,7 @@ use hearthward_api::Recipe;
 use hearthward_equipment::quantity::{celsius, gas_flow, kelvins};
 use hearthward_equipment::{Directory, Evidence, Generation, PointId, Quality, ShopMs, SupplyId, TankId, Tick, Value};
 use hearthward_process::gas::Gas;
+use hearthward_supervise::alarm::{AlarmKey, AlarmState, Aside};
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::plan::{
     ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan,
@@ -14,7 +15,8 @@ use hearthward_supervise::plan::{
 use hearthward_supervise::recipe::{Drive, Form, Medium, Pace, Part, Protection, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, QuestionId};
 use hearthward_supervise::view::{
-    CycleView, FurnaceView, InterlockState, InterlockView, PointView, QuestionView, SupplyView, TankView, View,
+    AlarmView, AlarmsView, CycleView, FurnaceView, InterlockState, InterlockView, PointView, QuestionView, SupplyView, TankView,
+    View,
 };
 use uom::si::f64::{Length, Mass, Power, Pressure, Ratio, Volume};
 use uom::si::length::millimeter;
@@ -50,6 +52,7 @@ pub(crate) fn plan() -> ShopPlan {
             horn: None,
         },
         electrical_demand: None,
+        alarms: hearthward_supervise::alarm::AlarmPlan::default(),
     }
 }
 
@@ -197,6 +200,7 @@ pub(crate) fn view(tick: u64) -> View {
             .collect(),
         questions: (1..=3).map(|id| question(id, at)).collect(),
         record_failing: None,
+        alarms: AlarmsView { shown: vec![shelved(at)], raised: 3, flood: false, horn: true, revision: 1 },
     }
 }
 
@@ -292,3 +296,18 @@ fn question(id: u64, at: ShopMs) -> QuestionView {
         since: ShopMs(at.0.saturating_sub(id * 10)),
     }
 }
+
+fn shelved(at: ShopMs) -> AlarmView {
+    AlarmView {
+        key: AlarmKey::find(&plan(), SHELVED).expect("an alarm of the shop"),
+        name: SHELVED.into(),
+        state: AlarmState::Shelved,
+        first: false,
+        since: ShopMs(at.0.saturating_sub(2_000)),
+        text: "meters/north: Unit lost. Look at its power, its cable and its driver.".into(),
+        aside: Some(Aside { person: "ada".into(), reason: "the meter is at the maker".into(), left_ms: Some(60_000) }),
+    }
+}
+
+/// An alarm that somebody has shelved.
+pub(crate) const SHELVED: &str = "unit/meters/north/unit-lost";

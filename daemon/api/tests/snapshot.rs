@@ -7,7 +7,7 @@ use hearthward_proto::v1;
 use tonic::Code;
 
 use crate::common::{Served, error};
-use crate::plan::{POINTS, view};
+use crate::plan::{POINTS, SHELVED, view};
 
 #[tokio::test]
 async fn the_snapshot_is_whole() {
@@ -38,6 +38,11 @@ async fn the_snapshot_is_whole() {
     assert!((shop.tanks[0].window_high_c - 65.0).abs() < 1e-9);
     assert_eq!(shop.tanks[0].kept_for, "north");
     assert_eq!(shop.questions[0].default_in_ms, Some(60_000));
+    let alarms = shop.alarms.expect("alarms");
+    assert_eq!((alarms.raised, alarms.flood, alarms.horn), (3, false, true));
+    let alarm = &alarms.alarms[0];
+    assert_eq!((alarm.alarm.as_str(), alarm.state(), alarm.priority()), (SHELVED, v1::AlarmState::Shelved, v1::Priority::Notice));
+    assert_eq!((alarm.aside_by.as_str(), alarm.shelved_ms, alarm.state_ms), ("ada", Some(60_000), 2_000));
     let points: Vec<_> = shop.readings.iter().map(|reading| reading.point.as_str()).collect();
     assert_eq!(points, POINTS);
     assert_eq!(shop.readings[0].age_ms, Some(40));

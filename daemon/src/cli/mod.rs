@@ -1,5 +1,6 @@
 //! The command line: what may be typed, and which room answers it.
 
+mod alarm;
 mod call;
 mod check;
 mod clock;
@@ -62,6 +63,9 @@ enum Command {
     /// Show interlocks, reset a latch, stop.
     #[command(subcommand)]
     Interlock(interlock::Interlock),
+    /// Show alarms, acknowledge them, put one aside, silence the horn.
+    #[command(subcommand)]
+    Alarm(alarm::Alarm),
     /// Show the drivers that are loaded.
     Driver(show::Drivers),
     /// Work out a purge, a cylinder, a heat-up, a transfer, a bath, a temper or a whole load, with no service running.
@@ -191,6 +195,7 @@ impl Cli {
             Command::Question(question) => question.run(),
             Command::Enter(enter) => enter.run(),
             Command::Interlock(interlock) => interlock.run(),
+            Command::Alarm(alarm) => alarm.run(),
             Command::Driver(drivers) => drivers.run(),
             Command::Plan(plan) => plan.run(),
             Command::Replay(replay) => replay.run(),

@@ -48,6 +48,10 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
             supply.pressure_kpa.map_or_else(|| "no good gauge reading".to_owned(), |kpa| format!("{:.0} bar", kpa / 100.0));
         lines.push(format!("supply {}: {gauge}, {:.1} L/min to all furnaces", supply.name, supply.flow_l_min));
     }
+    if let Some(alarms) = shop.alarms.as_ref().filter(|alarms| !alarms.alarms.is_empty()) {
+        lines.push("\nalarms:".to_owned());
+        lines.extend(super::alarm::lines(alarms));
+    }
     if !shop.questions.is_empty() {
         lines.push("\nasked:".to_owned());
         lines.extend(shop.questions.iter().map(question_line));

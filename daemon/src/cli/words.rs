@@ -105,14 +105,19 @@ pub(super) fn example(point: &str, value: Option<&v1::Value>) -> &'static str {
     }
 }
 
-/// One event on one line.
-pub(super) fn event(event: &v1::Event) -> String {
-    let seconds = event.shop_ms / 1000;
-    let mark = match event.priority() {
+/// How much something matters, in two characters.
+pub(super) fn mark(priority: v1::Priority) -> &'static str {
+    match priority {
         v1::Priority::Urgent => "!!",
         v1::Priority::Warning => "! ",
         _ => "  ",
-    };
+    }
+}
+
+/// One event on one line.
+pub(super) fn event(event: &v1::Event) -> String {
+    let seconds = event.shop_ms / 1000;
+    let mark = mark(event.priority());
     let by = if event.person.is_empty() { String::new() } else { format!(" ({})", event.person) };
     format!("{:>6} {:02}:{:02}:{:02} {mark} {}{by}", event.seq, seconds / 3600, seconds / 60 % 60, seconds % 60, event.text)
 }

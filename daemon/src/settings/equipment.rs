@@ -176,7 +176,7 @@ pub struct RoomSettings {
     pub horn: Option<PointRef>,
 }
 
-fn point(section: &Section<'_>, entry: &'static str) -> Option<PointRef> {
+pub(super) fn point(section: &Section<'_>, entry: &'static str) -> Option<PointRef> {
     let text = section.text(entry)?;
     Some(PointRef { text, key: section.key(entry), source: section.home().to_owned() })
 }

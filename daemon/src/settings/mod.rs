@@ -4,6 +4,7 @@
 //! [`Settings`], in which every value is checked but addresses are still text; [`crate::wiring`] resolves those against what the
 //! drivers say of themselves.
 
+mod alarms;
 mod equipment;
 mod folders;
 mod layers;
@@ -18,6 +19,7 @@ mod section;
 use std::path::PathBuf;
 use std::time::Duration;
 
+pub use alarms::AlarmSettings;
 pub use equipment::{ContactorSettings, FurnaceSettings, GasSettings, PointRef, RoomSettings, SupplySettings, TankSettings};
 use hearthward_drivers::LineSpec;
 use hearthward_equipment::Name;
@@ -60,6 +62,8 @@ pub struct Settings {
     pub tanks: Vec<TankSettings>,
     /// The room.
     pub room: RoomSettings,
+    /// The alarms.
+    pub alarms: AlarmSettings,
     /// The most electrical power that may heat at one time.
     pub electrical_demand: Option<Power>,
     /// Rules of the shop's own.

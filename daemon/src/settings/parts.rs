@@ -12,7 +12,7 @@ use hearthward_equipment::Name;
 use hearthward_journal::InputsKept;
 
 use super::section::{Section, flatten};
-use super::{Settings, equipment, folders, policy, quantities, recipe};
+use super::{Settings, alarms, equipment, folders, policy, quantities, recipe};
 
 /// Where the API is offered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -130,6 +130,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         furnaces: equipment::furnaces(root),
         tanks: equipment::tanks(root),
         room: equipment::room(root),
+        alarms: alarms::alarms(root),
         electrical_demand: root.section("share").and_then(|share| {
             let demand = share.read("electrical_demand", quantities::power);
             share.finish();

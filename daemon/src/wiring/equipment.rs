@@ -5,20 +5,21 @@ use std::collections::BTreeMap;
 use hearthward_drivers::FurnaceWiring;
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, UnitAddress, UnitId};
+use hearthward_supervise::alarm::AlarmPlan;
 use hearthward_supervise::plan::{
     Contactor, DeadMan, FurnacePlan, GasPlan, Heating, PolicyPlan, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan,
 };
 
 use super::catalogue::{Catalogue, UnitFacts};
 use super::rules;
-use crate::settings::{FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
+use crate::settings::{AlarmSettings, FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
 
 /// Finds addresses and numbers them.
 pub(super) struct Finder<'a> {
     directory: Directory,
     catalogue: &'a Catalogue,
     problems: &'a Problems,
-    /// Which furnace has taken an output, so that no two share one.
+    /// Which furnace has taken an output for heat or gas, so that no two share one for heat, and no alarm hangs on one.
     outputs: BTreeMap<String, Name>,
 }
 
@@ -80,6 +81,7 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         stale_after: settings.room.stale_after,
         horn: finder.point(settings.room.horn.as_ref(), "horn"),
     };
+    let alarms = self::alarms(&settings.alarms, &mut finder);
     let (mut furnaces, contactors): (Vec<_>, Vec<_>) = built.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
     rules::add(settings, &mut furnaces, &room, &mut finder);
     let tanks = tanks.into_iter().collect::<Option<_>>()?;
@@ -103,6 +105,7 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         supplies,
         room,
         electrical_demand: settings.electrical_demand,
+        alarms,
     };
     Some((plan, wiring))
 }
@@ -212,10 +215,30 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
         .is_some_and(|facts| facts.readings.iter().any(|reading| reading.as_str() == field::SET_FLOW));
     let meter: Option<UnitId> = (settable || by_eye).then(|| finder.directory.unit(&address.unit));
     let valve = gas.valve.as_ref().and_then(|(reference, open_unpowered)| {
-        Some(ValvePlan { output: finder.point(Some(reference), "open")?, open_unpowered: *open_unpowered })
+        let output = finder.address(Some(reference), "open")?;
+        finder.outputs.entry(output.to_string()).or_insert_with(|| furnace.name.clone());
+        Some(ValvePlan { output: finder.directory.point(&output), open_unpowered: *open_unpowered })
     });
     let supply = SupplyId(u16::try_from(supply).ok()?);
     Some(GasPlan { supply, meter, flow, resolution: gas.resolution, by_eye, valve, purge: gas.purge })
+}
+
+/// Horn and lamp of the alarms. They are switched by what people hear of, so nothing that heats or gives gas may hang on them.
+fn alarms(settings: &AlarmSettings, finder: &mut Finder<'_>) -> AlarmPlan {
+    let mut output = |reference: Option<&PointRef>, usual| {
+        let address = finder.address(reference, usual)?;
+        let text = address.to_string();
+        if let (Some(used), Some(reference)) = (finder.outputs.get(&text), reference) {
+            let words = format!("is {text}, which furnace {used} uses; an alarm's output must switch nothing else");
+            finder.problems.note(&reference.source, &reference.key, words);
+        }
+        Some(finder.directory.point(&address))
+    };
+    let (horn, lamp) = (output(settings.horn.as_ref(), "horn"), output(settings.lamp.as_ref(), "lamp"));
+    if let (Some(reference), true) = (&settings.lamp, lamp.is_some() && horn == lamp) {
+        finder.problems.note(&reference.source, &reference.key, "is the horn's output too; give the lamp one of its own");
+    }
+    AlarmPlan { horn, lamp, ..settings.plan.clone() }
 }
 
 fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {

@@ -141,6 +141,11 @@ impl Cuts {
         self.phase = Phase::None;
     }
 
+    /// The device has not confirmed in time that it does not heat.
+    pub(crate) fn is_unconfirmed(&self) -> bool {
+        self.phase == Phase::Unconfirmed
+    }
+
     /// For the digest.
     pub(crate) fn bits(&self) -> u64 {
         self.generation.0 << 8 | self.phase as u64

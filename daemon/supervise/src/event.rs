@@ -3,6 +3,7 @@
 use hearthward_equipment::{Evidence, FurnaceId, Generation, Name, PointId, UnitId, Value};
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::AlarmState;
 use crate::interlock::InterlockKind;
 use crate::output::Via;
 use crate::recipe::StepKind;
@@ -273,6 +274,28 @@ pub enum EventBody {
         /// Whether it fails.
         failing: bool,
     },
+    /// An alarm is in another state.
+    Alarm {
+        /// Its name, such as `furnace/north/over-temperature`.
+        alarm: String,
+        /// Its state now.
+        state: AlarmState,
+        /// Whether it was the first of its group.
+        first: bool,
+        /// Why a person put it aside; empty otherwise.
+        reason: String,
+        /// For how long it is shelved; absent otherwise.
+        shelved_ms: Option<u64>,
+    },
+    /// More alarms came than a person can follow, or no longer.
+    AlarmFlood {
+        /// Whether there are too many.
+        flood: bool,
+        /// How many were raised in ten minutes.
+        raised: u32,
+    },
+    /// A person stopped the horn.
+    HornSilenced,
     /// Anything that has no kind of its own.
     Noted,
 }
@@ -314,6 +337,9 @@ impl EventBody {
             Self::Withdrawn { .. } => "withdrawn",
             Self::Entered { .. } => "entered",
             Self::Record { .. } => "record",
+            Self::Alarm { .. } => "alarm",
+            Self::AlarmFlood { .. } => "alarm_flood",
+            Self::HornSilenced => "horn_silenced",
             Self::Noted => "noted",
         }
     }

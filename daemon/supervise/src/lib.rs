@@ -10,6 +10,7 @@
 //! | [`output`], [`event`], [`view`] | every way out |
 //! | [`rule`] | rules of the shop's own: expressions on points |
 //! | [`interlock`] | what withholds heat, and the one door that heat passes through |
+//! | [`alarm`] | what people are told, and what they did about it |
 //!
 //! This is supervision, not a safety-rated system: a hard-wired limit, a door switch and ventilation come first.
 
@@ -18,6 +19,7 @@
     reason = "every comparison with what is not a number is false; interlocks are written so that it trips"
 )]
 
+pub mod alarm;
 mod bypass;
 mod cut;
 mod cycle;

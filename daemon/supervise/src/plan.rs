@@ -8,6 +8,7 @@ use hearthward_process::gas::Gas;
 use serde::{Deserialize, Serialize};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 
+use crate::alarm::AlarmPlan;
 use crate::interlock::InterlockKind;
 use crate::rule::RulePlan;
 
@@ -32,6 +33,8 @@ pub struct ShopPlan {
     pub room: RoomPlan,
     /// The most electrical power that may heat at one time, if limited.
     pub electrical_demand: Option<Power>,
+    /// Horn, lamp and delays of the alarms.
+    pub alarms: AlarmPlan,
 }
 
 impl ShopPlan {

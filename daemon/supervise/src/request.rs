@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::{FurnaceId, Name, PointId, Value};
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::AlarmAsk;
 use crate::interlock::InterlockKind;
 use crate::plan::SteelChoice;
 use crate::recipe::Load;
@@ -111,6 +112,8 @@ pub enum Request {
         /// One furnace, or the shop.
         furnace: Option<FurnaceId>,
     },
+    /// Something about alarms.
+    Alarm(AlarmAsk),
 }
 
 /// Gives a request and its answer the same number.

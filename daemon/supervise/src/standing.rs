@@ -3,12 +3,14 @@
 use hearthward_equipment::ShopMs;
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::AlarmsStood;
 use crate::furnace::FurnaceStood;
 use crate::questions::Questions;
 use crate::tanks::TankStood;
 
-/// The format of [`Standing`]: another number is another shape, and is not read.
-pub const STANDING_FORMAT: u32 = 2;
+/// The format of [`Standing`]: another number is another shape, and is not read. The service then starts cold: nothing heats, and
+/// loads that ran before have to be started anew. Format 3 added alarms.
+pub const STANDING_FORMAT: u32 = 3;
 
 /// The state that a restart goes on from. Its times are spans: the shop's clock begins anew with every run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -19,6 +21,7 @@ pub struct Standing {
     pub(crate) tanks: Vec<(hearthward_equipment::Name, TankStood)>,
     pub(crate) room_latched: bool,
     pub(crate) questions: Questions,
+    pub(crate) alarms: AlarmsStood,
     pub(crate) next_ticket: u64,
     pub(crate) turns: u64,
 }

@@ -93,6 +93,7 @@ pub(crate) fn shop(furnaces: Vec<FurnacePlan>) -> ShopPlan {
             horn: None,
         },
         electrical_demand: None,
+        alarms: crate::alarm::AlarmPlan::default(),
     }
 }
 

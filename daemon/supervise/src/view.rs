@@ -3,6 +3,7 @@
 use hearthward_equipment::{Evidence, Generation, Name, Quality, ShopMs, Tick, Value};
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::{AlarmKey, AlarmState, Aside};
 use crate::interlock::InterlockKind;
 use crate::recipe::{Protection, StepKind};
 use crate::request::{Ask, Choice, QuestionId};
@@ -29,6 +30,42 @@ pub struct View {
     pub questions: Vec<QuestionView>,
     /// Why the record cannot be written, if so.
     pub record_failing: Option<String>,
+    /// The alarms.
+    pub alarms: AlarmsView,
+}
+
+/// The alarms as they are now.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct AlarmsView {
+    /// Every alarm that is not normal, in the order of furnaces, tanks, units and the shop.
+    pub shown: Vec<AlarmView>,
+    /// How many were raised in the last ten minutes.
+    pub raised: u32,
+    /// Whether that is more than a person can follow.
+    pub flood: bool,
+    /// Whether the horn shall sound.
+    pub horn: bool,
+    /// Grows with every change of an alarm.
+    pub revision: u64,
+}
+
+/// An alarm as it is now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AlarmView {
+    /// Which.
+    pub key: AlarmKey,
+    /// Its name, such as `furnace/north/over-temperature`.
+    pub name: String,
+    /// Its state.
+    pub state: AlarmState,
+    /// Whether it was the first of its group.
+    pub first: bool,
+    /// Since when it is in this state.
+    pub since: ShopMs,
+    /// Where it is, what it is and what to do, in sentences.
+    pub text: String,
+    /// Who put it aside, why, and for how much longer, in milliseconds, if anybody did.
+    pub aside: Option<Aside>,
 }
 
 /// A point as it is now.

@@ -9,7 +9,7 @@ use prost::Message;
 
 use super::cycles::{ask, choice, step_kind};
 use super::interlocks::{kind, kinds};
-use super::{tidy, timestamp, values};
+use super::{alarms, tidy, timestamp, values};
 
 /// An event as a stream sends it: a whole `StreamEventsResponse`, in bytes.
 pub(crate) fn encoded(recorded: &Recorded) -> Vec<u8> {
@@ -123,6 +123,7 @@ fn body(body: &EventBody, names: &Names) -> Body {
             Body::Entered(of::Entered { point: point(*id), value: value.as_ref().map(values::value) })
         }
         EventBody::Record { failing } => Body::Record(of::Record { failing: *failing }),
+        EventBody::Alarm { .. } | EventBody::AlarmFlood { .. } | EventBody::HornSilenced => alarm_body(body),
         EventBody::Noted => Body::Noted(of::Noted {}),
     }
 }
@@ -167,6 +168,23 @@ fn load_body(body: &EventBody) -> Body {
     }
 }
 
+/// # Panics
+/// With a kind that [`body`] does not hand on.
+fn alarm_body(body: &EventBody) -> Body {
+    match body {
+        EventBody::Alarm { alarm, state, first, reason, shelved_ms } => Body::Alarm(of::Alarm {
+            alarm: alarm.clone(),
+            state: alarms::state(*state).into(),
+            first: *first,
+            reason: reason.clone(),
+            shelved_ms: *shelved_ms,
+        }),
+        EventBody::AlarmFlood { flood, raised } => Body::AlarmFlood(of::AlarmFlood { flood: *flood, raised: *raised }),
+        EventBody::HornSilenced => Body::HornSilenced(of::HornSilenced {}),
+        _ => unreachable!("not handed on: {}", body.kind()),
+    }
+}
+
 fn via(via: Via) -> v1::Via {
     match via {
         Via::Controller => v1::Via::Controller,
@@ -179,6 +197,7 @@ mod tests {
     use std::collections::BTreeSet;
 
     use hearthward_equipment::{Directory, Evidence, Generation, Name, Value};
+    use hearthward_supervise::alarm::AlarmState;
     use hearthward_supervise::interlock::InterlockKind;
     use hearthward_supervise::recipe::StepKind;
     use hearthward_supervise::request::{Ask, Choice, QuestionId};
@@ -225,6 +244,15 @@ mod tests {
             EventBody::Withdrawn { question },
             EventBody::Entered { point, value: Some(Value::Flag(true)) },
             EventBody::Record { failing: true },
+            EventBody::Alarm {
+                alarm: "furnace/north/stop".into(),
+                state: AlarmState::Shelved,
+                first: false,
+                reason: "it is known".into(),
+                shelved_ms: Some(60_000),
+            },
+            EventBody::AlarmFlood { flood: true, raised: 10 },
+            EventBody::HornSilenced,
             EventBody::Noted,
         ];
         (all, Names { furnaces: Vec::new(), directory })

@@ -2,6 +2,7 @@
 //!
 //! Outward conversions cannot fail: what the core says can be said. Inward ones name the field that cannot be taken.
 
+pub(crate) mod alarms;
 pub(crate) mod cycles;
 pub(crate) mod drivers;
 pub(crate) mod events;

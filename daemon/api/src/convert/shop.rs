@@ -6,7 +6,7 @@ use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan, TankPlan};
 use hearthward_supervise::view::{FurnaceView, OxygenEstimate, PointView, SupplyView, TankView, View};
 
 use super::interlocks::Clocks;
-use super::{cycles, interlocks, millis, tidy, timestamp, values};
+use super::{alarms, cycles, interlocks, millis, tidy, timestamp, values};
 use hearthward_equipment::quantity::in_celsius;
 
 /// What a snapshot says beside what the view holds.
@@ -36,6 +36,7 @@ pub(crate) fn shop(view: &View, frame: &Frame<'_>) -> v1::Shop {
         readings: readings(view, frame.plan, |_| true),
         questions: view.questions.iter().map(|one| cycles::question(one, view.at)).collect(),
         record_failing: view.record_failing.clone().unwrap_or_default(),
+        alarms: Some(alarms::alarms(&view.alarms, view.at)),
     }
 }
 

@@ -1,5 +1,6 @@
 //! The services, each a thin layer: understand the request, ask the shop or the journal, say it in the API's words.
 
+mod alarms;
 mod cycles;
 mod drivers;
 mod events;
@@ -10,6 +11,7 @@ mod shop;
 use hearthward_equipment::{FurnaceId, Name};
 use hearthward_supervise::plan::ShopPlan;
 
+pub(crate) use alarms::AlarmServer;
 pub(crate) use cycles::Cycles;
 pub(crate) use drivers::Drivers;
 pub(crate) use events::EventServer;

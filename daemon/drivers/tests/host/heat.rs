@@ -212,5 +212,6 @@ fn plan(floor: &Running) -> ShopPlan {
             horn: None,
         },
         electrical_demand: None,
+        alarms: hearthward_supervise::alarm::AlarmPlan::default(),
     }
 }

@@ -4,6 +4,7 @@
 //! shadow, the history that the struct may not forget. Times are whole steps and readings are a few cases each, so that the states
 //! are finite.
 
+mod alarms;
 mod purge;
 mod rows;
 mod shares;

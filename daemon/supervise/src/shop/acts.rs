@@ -4,11 +4,12 @@ use hearthward_equipment::{GasFlow, Value};
 use uom::si::catalytic_activity::katal;
 
 use super::{Ending, Shop, share};
+use crate::alarm::AlarmPlan;
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::Room;
 use crate::output::{Act, Outputs};
 
-/// How often a flow that stays the same is told again: a meter that lost its power forgets it.
+/// How often what stays the same is told again: a device that lost its power forgets it.
 const AGAIN_MS: u64 = 60_000;
 
 impl Shop {
@@ -37,7 +38,24 @@ impl Shop {
         })
     }
 
-    /// Tells meters, valves, horn and baths what changed.
+    /// Tells the horns and the lamp what changed. A horn that both the room and the alarms use sounds for either.
+    fn sound(&mut self, dt_ms: u64, out: &mut Outputs) {
+        let danger = self.room.is == Room::Danger;
+        let (room_horn, AlarmPlan { horn, lamp, .. }) = (self.plan.room.horn, &self.plan.alarms);
+        let shared = horn.is_some() && *horn == room_horn;
+        if let (Some(point), true, false) = (room_horn, self.room.horn_told.unwrap_or(false) != danger, shared) {
+            self.room.horn_told = Some(danger);
+            out.acts.push(Act::WritePoint { point, value: Value::Flag(danger) });
+        }
+        let (sounds, stands) = (self.alarms.sounds() || (shared && danger), self.alarms.stands());
+        for (point, on, told) in [(*horn, sounds, &mut self.alarms.horn), (*lamp, stands, &mut self.alarms.lamp)] {
+            if let (Some(point), true) = (point, told.is_due(on, dt_ms, AGAIN_MS)) {
+                out.acts.push(Act::WritePoint { point, value: Value::Flag(on) });
+            }
+        }
+    }
+
+    /// Tells meters, valves, horns and baths what changed.
     pub(super) fn act(&mut self, dt_ms: u64, out: &mut Outputs) {
         let shut = self.room.latched;
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
@@ -72,11 +90,7 @@ impl Shop {
             }
             share.after_said = after;
         }
-        let horn = self.room.is == Room::Danger;
-        if let (Some(point), true) = (self.plan.room.horn, self.room.horn_told.unwrap_or(false) != horn) {
-            self.room.horn_told = Some(horn);
-            out.acts.push(Act::WritePoint { point, value: Value::Flag(horn) });
-        }
+        self.sound(dt_ms, out);
         for place in 0..self.tanks.len() {
             let coming = self.furnaces.iter().filter(|furnace| furnace.comes_to(place));
             let warmest = |furnace: &crate::furnace::Furnace| furnace.cycle.as_ref().and_then(|cycle| cycle.bath_warmest_c);

@@ -1,6 +1,7 @@
 //! The shop: what is kept, and the order in which a tick decides.
 
 mod acts;
+mod alarms;
 mod bypasses;
 mod cycles;
 mod digest;
@@ -22,6 +23,7 @@ use hearthward_equipment::{FurnaceId, Generation, ShopMs, Tick, UnitId};
 use serde::{Deserialize, Serialize};
 use uom::si::ratio::ratio;
 
+use crate::alarm::Alarms;
 use crate::cycle::{Turn, watch_door};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
@@ -51,6 +53,7 @@ pub struct Shop {
     tanks: Vec<Tank>,
     room: RoomNow,
     questions: Questions,
+    alarms: Alarms,
     /// What was told since the last tick.
     #[serde(skip)]
     inbox: Inbox,
@@ -129,6 +132,7 @@ impl Shop {
             furnaces,
             room: RoomNow::default(),
             questions: Questions::default(),
+            alarms: Alarms::new(&plan),
             inbox: Inbox::default(),
             tick: Tick(0),
             now: ShopMs(0),
@@ -226,6 +230,7 @@ impl Shop {
         self.watch_proofs(dt_ms, out);
         self.ask_about_steel(out);
         self.permit(dt_ms, out);
+        self.tell_alarms(dt_ms, out);
         self.act(dt_ms, out);
         self.tell_quality(out);
         self.mark_bypassed(out);
@@ -245,6 +250,7 @@ impl Shop {
             tanks: self.tanks.iter().zip(&self.plan.tanks).map(|(tank, plan)| (plan.name.clone(), tank.stood())).collect(),
             room_latched: self.room.latched,
             questions: self.questions.stood(),
+            alarms: self.alarms.stood(&self.plan),
             next_ticket: self.next_ticket,
             turns: self.turns,
         }
@@ -396,6 +402,7 @@ impl Shop {
         }
         self.tanks.iter().for_each(|tank| digest.mix(tank.bits()));
         digest.mix(self.questions.bits());
+        self.alarms.bits().for_each(|bits| digest.mix(bits));
         digest.mix(self.room.is as u64 | u64::from(self.room.latched) << 8 | (self.ending as u64) << 9);
         digest.mix(self.now.0);
         digest.end()

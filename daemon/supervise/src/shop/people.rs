@@ -63,6 +63,7 @@ impl Shop {
             Request::Restore { furnace, interlock } => self.restore_bypassed(person, furnace, interlock, out),
             Request::Prove { furnace, interlock, wall_ms } => self.prove(person, furnace, interlock, wall_ms, out),
             Request::Stop { furnace } => self.stop(person, furnace, out),
+            Request::Alarm(ask) => self.about_alarm(person, ask, out),
         }
     }
 

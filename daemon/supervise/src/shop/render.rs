@@ -42,6 +42,7 @@ impl Shop {
         self.view_points(into);
         self.view_questions(into);
         into.record_failing.clone_from(&self.record_failing);
+        self.view_alarms(&mut into.alarms);
     }
 
     fn view_furnace(&self, furnace: &Furnace, plan: &FurnacePlan, view: &mut FurnaceView) {

@@ -3,6 +3,7 @@
 use hearthward_equipment::{FurnaceId, ShopMs, TankId};
 
 use super::{Shop, furnace_id, limit_points};
+use crate::alarm::Alarms;
 use crate::cut::Cuts;
 use crate::cycle::{Cycle, Stage};
 use crate::facts::Unit;
@@ -47,6 +48,7 @@ impl Shop {
                 *place = Tank::restore(tank);
             }
         }
+        self.alarms.restore(&self.plan, stood.alarms, away_ms);
         self.room.latched = stood.room_latched;
         self.next_ticket = stood.next_ticket;
         self.turns = stood.turns;
@@ -80,7 +82,9 @@ impl Shop {
         self.furnaces =
             self.plan.furnaces.iter().enumerate().map(|(place, plan)| Furnace::new(furnace_id(place), plan)).collect();
         self.tanks = self.plan.tanks.iter().map(|_| Tank::default()).collect();
+        let alarms = std::mem::replace(&mut self.alarms, Alarms::new(&self.plan));
         self.restore(stood, Away::Known(ShopMs(0)));
+        self.alarms.take_over(alarms);
         // Nothing was away: what did not change goes on as if nothing had happened.
         for (mut furnace, was) in kept.into_iter().zip(&old.furnaces) {
             let Some(id) = self.plan.find_furnace(&was.name) else { continue };

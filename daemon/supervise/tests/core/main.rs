@@ -1,5 +1,6 @@
 //! The decision core from outside: a scripted bench, whole cycles, each interlock, restarts, and random sequences under an oracle.
 
+mod alarms;
 mod bench;
 mod bypasses;
 mod cost;

@@ -91,6 +91,7 @@ pub(crate) fn plan(kinds: &[Kind]) -> ShopPlan {
             horn: Some(horn),
         },
         electrical_demand: None,
+        alarms: hearthward_supervise::alarm::AlarmPlan::default(),
         directory,
     }
 }

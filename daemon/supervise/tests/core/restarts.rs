@@ -247,7 +247,8 @@ fn a_temper_is_overdue_after_a_time_that_nobody_knows_and_a_load_that_is_out_is_
     bench.restart(Away::Unknown);
     bench.until("the transfer", |bench| bench.question(|ask| matches!(ask, Ask::Transfer { .. })).is_some());
     assert_eq!(bench.said(|body| matches!(body, EventBody::Asked { ask: Ask::GoOn { .. }, .. })), 0, "nothing there can heat");
-    assert_eq!(bench.events.iter().filter(|event| event.text.contains("overdue")).count(), 1);
+    let noted = bench.events.iter().filter(|event| event.body == EventBody::Noted && event.text.contains("overdue"));
+    assert_eq!(noted.count(), 1);
 }
 
 /// Goal: one load is asked about once. Method: a restart while the load's own question stands, beyond what is ridden through.

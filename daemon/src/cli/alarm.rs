@@ -1,0 +1,217 @@
+//! Alarms: which stand, and what people do about them.
+
+use std::time::Duration;
+
+use clap::{Args, Subcommand};
+use hearthward_proto::v1;
+use hearthward_proto::v1::alarm_service_client::AlarmServiceClient;
+
+use super::call::{block_on, connect, json, refused, request_id};
+use super::{CallArgs, PersonArgs, print, words};
+use crate::exit::Ended;
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Alarm {
+    /// Show the alarms that are not normal: what to do first comes first.
+    List(List),
+    /// Say that you know of an alarm. It resets nothing and heats nothing.
+    Acknowledge(Acknowledge),
+    /// Put an alarm aside for a time. Its interlock acts as before.
+    Shelve(Shelve),
+    /// Bring a shelved alarm back before its time.
+    Unshelve(Which),
+    /// Put an alarm aside until it is mended and returned. Its interlock acts as before.
+    OutOfService(TakeOut),
+    /// Bring an alarm back into service.
+    InService(Which),
+    /// Stop the horn until the next urgent alarm. It acknowledges nothing.
+    Silence(Silence),
+}
+
+#[derive(Debug, Args)]
+pub(super) struct List {
+    /// Every alarm that the shop has, also those that are normal.
+    #[arg(long)]
+    all: bool,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Acknowledge {
+    /// The alarm, such as furnace/north/over-temperature; every one that waits for it unless given.
+    alarm: Option<String>,
+    #[command(flatten)]
+    person: PersonArgs,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Which {
+    /// The alarm, such as furnace/north/over-temperature.
+    alarm: String,
+    #[command(flatten)]
+    person: PersonArgs,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Shelve {
+    #[command(flatten)]
+    which: Which,
+    /// For how long, such as "30 min".
+    #[arg(long = "for", value_name = "TIME", value_parser = words::span_of)]
+    span: Duration,
+    /// Why, for the record.
+    #[arg(long)]
+    reason: String,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct TakeOut {
+    #[command(flatten)]
+    which: Which,
+    /// Why, for the record.
+    #[arg(long)]
+    reason: String,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Silence {
+    #[command(flatten)]
+    person: PersonArgs,
+    #[command(flatten)]
+    call: CallArgs,
+}
+
+macro_rules! command {
+    ($call:expr, $method:ident, $request:expr, $response:literal) => {{
+        let mut client = AlarmServiceClient::new(connect(&$call.at).await?);
+        let response = client.$method($request).await.map_err(refused)?.into_inner();
+        print::line(if $call.json { json($response, &response) } else { response.text })
+    }};
+}
+
+impl Alarm {
+    pub(super) fn run(self) -> Result<(), Ended> {
+        block_on(async move {
+            let request_id = request_id();
+            match self {
+                Self::List(list) => list.run().await,
+                Self::Acknowledge(Acknowledge { alarm, person, call }) => {
+                    let alarm = alarm.unwrap_or_default();
+                    let request = v1::AcknowledgeAlarmRequest { request_id, person: person.name(), alarm };
+                    command!(call, acknowledge_alarm, request, "AcknowledgeAlarmResponse")
+                }
+                Self::Shelve(Shelve { which: Which { alarm, person, call }, span, reason }) => {
+                    let span_ms = u64::try_from(span.as_millis()).unwrap_or(u64::MAX);
+                    let request = v1::ShelveAlarmRequest { request_id, person: person.name(), alarm, reason, span_ms };
+                    command!(call, shelve_alarm, request, "ShelveAlarmResponse")
+                }
+                Self::Unshelve(Which { alarm, person, call }) => {
+                    let request = v1::UnshelveAlarmRequest { request_id, person: person.name(), alarm };
+                    command!(call, unshelve_alarm, request, "UnshelveAlarmResponse")
+                }
+                Self::OutOfService(TakeOut { which: Which { alarm, person, call }, reason }) => {
+                    let request = v1::TakeAlarmOutOfServiceRequest { request_id, person: person.name(), alarm, reason };
+                    command!(call, take_alarm_out_of_service, request, "TakeAlarmOutOfServiceResponse")
+                }
+                Self::InService(Which { alarm, person, call }) => {
+                    let request = v1::ReturnAlarmToServiceRequest { request_id, person: person.name(), alarm };
+                    command!(call, return_alarm_to_service, request, "ReturnAlarmToServiceResponse")
+                }
+                Self::Silence(Silence { person, call }) => {
+                    let request = v1::SilenceHornRequest { request_id, person: person.name() };
+                    command!(call, silence_horn, request, "SilenceHornResponse")
+                }
+            }
+        })
+    }
+}
+
+impl List {
+    async fn run(self) -> Result<(), Ended> {
+        let request = v1::GetAlarmsRequest { all: self.all };
+        let mut client = AlarmServiceClient::new(connect(&self.call.at).await?);
+        let response = client.get_alarms(request).await.map_err(refused)?.into_inner();
+        if self.call.json {
+            return print::line(json("GetAlarmsResponse", &response));
+        }
+        let alarms = response.alarms.unwrap_or_default();
+        if alarms.alarms.is_empty() {
+            return print::line("no alarms");
+        }
+        print::line(lines(&alarms).join("\n"))
+    }
+}
+
+/// The alarms, one or two lines each: those that nobody knows of first, then by how soon somebody must act.
+pub(super) fn lines(alarms: &v1::Alarms) -> Vec<String> {
+    let mut sorted: Vec<&v1::Alarm> = alarms.alarms.iter().collect();
+    sorted.sort_by_key(|alarm| (order(alarm.state()), std::cmp::Reverse(alarm.priority()), std::cmp::Reverse(alarm.state_ms)));
+    let mut lines: Vec<String> = sorted.into_iter().map(line).collect();
+    if alarms.flood {
+        lines.push(format!("  {} alarms in ten minutes: look at the first of each group", alarms.raised));
+    }
+    if alarms.horn {
+        lines.push("  the horn sounds: hearthward alarm silence".to_owned());
+    }
+    lines
+}
+
+fn order(state: v1::AlarmState) -> u8 {
+    match state {
+        v1::AlarmState::Unacknowledged | v1::AlarmState::LatchedUnacknowledged => 0,
+        v1::AlarmState::Acknowledged | v1::AlarmState::LatchedAcknowledged => 1,
+        v1::AlarmState::ReturnedUnacknowledged => 2,
+        v1::AlarmState::Shelved | v1::AlarmState::OutOfService => 3,
+        v1::AlarmState::Normal | v1::AlarmState::Unspecified => 4,
+    }
+}
+
+fn line(alarm: &v1::Alarm) -> String {
+    let state = words::word(alarm.state().as_str_name(), "ALARM_STATE").replace('-', " ");
+    if alarm.state() == v1::AlarmState::Normal {
+        return format!("     {:<44} {state}", alarm.alarm);
+    }
+    let first = if alarm.first { "  [first]" } else { "" };
+    let left = alarm.shelved_ms.map(|ms| format!(" for another {}", words::span(ms))).unwrap_or_default();
+    let aside =
+        if alarm.aside_by.is_empty() { String::new() } else { format!("\n       {}: {}", alarm.aside_by, alarm.aside_reason) };
+    let mark = words::mark(alarm.priority());
+    let since = words::span(alarm.state_ms);
+    format!("  {mark} {:<44} {state}{left}, {since}{first}\n       {}{aside}", alarm.alarm, alarm.text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn alarm(name: &str, state: v1::AlarmState, priority: v1::Priority) -> v1::Alarm {
+        v1::Alarm { alarm: name.into(), state: state.into(), priority: priority.into(), ..v1::Alarm::default() }
+    }
+
+    #[test]
+    fn what_nobody_knows_and_what_is_urgent_come_first() {
+        use v1::AlarmState::{Acknowledged, Shelved, Unacknowledged};
+        use v1::Priority::{Notice, Urgent, Warning};
+        let alarms = v1::Alarms {
+            alarms: vec![
+                alarm("d", Shelved, Urgent),
+                alarm("c", Acknowledged, Urgent),
+                alarm("b", Unacknowledged, Warning),
+                alarm("a", Unacknowledged, Urgent),
+                alarm("e", Shelved, Notice),
+            ],
+            raised: 12,
+            flood: true,
+            horn: true,
+        };
+        let lines = lines(&alarms);
+        let names: Vec<_> = lines.iter().filter_map(|line| line.get(5..6)).take(5).collect();
+        assert_eq!(names, ["a", "b", "c", "d", "e"]);
+        assert!(lines[5].contains("12 alarms") && lines[6].contains("horn"), "{lines:?}");
+    }
+}
