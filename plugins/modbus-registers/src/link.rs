@@ -7,6 +7,9 @@ use crate::cuts::CUT_TRANSACTION;
 use crate::plan::Block;
 use crate::unit::{UnitPlan, Write};
 
+/// Late replies that one read passes over: as many as a silent neighbour can owe by then, its read and its repeated cuts.
+const LATE_MOST: usize = 3;
+
 /// The bus, and the number of the next request on it.
 #[derive(Debug)]
 pub(crate) struct Link<B> {
@@ -127,8 +130,11 @@ impl<B: Bus> Link<B> {
     fn block(&mut self, unit: &UnitPlan, block: &Block) -> Result<Vec<u16>, Fault> {
         let transaction = self.next_transaction();
         let mut came = self.numbered(transaction, unit, &block.request, &block.pdu, &block.rules);
-        if matches!(came, Err(Failed::Modbus(ModbusError::WrongTransaction { .. }))) {
-            // A neighbour's late reply lay in the way. Asked again under the same number, so that either reply will do.
+        // A late reply, a neighbour's perhaps, lay in the way. Asked again under the same number, so that either reply will do.
+        for _ in 0..LATE_MOST {
+            if !matches!(came, Err(Failed::Modbus(ModbusError::WrongTransaction { .. }))) {
+                break;
+            }
             came = self.numbered(transaction, unit, &block.request, &block.pdu, &block.rules);
         }
         match came.map_err(Fault::from) {

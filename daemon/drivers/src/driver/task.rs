@@ -152,9 +152,11 @@ impl Task {
                     whole.exchanged_at = whole.exchanged_at.into_iter().chain(read.exchanged_at).min();
                 }
                 Err(error) => {
-                    if matches!(&error, CallError::Fault(fault) if fault.code != FaultCode::WITHDRAWN) {
-                        let now = self.clock.now();
-                        self.units[unit].missed(now);
+                    let now = self.clock.now();
+                    match &error {
+                        CallError::Fault(fault) if fault.code == FaultCode::WITHDRAWN => self.units[unit].withdrawn(now),
+                        CallError::Fault(_) => self.units[unit].missed(now),
+                        CallError::Dead(_) => {}
                     }
                     self.failed(unit, &error);
                     return;

@@ -28,9 +28,7 @@ pub(crate) struct Unit {
     last_at: ShopMs,
     /// What was last said of it.
     pub(crate) said: Option<Said>,
-    /// Reads in vain, one after the other, and until when it is left alone after them.
-    misses: u32,
-    rests_until: ShopMs,
+    rest: Rest,
 }
 
 #[derive(Debug)]
@@ -99,30 +97,33 @@ impl Unit {
             contactors: Vec::new(),
             last_at: ShopMs(0),
             said: None,
-            misses: 0,
-            rests_until: ShopMs(0),
+            rest: Rest::default(),
         }
     }
 
     /// Whether it did not answer when last read. Only what is reached over a line can take time, and so its neighbours' time.
     pub(crate) fn is_suspect(&self) -> bool {
-        self.facts.on_a_line && self.misses > 0
+        self.facts.on_a_line && self.rest.misses > 0
     }
 
     /// Since when it may be tried again, if it is a suspect and has rested.
     pub(crate) fn rested_since(&self, now: ShopMs) -> Option<ShopMs> {
-        (self.is_suspect() && now >= self.rests_until).then_some(self.rests_until)
+        (self.is_suspect() && now >= self.rest.until).then_some(self.rest.until)
     }
 
     /// Notes a read in vain.
     pub(crate) fn missed(&mut self, now: ShopMs) {
-        self.misses = self.misses.saturating_add(1);
-        self.rests_until = now + pause_after(self.misses);
+        self.rest.missed(now);
+    }
+
+    /// Notes that a cut took the line from its read.
+    pub(crate) fn withdrawn(&mut self, now: ShopMs) {
+        self.rest.withdrawn(now);
     }
 
     /// Notes a read that brought something.
     pub(crate) fn answered(&mut self) {
-        self.misses = 0;
+        self.rest.misses = 0;
     }
 
     /// Everything that heats by it.
@@ -185,5 +186,46 @@ impl Said {
     /// What is to be said of a fault: the same kind again is no news.
     pub(crate) fn silent(fault: &Fault) -> Self {
         Self::Silent(fault.code.0)
+    }
+}
+
+/// Reads in vain, one after the other, and until when the unit is left alone after them.
+#[derive(Clone, Copy, Debug, Default)]
+struct Rest {
+    misses: u32,
+    until: ShopMs,
+}
+
+impl Rest {
+    fn missed(&mut self, now: ShopMs) {
+        self.misses = self.misses.saturating_add(1);
+        self.until = now + pause_after(self.misses);
+    }
+
+    /// Of the suspects the one that has rested longest is tried first: without this, one whose reads are taken from it again and
+    /// again would always be that one.
+    fn withdrawn(&mut self, now: ShopMs) {
+        self.until = self.until.max(now);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+
+    /// Goal: a suspect whose read was taken from it gets behind the others that have rested, and no pause of its own is cut short.
+    #[test]
+    fn a_read_that_was_taken_gets_behind() {
+        let (mut taken, mut other) = (Rest::default(), Rest::default());
+        taken.missed(ShopMs(1000));
+        other.missed(ShopMs(1200));
+        assert!(taken.until < other.until);
+        taken.withdrawn(other.until + Duration::from_millis(100));
+        assert!(taken.until > other.until);
+        let pause = other;
+        other.withdrawn(ShopMs(1201));
+        assert_eq!(other.until, pause.until);
     }
 }
