@@ -37,6 +37,8 @@ pub(crate) struct Cuts {
     for_ms: u64,
     again_ms: u64,
     failed: bool,
+    /// It was given in this tick, whose time passed before it.
+    new: bool,
 }
 
 /// How long a cut may take to be read back: a frame, the unit's turnaround and two polls (common practice, no source).
@@ -64,7 +66,7 @@ impl Cuts {
         events: &mut Vec<Event>,
     ) {
         self.generation = self.generation.next();
-        (self.phase, self.for_ms, self.again_ms, self.failed) = (Phase::Waiting, 0, 0, false);
+        (self.phase, self.for_ms, self.again_ms, self.failed, self.new) = (Phase::Waiting, 0, 0, false, true);
         let via = first_via(plan);
         cuts.push(Cut { furnace: id, generation: self.generation, via });
         let priority = if because.is_empty() { Priority::Record } else { Priority::Warning };
@@ -99,6 +101,9 @@ impl Cuts {
     /// Lets time pass: a cut that is not read back is repeated, and the contactor is dropped where one is wired.
     pub(crate) fn step(&mut self, id: FurnaceId, plan: &FurnacePlan, dt_ms: u64, cuts: &mut Vec<Cut>, events: &mut Vec<Event>) {
         if !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
+            return;
+        }
+        if std::mem::take(&mut self.new) {
             return;
         }
         self.for_ms = self.for_ms.saturating_add(dt_ms);

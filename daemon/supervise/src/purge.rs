@@ -80,7 +80,9 @@ impl Purge {
         let flow = flow_by_evidence(gas, facts, self.by_eye);
         // `min` would drop a flow that cannot be read and keep the marks of earlier ones.
         let low = if gas.by_eye || flow.is_nan() { flow } else { flow.min(facts.flow_low) };
-        let flows = is_proved_by(low, asked, gas.resolution.get::<katal>());
+        // A flow that nobody looked at for longer than its reading may grow old did not flow without a break.
+        let watched = gas.by_eye || facts.dt_s <= plan.stale_after.as_secs_f64();
+        let flows = watched && is_proved_by(low, asked, gas.resolution.get::<katal>());
         match self.phase {
             PurgePhase::Idle => self.phase = PurgePhase::Settling,
             PurgePhase::Settling => {
@@ -98,7 +100,13 @@ impl Purge {
                     }
                 }
             }
-            PurgePhase::Confirming if flows && shut => self.count(chamber, facts, flow),
+            PurgePhase::Confirming if flows && shut => {
+                self.count(chamber, facts, flow);
+                // Nothing is confirmed past a probe that has changed its mind.
+                if !atmosphere_proves(plan, gas, facts, case.estimate_high) {
+                    self.phase = PurgePhase::Counting;
+                }
+            }
             PurgePhase::Counting | PurgePhase::Confirming => return self.breaks(),
             PurgePhase::Proved if !case.hot && (!shut || case.flow_lost) => return self.breaks(),
             PurgePhase::Proved => self.count(chamber, facts, flow),

@@ -17,7 +17,6 @@ pub(super) fn finish(cycle: &mut Cycle, at: &At<'_>) -> Option<Outcome> {
 /// Ends the step that runs before it is complete, on a person's word.
 pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
     leave(cycle, at, turn, false);
-    route::free_tanks(at.id, turn);
     let pulled = cycle.kind() != StepKind::Pull;
     let mut next = cycle.index + 1;
     // A pull that was skipped leaves the steel where it is, so that nothing is under that could be quenched.
@@ -25,7 +24,12 @@ pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
         next += 1;
     }
     if usize::from(next) >= cycle.load.steps.len() {
+        route::free_tanks(at.id, turn);
         return finish(cycle, at);
+    }
+    // A soak that was skipped keeps its place at the tank; what leads there no more gives it free.
+    if !matches!(cycle.load.steps.get(usize::from(next)), Some(Step::Pull { .. } | Step::Quench { .. })) {
+        route::free_tanks(at.id, turn);
     }
     enter(cycle, at, turn, next);
     None

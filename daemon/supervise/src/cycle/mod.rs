@@ -313,7 +313,8 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
 /// Lets a tick pass over a cycle. Says how it ended, if it did.
 pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
     if let Some(since_ms) = &mut cycle.since_quench_ms {
-        *since_ms += turn.dt_ms;
+        // A time that nobody knows counts as one that never ends, and two of them too.
+        *since_ms = since_ms.saturating_add(turn.dt_ms);
     }
     cycle.step_ms += turn.dt_ms;
     cycle.part_ms += turn.dt_ms;

@@ -33,7 +33,7 @@ pub(crate) struct Memory {
 pub(crate) const AGREE_K: f64 = 15.0;
 
 pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory: &mut Memory) -> Verdict {
-    let cause = is_lost(facts);
+    let cause = is_lost(facts) || is_unwatched(plan, facts);
     if facts.by_hand && !facts.out_of_service {
         // What a person read has only grown old: it is asked for first, and the next entry is no gap that could disagree.
         *memory = Memory { before_c: facts.temperature.good(), ..Memory::default() };
@@ -65,6 +65,12 @@ fn is_lost(facts: &Facts) -> bool {
     let missing = |sample| matches!(sample, Sample::Stale | Sample::Never);
     let alarm_missing = facts.alarm_wired && facts.alarm.good().is_none();
     facts.out_of_service || missing(facts.temperature) || alarm_missing
+}
+
+/// Nothing was decided for longer than a reading may grow old: in that time this furnace was not watched, however fresh its readings
+/// are now. A computer that slept is a daemon that was gone.
+fn is_unwatched(plan: &FurnacePlan, facts: &Facts) -> bool {
+    !(facts.dt_s <= plan.stale_after.as_secs_f64())
 }
 
 /// Whether a fall of so many kelvins in a gap is what a closed furnace without heat does.
@@ -108,6 +114,14 @@ mod tests {
             assert!(!is_lost(&Facts { alarm, alarm_wired: false, ..fine }));
         }
         assert!(is_lost(&Facts { out_of_service: true, ..fine }));
+    }
+
+    #[test]
+    fn a_tick_that_came_too_late_leaves_a_gap() {
+        let plan = FurnacePlan { stale_after: std::time::Duration::from_secs(5), ..crate::testing::furnace("north") };
+        for (dt_s, unwatched) in [(1.0, false), (5.0, false), (5.001, true), (f64::NAN, true)] {
+            assert_eq!(is_unwatched(&plan, &Facts { dt_s, ..Facts::nothing() }), unwatched, "{dt_s}");
+        }
     }
 
     #[test]

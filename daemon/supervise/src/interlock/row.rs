@@ -238,6 +238,11 @@ impl Rows {
         self.rows.iter().any(Row::withholds)
     }
 
+    /// Whether any row withholds heat until a person resets it.
+    pub(crate) fn withhold_until_reset(&self) -> bool {
+        self.rows.iter().any(|row| row.is_latched() && row.withholds())
+    }
+
     /// Times of an earlier run mean nothing in this one.
     pub(crate) fn begin_again(&mut self, now: ShopMs) {
         for row in &mut self.rows {

@@ -82,6 +82,8 @@ impl Machine {
     fn new(by_eye: bool) -> Self {
         let mut plan = testing::furnace("kiln");
         plan.probe = Some(hearthward_equipment::PointId(7));
+        // A step is watched from end to end.
+        plan.stale_after = std::time::Duration::from_secs(STEP_S as u64);
         let gas = plan.gas.as_mut().expect("the test's furnace has gas");
         (gas.by_eye, gas.purge.changes) = (by_eye, CHANGES);
         let chamber = *Atmosphere::new(&plan).chamber().expect("the test's chamber");

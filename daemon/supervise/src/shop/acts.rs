@@ -63,7 +63,7 @@ impl Shop {
             let share = &mut furnace.gas;
             let flow = share.given;
             if let Some((_, ago_ms)) = &mut share.told {
-                *ago_ms += dt_ms;
+                *ago_ms = ago_ms.saturating_add(dt_ms);
             }
             // Nothing was ever given and nothing told: the meter stays as its owner left it.
             let first = share.told.is_none() && flow == 0.0 && !shut;

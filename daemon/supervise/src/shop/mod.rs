@@ -98,6 +98,8 @@ struct Began {
 #[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 struct RoomNow {
     is: Room,
+    /// Whether the last tick saw it under the second level, and for how long it has been.
+    under: bool,
     under_s: f64,
     /// The second level was undershot and nobody has reset it: gas is shut.
     latched: bool,
@@ -341,7 +343,10 @@ impl Shop {
         let oxygen = self.points.sample(room.oxygen, now, room.stale_after);
         let share = |limit: uom::si::f64::Ratio| limit.get::<ratio>();
         let under = oxygen.good().is_some_and(|oxygen| !(oxygen >= share(room.second_level)));
-        self.room.under_s = if under { self.room.under_s + dt_s } else { 0.0 };
+        // The first look under the level speaks for its own scan at most, however late its tick came.
+        let seen_s = if self.room.under { dt_s } else { dt_s.min(self.plan.scan.as_secs_f64()) };
+        self.room.under = under;
+        self.room.under_s = if under { self.room.under_s + seen_s } else { 0.0 };
         let debounced = under && self.room.under_s >= room.debounce.as_secs_f64();
         self.room.is = match oxygen {
             _ if room.oxygen.is_none() => Room::Unwired,

@@ -122,6 +122,8 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.gas = stood.gas;
     // Nobody has looked at the meter since.
     furnace.purge.by_eye = None;
+    // The meter still gives what it was told before: it is told anew, even if that is nothing now.
+    furnace.gas.told = (stood.gas.given > 0.0).then_some((stood.gas.given, u64::MAX));
     let Some(mut cycle) = stood.cycle else { return };
     // Time that nobody knows may have been any time: a temper is overdue then.
     let passed_ms = away_ms.unwrap_or(u64::MAX / 2);

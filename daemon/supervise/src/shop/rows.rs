@@ -1,7 +1,7 @@
 //! The interlock rows in a tick: the situation that they judge, their verdicts, what is said of a change.
 
 use super::{Ending, Shop};
-use crate::cycle::span;
+use crate::cycle::{Outcome, span};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Door, Room, Situation, Tank as TankNow};
 use crate::furnace::{Furnace, Gap};
@@ -82,7 +82,8 @@ impl Shop {
             ready: tank.is_ready_for(cycle.bath_warmest_c),
             matters,
             near_flash: tank.latched,
-            taken: kind == StepKind::Soak && tank.waits(furnace.id),
+            taken: tank.waits(furnace.id)
+                && (kind == StepKind::Soak || (kind == StepKind::Pull && cycle.outcome != Outcome::QuenchedEarly)),
         }
     }
 }
@@ -130,6 +131,10 @@ fn tell_ridden_through(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKin
         }
         _ => return,
     };
+    // Longer than that, at a step that expected the door, or with a latch that stands: nothing was ridden through.
+    if !(gap_s <= furnace.situation.ride_through_s) || furnace.rows.withhold_until_reset() {
+        return;
+    }
     let gap_ms = crate::gas::milliseconds(gap_s);
     let text = format!("{} {what} for {}; what it reads now agrees, so its load goes on.", plan.name, span(gap_ms));
     let body = EventBody::RodeThrough { gap_ms };

@@ -53,12 +53,14 @@ pub(crate) fn gas(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
     }
 }
 
-/// Gives power to those who want to heat, up to the demand limit. Who has it keeps it until no more heat is wanted.
+/// Gives power to those who want to heat, up to the demand limit. Who has it keeps it until no more heat is wanted, or until a latch
+/// takes it away: what waits for a person must not keep power from those who could use it.
 pub(crate) fn power(plan: &ShopPlan, furnaces: &mut [Furnace], turns: &mut u64) {
     let limit_w = plan.electrical_demand.map(|demand| demand.get::<watt>() * (1.0 + SLACK));
     let mut waits = false;
     for furnace in furnaces.iter_mut() {
         let wants = furnace.cycle.as_ref().is_some_and(|cycle| cycle.wanted_c.is_some());
+        let wants = wants && !furnace.rows.withhold_until_reset();
         let share = &mut furnace.power;
         if !wants {
             (share.given, share.turn) = (false, None);

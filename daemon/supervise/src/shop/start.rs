@@ -81,16 +81,7 @@ impl Shop {
     fn fits(&self, plan: &FurnacePlan, load: &Load) -> Result<(), String> {
         let name = &plan.name;
         let highest_c = in_celsius(plan.limit).min(in_celsius(plan.rated));
-        match (&plan.heating, load.drive) {
-            (Heating::Watched, _) => return Err(format!("{name} is only watched: it takes no load from the service.")),
-            (Heating::SetPoint, Drive::Program(_)) => {
-                return Err(format!("{name} works to set points: the load must not ask for a program."));
-            }
-            (Heating::Program, Drive::SetPoints) => {
-                return Err(format!("{name} runs programs of its own: the load must name one."));
-            }
-            _ => {}
-        }
+        drives(plan, load.drive)?;
         if load.steps.is_empty() || load.steps.len() > MOST_STEPS {
             return Err(format!("Load {} needs 1 to {MOST_STEPS} steps.", load.name));
         }
@@ -130,7 +121,10 @@ impl Shop {
         }
         let most_c = match elsewhere.map(|id| self.plan.furnace(id)) {
             None => here_c,
-            Some(Some(other)) => in_celsius(other.limit).min(in_celsius(other.rated)),
+            Some(Some(other)) => {
+                drives(other, load.drive)?;
+                in_celsius(other.limit).min(in_celsius(other.rated))
+            }
             Some(None) => return Err(format!("Load {} is to be tempered in a furnace that is not there.", load.name)),
         };
         match target.map(in_celsius) {
@@ -139,5 +133,18 @@ impl Shop {
             }
             _ => Ok(()),
         }
+    }
+}
+
+/// Whether a furnace is driven as a load wants to be. A furnace that is not would wait for its heat for ever.
+fn drives(plan: &FurnacePlan, drive: Drive) -> Result<(), String> {
+    let name = &plan.name;
+    match (&plan.heating, drive) {
+        (Heating::Watched, _) => Err(format!("{name} is only watched: it takes no load from the service.")),
+        (Heating::SetPoint, Drive::Program(_)) => {
+            Err(format!("{name} works to set points: the load must not ask for a program."))
+        }
+        (Heating::Program, Drive::SetPoints) => Err(format!("{name} runs programs of its own: the load must name one.")),
+        _ => Ok(()),
     }
 }

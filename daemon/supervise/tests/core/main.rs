@@ -6,6 +6,7 @@ mod bypasses;
 mod cost;
 mod cycles;
 mod entering;
+mod gaps;
 mod interlocks;
 mod oracle;
 mod own_rules;
