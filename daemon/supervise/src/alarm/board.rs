@@ -1,6 +1,7 @@
 //! All alarms of the shop: groups and their first, floods, horn and lamp.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::time::Duration;
 
 use hearthward_equipment::ShopMs;
 use serde::{Deserialize, Serialize};
@@ -51,6 +52,8 @@ struct Slot {
 pub(crate) struct Tick<'a> {
     pub(crate) now: ShopMs,
     pub(crate) dt_ms: u64,
+    /// A reset is owed: that is told at once, whether or not the cause still stands.
+    pub(crate) latched: bool,
     pub(crate) plan: &'a AlarmPlan,
 }
 
@@ -92,7 +95,11 @@ impl Alarms {
             return None;
         }
         let key = slot.key;
-        let heard = slot.alarm.hear(tick.now, tick.dt_ms, is, tick.plan.delays(key.kind));
+        let mut delays = tick.plan.delays(key.kind);
+        if tick.latched {
+            delays.on = Duration::ZERO;
+        }
+        let heard = slot.alarm.hear(tick.now, tick.dt_ms, is, delays);
         if fresh && heard != Heard::Same && self.is_alone(at) {
             self.slots[at].alarm.mark_first();
         }

@@ -17,18 +17,24 @@ use crate::request::Person;
 use crate::view::{AlarmView, AlarmsView, InterlockState};
 
 impl Shop {
+    /// Lets time pass on the shelf, before anybody puts another alarm there, and brings back those whose time is over.
+    pub(super) fn pass_shelves(&mut self, dt_ms: u64, out: &mut Outputs) {
+        if !self.alarms.pass(dt_ms) {
+            return;
+        }
+        while let Some(key) = self.alarms.expired(self.now) {
+            self.say_alarm(key, "Its time on the shelf is over.", None, out);
+        }
+    }
+
     /// Lets every alarm hear of its cause, and says what changed. The order of causes is that of the alarms.
     pub(super) fn tell_alarms(&mut self, dt_ms: u64, out: &mut Outputs) {
-        if self.alarms.pass(dt_ms) {
-            while let Some(key) = self.alarms.expired(self.now) {
-                self.say_alarm(key, "Its time on the shelf is over.", None, out);
-            }
-        }
         let mut at = 0;
         for place in 0..self.furnaces.len() {
             for kind in OF_FURNACE {
                 let is = self.furnaces.get(place).map_or(Condition::Clear, |furnace| of_furnace(furnace, kind));
-                self.hear(at, dt_ms, is, out);
+                let latched = self.furnaces.get(place).is_some_and(|furnace| is_latched(furnace, kind));
+                self.hear(at, dt_ms, (is, latched), out);
                 at += 1;
             }
         }
@@ -38,24 +44,24 @@ impl Shop {
                 (false, true) => Condition::Latched,
                 (false, false) => Condition::Clear,
             });
-            self.hear(at, dt_ms, is, out);
+            self.hear(at, dt_ms, (is, false), out);
             at += 1;
         }
         for place in 0..self.units.len() {
             let lost = self.units.get(place).is_some_and(|unit| *unit != Unit::Answering);
-            self.hear(at, dt_ms, when(lost), out);
+            self.hear(at, dt_ms, (when(lost), false), out);
             at += 1;
         }
         for kind in OF_SHOP {
             let is = self.of_shop(kind, at);
-            self.hear(at, dt_ms, is, out);
+            self.hear(at, dt_ms, (is, false), out);
             at += 1;
         }
         self.say_flood(out);
     }
 
-    fn hear(&mut self, at: usize, dt_ms: u64, is: Condition, out: &mut Outputs) {
-        let tick = Tick { now: self.now, dt_ms, plan: &self.plan.alarms };
+    fn hear(&mut self, at: usize, dt_ms: u64, (is, latched): (Condition, bool), out: &mut Outputs) {
+        let tick = Tick { now: self.now, dt_ms, latched, plan: &self.plan.alarms };
         if let Some(key) = self.alarms.hear(at, tick, is) {
             self.say_alarm(key, alarm_entry(key.kind).act, None, out);
         }
@@ -239,6 +245,11 @@ fn of_furnace(furnace: &Furnace, kind: AlarmKind) -> Condition {
         AlarmKind::CutUnconfirmed => when(furnace.cuts.is_unconfirmed()),
         _ => Condition::Clear,
     }
+}
+
+/// The row waits for a reset, whether or not its cause still stands.
+fn is_latched(furnace: &Furnace, kind: AlarmKind) -> bool {
+    matches!(kind, AlarmKind::Interlock(kind) if furnace.rows.row(kind).is_latched())
 }
 
 fn of_row(furnace: &Furnace, kind: InterlockKind) -> Condition {

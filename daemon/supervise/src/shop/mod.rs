@@ -215,6 +215,7 @@ impl Shop {
         self.tick = Tick(self.tick.0 + 1);
         self.questions.pass(dt_ms);
         self.say_began(out);
+        self.pass_shelves(dt_ms, out);
         self.take_news(dt_ms, out);
         self.read(dt_ms);
         self.pass_bypasses(dt_ms, out);

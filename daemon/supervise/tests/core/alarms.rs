@@ -6,7 +6,7 @@ use hearthward_equipment::{Fault, FaultCode, PointId, ShopMs, Value};
 use hearthward_supervise::Away;
 use hearthward_supervise::alarm::{AlarmAsk, AlarmKey, AlarmState, Aside};
 use hearthward_supervise::event::EventBody;
-use hearthward_supervise::interlock::InterlockKind::OverTemperature;
+use hearthward_supervise::interlock::InterlockKind::{DoorOpen, OverTemperature};
 use hearthward_supervise::observe::{Observation, UnitState};
 use hearthward_supervise::output::Act;
 use hearthward_supervise::plan::ShopPlan;
@@ -141,6 +141,19 @@ fn a_shelf_outlives_a_restart_and_only_shrinks() {
     bench.restart(Away::Unknown);
     bench.scan();
     assert_eq!(bench.state(DOOR), AlarmState::Normal, "nobody knows how long it was");
+}
+
+#[test]
+fn a_shelf_does_not_pay_for_the_time_before_it() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.now = bench.now + Duration::from_secs(120);
+    assert!(matches!(bench.shelve(DOOR, 60), Answer::Done(_)));
+    let left_ms = bench.alarm(DOOR).and_then(|alarm| alarm.aside.as_ref()?.left_ms);
+    assert_eq!(left_ms, Some(60_000), "the computer slept for two minutes before that");
+    bench.scans(59);
+    assert_eq!(bench.state(DOOR), AlarmState::Shelved);
+    bench.scan();
+    assert_ne!(bench.state(DOOR), AlarmState::Shelved);
 }
 
 #[test]
@@ -313,6 +326,17 @@ fn a_look_into_the_chamber_is_no_alarm_and_a_door_left_open_is_one() {
     assert_eq!(bench.told(DOOR), 0);
     bench.plants[0].open = true;
     bench.scans(62);
+    assert_eq!(bench.state(DOOR), AlarmState::Unacknowledged);
+}
+
+#[test]
+fn a_door_that_waits_for_a_reset_is_told_of_at_once_though_it_still_stands_open() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.plants[0].open = true;
+    let latches =
+        |bench: &Bench| bench.said(|body| matches!(body, EventBody::Tripped { interlock: DoorOpen, latched: true, .. })) == 1;
+    bench.until("the latch", latches);
+    assert_eq!(bench.row(NORTH, DoorOpen), InterlockState::Tripped, "it stands open");
     assert_eq!(bench.state(DOOR), AlarmState::Unacknowledged);
 }
 
