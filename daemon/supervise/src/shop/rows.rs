@@ -7,7 +7,7 @@ use crate::facts::{Door, Room, Situation, Tank as TankNow};
 use crate::furnace::{Furnace, Gap};
 use crate::interlock::{Change, For, InterlockKind, Told, Why, acts, applies, entry, say, verdict};
 use crate::output::Outputs;
-use crate::plan::FurnacePlan;
+use crate::plan::{FurnacePlan, Heating};
 use crate::recipe::StepKind;
 
 /// The rows that cut, judged before anything else is decided.
@@ -157,10 +157,11 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         hot: furnace.is_hot(plan),
         program_off: cycle.is_some_and(|cycle| crate::cycle::program_is_off(cycle, plan, &furnace.facts)),
         steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
-        // What the equipment was told: a ceiling is no fault of the furnace.
-        wanted_c: cycle
-            .and_then(|cycle| cycle.wanted_c)
-            .map(|wanted_c| wanted_c.min(furnace.grant.granted_c().unwrap_or(wanted_c))),
+        // What the equipment was told: a ceiling, or a ramp that no hand follows, is no fault of the furnace.
+        wanted_c: cycle.and_then(|cycle| cycle.wanted_c).and_then(|wanted_c| match plan.heating {
+            Heating::ByHand => furnace.hand_c,
+            _ => Some(wanted_c.min(furnace.grant.granted_c().unwrap_or(wanted_c))),
+        }),
         heating: furnace.heating,
         recovering: furnace.air.account.recovering,
         shut_for_s: furnace.shut_for_s,

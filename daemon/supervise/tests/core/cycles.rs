@@ -358,6 +358,19 @@ fn a_furnace_set_by_hand_is_asked_about_and_only_warns() {
 }
 
 #[test]
+fn a_hand_kept_furnace_that_falls_faster_than_its_ramp_is_not_deaf() {
+    let mut bench = Bench::new(&[Kind { heating: Heating::ByHand, contactor: true, ..Kind::plain("north") }]);
+    (bench.plants[0].read_c, bench.plants[0].pace) = (730.0, 3.0);
+    let mut load = irons(None);
+    load.protection = Protection::FoilPack;
+    load.steps = vec![Step::Ramp { to: celsius(300.0), pace: Pace::Rate(360.0) }];
+    bench.load(NORTH, load);
+    bench.confirm(|ask| matches!(ask, Ask::SetController { .. }));
+    bench.until("it is nearly there", |bench| bench.north().temperature_c.is_some_and(|read_c| read_c < 330.0));
+    assert_eq!(bench.row(NORTH, InterlockKind::SensorFault), InterlockState::Clear, "it was told to fall, and fell");
+}
+
+#[test]
 fn a_meter_read_by_eye_is_asked_about_twice() {
     let mut bench = Bench::new(&[Kind { by_eye: true, ..Kind::gas("north") }]);
     bench.load(NORTH, irons(None));
