@@ -6,7 +6,7 @@ use hearthward_tests::place;
 use serde_json::Value;
 
 /// What each crate of the house may depend on, in the table's words. `*` may depend on anything.
-const TABLE: [(&str, &[&str]); 15] = [
+const TABLE: [(&str, &[&str]); 16] = [
     ("hearthward", &["*"]),
     (
         "hearthward-api",
@@ -15,6 +15,7 @@ const TABLE: [(&str, &[&str]); 15] = [
     ("hearthward-driver", &[]),
     ("hearthward-drivers", &["hearthward-equipment", "hearthward-supervise"]),
     ("hearthward-equipment", &[]),
+    ("hearthward-faults", &["hearthward-equipment", "hearthward-process", "hearthward-supervise"]),
     ("hearthward-hand-kept", &["hearthward-driver"]),
     ("hearthward-hostile", &["hearthward-driver"]),
     ("hearthward-journal", &["hearthward-equipment", "hearthward-supervise"]),

@@ -1,0 +1,56 @@
+//! Goal: no fault breaks an invariant in 4,800 furnace-hours, and the hours put everything to the test. Method: the fixed seeds.
+
+use hearthward_faults::run::{Case, DIGESTED, DIGESTED_S, Until, many};
+use hearthward_faults::script::{Kind, LEAST_AN_HOUR};
+use hearthward_faults::shrink::shrink;
+use hearthward_supervise::interlock::InterlockKind;
+
+/// Seeds and their length, which come to the hours.
+const SEEDS: u64 = 310;
+const SPAN_S: u32 = 4 * 3600;
+const FURNACE_HOURS: f64 = 4_800.0;
+
+#[test]
+fn no_fault_breaks_an_invariant() {
+    let report = many(1, SPAN_S, Until::Seeds(SEEDS));
+    if let Some(failure) = report.failures.first() {
+        panic!("{} seeds or more broke; the first of them, shrunk:\n{}", report.failures.len(), shrink(failure));
+    }
+    let tally = report.tally;
+    println!("{tally}\nin {:.0} s", report.took.as_secs_f64());
+    assert!(tally.furnace_hours() >= FURNACE_HOURS, "{:.0} furnace-hours", tally.furnace_hours());
+    let rate = tally.fault_count() as f64 / tally.furnace_hours();
+    assert!(rate >= LEAST_AN_HOUR, "{rate:.1} faults a furnace-hour");
+    for (kind, ..) in Kind::ALL {
+        assert!(tally.faults.get(&kind).is_some_and(|count| *count >= 50), "{kind:?} hardly ever came");
+    }
+    for kind in InterlockKind::ALL {
+        assert!(tally.trips.get(&kind).is_some_and(|count| *count >= 20), "{kind:?} hardly ever tripped: {:?}", tally.trips);
+    }
+    for outcome in ["complete", "aborted", "slow_cooled", "quenched_early"] {
+        assert!(tally.ends.get(outcome).is_some_and(|count| *count >= 50), "{outcome} hardly ever came: {:?}", tally.ends);
+    }
+    for kind in ["purge_proved", "purge_broken", "recovered", "rode_through", "cut_unconfirmed", "part_under", "reset"] {
+        assert!(tally.events.get(kind).is_some_and(|count| *count >= 200), "{kind} hardly ever came: {:?}", tally.events);
+    }
+}
+
+/// Invariant 4: the same seed gives the same decisions, in this build and in those that the stored digests come from.
+#[test]
+fn the_same_seed_gives_the_same_digests() {
+    let stored = include_str!("digests.txt");
+    let now: String = DIGESTED
+        .iter()
+        .map(|&seed| {
+            let run = || Case::of(seed, DIGESTED_S).run().unwrap_or_else(|broke| panic!("seed {seed}: {}", broke.what));
+            let (first, second) = (run(), run());
+            assert_eq!(first, second, "seed {seed}");
+            format!("{seed} {:016x}\n", first.digest)
+        })
+        .collect();
+    if std::env::var_os("HEARTHWARD_BLESS").is_some() {
+        std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/digests.txt"), &now).expect("the digests can be written");
+        return;
+    }
+    assert_eq!(now, stored, "decisions changed: if that was meant, HEARTHWARD_BLESS=1 writes the new digests");
+}
