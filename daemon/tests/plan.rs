@@ -67,8 +67,101 @@ fn cold_oil_and_a_heavy_section_are_warned_of() {
 }
 
 #[test]
+fn a_bound_is_called_one_only_where_nothing_is_left_out() {
+    let gaps = ["--gaps-height", "200 mm", "--gaps-width", "3 mm", "--gaps-length", "300 mm"];
+    let exposed = ["--hold", "2 L/min", "--exposed-surface", "300 cm2", "--exposed-time", "30 min"];
+    let said = answer(&with(&with(&PURGE, &exposed), &gaps));
+    assert!(said.contains("the chimney ") && !said.contains("upper bound, as FeO"), "{said}");
+    assert!(said.contains("not counted: a leak; the air in the pores of brick or fibre; openings at heat"), "{said}");
+    let rest = ["--leak", "0 L/min", "--pores", "0 L", "--opening", "0 %", "--cools", "-5 K/min"];
+    let said = answer(&with(&with(&with(&PURGE, &exposed), &gaps), &rest));
+    assert!(said.contains("upper bound, as FeO") && !said.contains("not counted"), "{said}");
+    let (code, said) = failure(&with(&PURGE, &["--cools", "0 K/min"]));
+    assert!(code == 2 && said.contains("--cools is 0 K/min; it must lie between 0.1 and 500 K/min"), "{said}");
+}
+
+#[test]
+fn the_worst_bath_is_an_answer_and_an_unsaid_length_is_not() {
+    let said = answer(&[
+        "bath",
+        "--bath",
+        "1 L",
+        "--section",
+        "30 mm",
+        "--part-mass",
+        "3 kg",
+        "--bath-temperature",
+        "48 C",
+        "--heat",
+        "800 C",
+    ]);
+    assert!(said.contains("\n! the bath would go above 300 °C: do not quench this load"), "{said}");
+    let said = answer(&with(&BATH, &["--heat", "800 C", "--tank-surface", "400 cm2"]));
+    assert!(said.contains("not said, so not answered: the length of a part") && !said.contains("over the rim: take"), "{said}");
+    assert!(!said.contains("oil over the part"), "{said}");
+}
+
+#[test]
+fn a_heat_outside_the_steel_s_range_is_warned_of() {
+    let heat = |command: &[&str], heat| answer(&with(command, &["--section", "3 mm", "--steel", "O1", "--heat", heat]));
+    assert!(heat(&["heat-up"], "900 C").contains("! 900 °C is too hot: the austenitizing range of O1 is 790 to 815 °C"));
+    assert!(heat(&["transfer", "--in-air", "2 s"], "600 C").contains("! 600 °C is too cold"));
+    assert!(!heat(&["heat-up"], "800 C").contains("austenitizing range"));
+    let said = answer(&with(&PURGE, &["--steel", "D2"]));
+    assert!(said.contains("the middle of D2's range: 1000 °C"), "{said}");
+}
+
+#[test]
+fn a_window_that_is_said_holds_in_a_whole_load() {
+    let load = ["cycle", "--steel", "L6", "--section", "3 mm", "--in-air", "2 s", "--part-mass", "0.2 kg", "--bath", "12 L"];
+    let said = answer(&with(&load, &["--bath-temperature", "48 C", "--window-low", "55 C", "--window-high", "120 C"]));
+    assert!(said.contains("the oil is too cold: 48 °C is below its window of 55 °C to 120 °C"), "{said}");
+}
+
+#[test]
+fn a_cut_is_answered_with_its_three_ways_on() {
+    let cut = [
+        "interrupted",
+        "--chamber",
+        "9.4 L",
+        "--now",
+        "800 C",
+        "--holding",
+        "0.7 kW",
+        "--falls",
+        "-5 K/min",
+        "--surface",
+        "800 cm2",
+    ];
+    let said = answer(&cut);
+    assert!(said.contains("still hot enough to quench for") && said.contains("scale if it cools in air"), "{said}");
+    assert!(said.contains("air is drawn in while it cools"), "nothing flows: {said}");
+    assert!(!answer(&with(&cut, &["--hold", "2 L/min"])).contains("air is drawn in while it cools"));
+}
+
+#[test]
+fn a_recorded_heat_up_tells_loss_and_capacity() {
+    let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("heat-up.csv");
+    let name = file.to_str().expect("a plain name");
+    // The record was made up with 0.9 W/K.
+    let record = include_str!("../process/tests/data/identification.csv").lines().filter(|line| line.starts_with("A medium"));
+    let fields = record.map(|line| line.split(',').map(str::to_owned).collect::<Vec<_>>());
+    let minutes = |time_s: &str| time_s.parse::<f64>().expect("a number") / 60.0;
+    let lines: String = fields.map(|field| format!("{},{},{}\n", minutes(&field[1]), field[4], field[2])).collect();
+    std::fs::write(&file, format!("minutes,chamber,power\n{lines}")).expect("written");
+    let loss = number(&json(&["furnace", "--record", name, "--room", "25 C"]), "loss_w_k");
+    assert!((loss / 0.9 - 1.0).abs() < 1e-3, "{loss}");
+    std::fs::write(&file, "0,20,2000\n1,21\n").expect("written");
+    let (code, said) = failure(&["furnace", "--record", name]);
+    assert!(code == 2 && said.contains("line 2 is not minutes, °C and W"), "{said}");
+    std::fs::write(&file, "0,20,2000\n1,21,2000\n").expect("written");
+    let (code, said) = failure(&["furnace", "--record", name]);
+    assert!(code == 2 && said.contains("--record") && said.contains("between 20 and"), "{said}");
+}
+
+#[test]
 fn each_question_shows_an_example_in_its_help() {
-    for question in ["purge", "cylinder", "heat-up", "transfer", "bath", "temper", "cycle"] {
+    for question in ["purge", "cylinder", "heat-up", "transfer", "bath", "temper", "interrupted", "furnace", "cycle"] {
         let said = answer(&[question, "--help"]);
         assert!(said.contains(&format!("  hearthward plan {question} --")) && said.contains("Exit codes: 0 done"), "{said}");
     }
@@ -129,12 +222,23 @@ fn number(response: &Value, key: &str) -> f64 {
 
 #[test]
 fn what_cannot_be_is_refused_with_flag_value_and_range() {
-    let cases: [(&[&str], &[&str]); 12] = [
+    let cases: [(&[&str], &[&str]); 20] = [
         (&["purge", "--chamber", "580", "--flow", "8 L/min"], &["--chamber", "`580` has no unit", "in3"]),
         (&["purge", "--chamber", "2 L/min", "--flow", "8 L/min"], &["--chamber", "is a flow, but a volume"]),
-        (&["purge", "--chamber", "9 L", "--flow", "-1 L/min"], &["--flow", "-1 L/min; it must lie between 0"]),
+        (&["purge", "--chamber", "9 L", "--flow", "-1 L/min"], &["--flow", "-1 L/min; it must be 0 or more"]),
         (&["purge", "--chamber", "9 L"], &["--flow must be given, between 0.001 and 10000 L/min"]),
         (&["purge", "--flow", "8 L/min"], &["--chamber must be given"]),
+        (&["purge", "--chamber", "0 L", "--flow", "8 L/min"], &["--chamber must be given", "0 counts as not given"]),
+        (&["purge", "--chamber", "9,4 L", "--flow", "8 L/min"], &["--chamber", "`9,4 L` has a comma; write a point"]),
+        (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "-1 %"], &["--gas-purity", "-1 %", "50 and 100 %"]),
+        (&["heat-up", "--section", "3 mm", "--steel", "O1", "--heat", "1100 C"], &["--heat", "1100 °C", "790 to 815 °C"]),
+        (&["temper", "--temperature", "205 F", "--steel", "L6"], &["--temperature", "96.1111 °C", "148.9 and 537.8 °C"]),
+        (
+            &["cycle", "--steel", "5160", "--section", "6 mm", "--hardness", "45"],
+            &["--hardness is 45 HRC", "from 52.5 to 63 HRC"],
+        ),
+        (&["bath", "--bath", "12 L", "--parts", "0"], &["--parts", "0 is not in 1..=1000"]),
+        (&["temper", "--temperature", "205 C", "--tempers", "0"], &["--tempers", "0 is not in 1..=10"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "120 %"], &["--gas-purity", "120 %", "100 %"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--heat", "2900 F"], &["--heat is 1593.33 °C", "20 and 1250 °C"]),
         (
@@ -205,6 +309,12 @@ fn a_configuration_s_figures_need_not_be_typed_again() {
         "L6",
     ];
     assert!(answer(&bath).contains("margin to the flash point"));
+    let load =
+        ["cycle", "-c", shop, "--furnace", "north", "--supply", "argon", "--tank", "oil", "--steel", "L6", "--section", "3 mm"];
+    let cycle = answer(&with(&load, &["--in-air", "2 s", "--bath-temperature", "48 C", "--part-mass", "0.2 kg"]));
+    for part in ["flow: 8 L/min", "at 150 bar", "margin to the flash point"] {
+        assert!(cycle.contains(part), "{part}: {cycle}");
+    }
     let (code, said) = failure(&["purge", "-c", shop, "--furnace", "west"]);
     assert!(code == 2 && said.contains("it has: little, north, south"), "{said}");
 }

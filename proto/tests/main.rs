@@ -111,9 +111,9 @@ fn bare_numbers_say_their_unit() {
         "controller_program",
         "tempers",
     ];
-    const UNITS: [&str; 22] = [
+    const UNITS: [&str; 23] = [
         "_c", "_k", "_k_h", "_k_min", "_ms", "_s", "_min", "_per_h", "_ppm", "_ppm_s", "_percent", "_share", "_l_min", "_l",
-        "_m3", "_mm", "_cm2", "_kpa", "_bar", "_kg", "_w", "_hrc",
+        "_m3", "_mm", "_cm2", "_kpa", "_bar", "_kg", "_w", "_hrc", "_h",
     ];
     fn walk(message: &DescriptorProto) {
         for field in &message.field {

@@ -72,7 +72,25 @@ async fn every_question_is_served() {
     };
     let whole = client.plan_cycle(cycle).await.expect("a cycle").into_inner().answers;
     assert_eq!(whole.len(), 7);
+    let interrupted = v1::PlanInterruptedRequest {
+        chamber_l: 9.4,
+        now_c: 800.0,
+        holding_w: 700.0,
+        falls_k_min: 5.0,
+        surface_cm2: 800.0,
+        ..Default::default()
+    };
+    let record = include_str!("../../process/tests/data/identification.csv").lines().filter(|line| line.starts_with("A medium"));
+    let readings = record
+        .map(|line| {
+            let field = |place| line.split(',').nth(place).and_then(|text| text.parse::<f64>().ok()).expect("a number");
+            v1::PlanFurnaceReading { time_min: field(1) / 60.0, chamber_c: field(4), power_w: field(2) }
+        })
+        .collect();
+    let furnace = v1::PlanFurnaceRequest { readings, room_c: Some(25.0), ..Default::default() };
     let answers = [
+        client.plan_interrupted(interrupted).await.expect("a cut").into_inner().answer,
+        client.plan_furnace(furnace).await.expect("a furnace").into_inner().answer,
         client.plan_cylinder(cylinder).await.expect("a cylinder").into_inner().answer,
         client.plan_heat_up(heat_up).await.expect("a heat-up").into_inner().answer,
         client.plan_transfer(transfer).await.expect("a transfer").into_inner().answer,

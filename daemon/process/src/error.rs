@@ -22,6 +22,16 @@ pub enum ProcessError {
         /// The greatest value allowed.
         high: f64,
     },
+    /// A value below zero, of a quantity that has none; ask again with its size.
+    #[error("{what} is {}; it must be 0 or more", with(*.value, .unit))]
+    Negative {
+        /// What the value is, in words.
+        what: &'static str,
+        /// The value at fault, in `unit`.
+        value: f64,
+        /// The unit of `value`, as people write it.
+        unit: &'static str,
+    },
     /// Values that are each possible cannot be so together; change one of them.
     #[error("{what}: {why}")]
     Impossible {
@@ -37,6 +47,14 @@ pub enum ProcessError {
         text: String,
         /// What is wanted, with its article.
         wanted: &'static str,
+        /// One spelling that would do.
+        example: &'static str,
+    },
+    /// A comma, which one country reads as a point and another leaves out.
+    #[error("`{text}` has a comma; write a point for decimals and nothing between thousands, such as {example}")]
+    Comma {
+        /// The text as given.
+        text: String,
         /// One spelling that would do.
         example: &'static str,
     },
@@ -123,7 +141,7 @@ pub(crate) fn within(what: &'static str, value: f64, unit: &'static str, low: f6
 
 /// A number with its unit, which may be none.
 fn with(value: f64, unit: &str) -> String {
-    if unit.is_empty() || value == f64::MAX { figures(value, 6) } else { format!("{} {unit}", figures(value, 6)) }
+    if unit.is_empty() { figures(value, 6) } else { format!("{} {unit}", figures(value, 6)) }
 }
 
 /// Some thousand units in the last place.

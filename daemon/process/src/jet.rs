@@ -7,9 +7,10 @@
 //! A factor of 2 is what the height is good for.
 
 use crate::constants::{ATMOSPHERE_PA, GRAVITY};
-use crate::error::{Result, within};
+use crate::error::{Result, impossible, within};
 use crate::gas::Gas;
 use crate::note::Note;
+use crate::units::figures;
 use crate::{AmountFlow, si};
 use uom::si::diffusion_coefficient::square_meter_per_second;
 use uom::si::f64::{DiffusionCoefficient, Length, Pressure, Ratio, ThermodynamicTemperature, Time, Velocity};
@@ -48,6 +49,8 @@ pub struct Entry {
     pub velocity: Velocity,
     /// Reynolds number at the port.
     pub reynolds: Ratio,
+    /// Speed over that of sound in the gas: the Mach number.
+    pub mach: Ratio,
     /// Densimetric Froude number, on the density of the air around.
     pub froude: Ratio,
     /// The same on the density of the gas itself, as some texts have it.
@@ -66,7 +69,7 @@ pub struct Entry {
 ///
 /// # Errors
 /// A bore outside 0.5 to 100 mm, a flow that is not positive, temperatures outside -50 to 1250 °C, a height outside 1 cm
-/// to 5 m.
+/// to 5 m; a flow that would leave the port faster than sound, which no plain port does.
 pub fn entry(port: &Port, air: ThermodynamicTemperature, height: Length) -> Result<Entry> {
     let bore_m = within("the bore of the port", port.bore.value * 1e3, "mm", 0.5, 100.0)? / 1e3;
     let height_m = within("the height of the chamber", height.value, "m", 0.01, 5.0)?;
@@ -78,6 +81,19 @@ pub fn entry(port: &Port, air: ThermodynamicTemperature, height: Length) -> Resu
     let area_m2 = core::f64::consts::PI * bore_m * bore_m / 4.0;
     let velocity_m_s = flow_mol_s * crate::constants::R * si::kelvin(port.temperature) / ATMOSPHERE_PA / area_m2;
     let reynolds = gas_kg_m3 * velocity_m_s * bore_m / viscosity_pa_s;
+    let sound_m_s = sound_m_s(port)?;
+    let mach = velocity_m_s / sound_m_s;
+    if mach > 1.0 {
+        return Err(impossible(
+            "gas through the port",
+            format!(
+                "{} m/s through {} mm is faster than sound in it, {} m/s: so much does not pass; less flow, or a wider port",
+                figures(velocity_m_s, 3),
+                figures(bore_m * 1e3, 3),
+                figures(sound_m_s, 3)
+            ),
+        ));
+    }
     let lift = |base_kg_m3: f64| libm::sqrt(GRAVITY * libm::fabs(gas_kg_m3 - air_kg_m3) / base_kg_m3 * bore_m);
     let froude = velocity_m_s / lift(air_kg_m3);
     let fountain_m = 1.74 * bore_m * froude;
@@ -86,9 +102,15 @@ pub fn entry(port: &Port, air: ThermodynamicTemperature, height: Length) -> Resu
     if heavy && reynolds < 2000.0 {
         notes.push(Note::outside("the jet is laminar at the port: it reaches further than the height given"));
     }
+    if mach > 0.3 {
+        notes.push(Note::outside(
+            "the gas leaves the port at more than 0.3 of the speed of sound: it is squeezed there, and speed and reach are off",
+        ));
+    }
     Ok(Entry {
         velocity: Velocity::new::<meter_per_second>(velocity_m_s),
         reynolds: si::fraction(reynolds),
+        mach: si::fraction(mach),
         froude: si::fraction(froude),
         froude_by_gas: si::fraction(velocity_m_s / lift(gas_kg_m3)),
         fountain: heavy.then(|| si::metres(fountain_m)),
@@ -101,6 +123,14 @@ pub fn entry(port: &Port, air: ThermodynamicTemperature, height: Length) -> Resu
         },
         notes,
     })
+}
+
+/// The speed of sound in the gas of a port, `√(γ R T / M)` with γ from its heat capacity.
+fn sound_m_s(port: &Port) -> Result<f64> {
+    let molar_kg = port.gas.molar_kg();
+    let heat_j_mol_k = port.gas.heat_capacity(port.temperature)?.value * molar_kg;
+    let ratio = heat_j_mol_k / (heat_j_mol_k - crate::constants::R);
+    Ok(libm::sqrt(ratio * crate::constants::R * si::kelvin(port.temperature) / molar_kg))
 }
 
 /// Diffusion of argon in air at one atmosphere by Fuller's method.

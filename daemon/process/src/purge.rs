@@ -202,18 +202,63 @@ pub fn time_to(chamber: &Chamber, purge: &Purge, level: Ratio) -> Result<Reached
         return Ok(after(chamber, purge, single_s));
     }
     let start = ChamberGas::filled(chamber, purge.temperature, purge.start, purge.start)?;
-    // A step at one temperature is exact however long; it may not be longer than a day.
-    let longest_s = 86_400.0;
-    let off =
-        |time_s: f64| start.step(chamber, &inputs(purge, time_s)).map_or(f64::NAN, |stepped| stepped.gas.oxygen().value - level);
-    match root(0.0, longest_s, 1e-6, off) {
+    match stepped_to(chamber, purge, &start, level) {
         Some(time_s) => Ok(after(chamber, purge, time_s)),
         None => Ok(Reached::Never {
-            floor: si::fraction(off(longest_s) + level),
+            floor: start.step(chamber, &inputs(purge, LONGEST_S))?.gas.oxygen(),
             largest_leak: None,
             why: "after a whole day the pores of the wall still give off too much air".to_owned(),
         }),
     }
+}
+
+/// The time to a level from gas that is already in the chamber, as after an opening; `None` if flow, leak and pores never get
+/// there, or not within a day where there are pores. The purge's own `start` is not looked at.
+///
+/// # Errors
+/// A value outside its range.
+pub fn time_from(chamber: &Chamber, purge: &Purge, start: &ChamberGas, level: Ratio) -> Result<Option<Time>> {
+    checked(purge.flow, purge.temperature)?;
+    let level = oxygen(level)?;
+    let from = start.oxygen().value;
+    if from <= level {
+        return Ok(Some(si::seconds(0.0)));
+    }
+    if chamber.pores().is_some() {
+        return Ok(stepped_to(chamber, purge, start, level).map(si::seconds));
+    }
+    if purge.flow.value + purge.leak.value <= 0.0 {
+        return Ok(None);
+    }
+    let floor = floor(purge.flow, purge.gas_oxygen, purge.leak)?.value;
+    let rate_per_s = (purge.flow.value + purge.leak.value) / chamber.holds(purge.temperature).value;
+    Ok((floor < level).then(|| si::seconds(libm::log((from - floor) / (level - floor)) / rate_per_s)))
+}
+
+/// The gas in the chamber, and in its pores, when a purge has just reached its level; `None` if it never does.
+///
+/// # Errors
+/// As for [`time_to`].
+pub fn left_by(chamber: &Chamber, purge: &Purge, level: Ratio) -> Result<Option<ChamberGas>> {
+    let Reached::After { time, .. } = time_to(chamber, purge, level)? else {
+        return Ok(None);
+    };
+    if chamber.pores().is_none() {
+        let left = if purge.start < level { purge.start } else { level };
+        return ChamberGas::filled(chamber, purge.temperature, left, si::fraction(0.0)).map(Some);
+    }
+    let start = ChamberGas::filled(chamber, purge.temperature, purge.start, purge.start)?;
+    Ok(Some(start.step(chamber, &inputs(purge, time.value))?.gas))
+}
+
+/// A step at one temperature is exact however long; it may not be longer than a day.
+const LONGEST_S: f64 = 86_400.0;
+
+/// The seconds in which gas comes down to a level with the pores counted, if within a day.
+fn stepped_to(chamber: &Chamber, purge: &Purge, start: &ChamberGas, level: f64) -> Option<f64> {
+    let off =
+        |time_s: f64| start.step(chamber, &inputs(purge, time_s)).map_or(f64::NAN, |stepped| stepped.gas.oxygen().value - level);
+    root(0.0, LONGEST_S, 1e-6, off)
 }
 
 /// The gas that heating alone expels; it does not change the oxygen fraction. Zero on cooling.

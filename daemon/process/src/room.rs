@@ -47,6 +47,43 @@ pub struct Steady {
     pub unventilated: Time,
 }
 
+/// What air of some oxygen does to people: gas-trade leaflets on asphyxiation, from memory. A person's health and work shift
+/// the bounds; local codes decide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Breathing {
+    /// 19.5 % and over.
+    Fresh,
+    /// Below 19.5 %: deficient, where entry is regulated.
+    Deficient,
+    /// Below 18 %: judgement and breathing suffer before anybody notices.
+    Impaired,
+    /// Below 12 %: people fall without warning.
+    Deadly,
+}
+
+impl Breathing {
+    /// What a share of oxygen does.
+    pub fn of(oxygen: Ratio) -> Self {
+        // Written so that a number that is none is the worst.
+        match oxygen.value {
+            x if x >= 0.195 => Self::Fresh,
+            x if x >= 0.18 => Self::Deficient,
+            x if x >= 0.12 => Self::Impaired,
+            _ => Self::Deadly,
+        }
+    }
+
+    /// The same in words, to stand in a sentence.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Fresh => "people breathe it without harm",
+            Self::Deficient => "too little oxygen to work in",
+            Self::Impaired => "below 18 % judgement and breathing fail before anybody notices",
+            Self::Deadly => "below 12 % people lose consciousness without warning, and die",
+        }
+    }
+}
+
 /// What a whole cylinder does to a room.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WholeCylinder {
@@ -163,9 +200,11 @@ impl Room {
         let mut notes =
             vec![Note::bound("the worst case of the room's average; a low place or the cylinder's corner can be far below it")];
         if !above_alarm {
-            notes.push(Note::caution(
-                "one cylinder can take this room below the alarm level: ventilate, keep an oxygen monitor at breathing height, shut the cylinder when nobody is there",
-            ));
+            notes.push(Note::caution(format!(
+                "one cylinder can take this room to {}: {}; ventilate, keep an oxygen monitor at breathing height, shut the cylinder when nobody is there",
+                crate::units::show_ratio(worst),
+                Breathing::of(worst).words()
+            )));
         }
         if matches!(cylinder.gas(), crate::gas::Gas::Argon | crate::gas::Gas::CarbonDioxide) {
             notes.push(Note::caution("this gas is heavier than air and lies in pits and cellars"));

@@ -53,6 +53,19 @@ impl PlanningService for Planner {
         Ok(Response::new(v1::PlanTemperResponse { answer }))
     }
 
+    async fn plan_interrupted(
+        &self,
+        request: Request<v1::PlanInterruptedRequest>,
+    ) -> Result<Response<v1::PlanInterruptedResponse>, Status> {
+        let answer = answered(planning::interrupted(&request.into_inner()))?;
+        Ok(Response::new(v1::PlanInterruptedResponse { answer }))
+    }
+
+    async fn plan_furnace(&self, request: Request<v1::PlanFurnaceRequest>) -> Result<Response<v1::PlanFurnaceResponse>, Status> {
+        let answer = answered(planning::furnace(&request.into_inner()))?;
+        Ok(Response::new(v1::PlanFurnaceResponse { answer }))
+    }
+
     async fn plan_cycle(&self, request: Request<v1::PlanCycleRequest>) -> Result<Response<v1::PlanCycleResponse>, Status> {
         let answers = planning::cycle(&request.into_inner()).map_err(ApiError::from)?;
         Ok(Response::new(v1::PlanCycleResponse { answers: answers.iter().map(message).collect() }))

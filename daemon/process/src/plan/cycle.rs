@@ -5,6 +5,7 @@ use super::{BathQuestion, CylinderQuestion, HeatQuestion, PurgeQuestion, TemperQ
 use crate::cylinder::Draw;
 use crate::error::Result;
 use crate::heating::Surface;
+use crate::note::Note;
 use crate::purge::{Reached, time_to};
 use crate::si;
 use crate::steel::{Cycle, Medium, Wish, cycle as proposed};
@@ -41,7 +42,7 @@ pub struct GasSide {
 pub struct QuenchSide {
     /// The way to the bath; its start is filled in from the cycle.
     pub transfer: TransferQuestion,
-    /// The bath; its window is filled in from the cycle where the steel gives one.
+    /// The bath, with the window that it is worked in; its start is filled in from the cycle.
     pub bath: BathQuestion,
 }
 
@@ -53,7 +54,7 @@ pub struct QuenchSide {
 /// Values outside the ranges of the functions that it stands on.
 pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Answer>)> {
     let cycle = proposed(&question.wish)?;
-    let mut answers = vec![summary(&question.wish, &cycle, system)];
+    let mut answers = vec![summary(question, &cycle, system)];
     let start = cycle.preheat.map_or(ROOM_C, |hold| si::celsius(hold.temperature));
     let heat = HeatQuestion {
         section: question.wish.section,
@@ -71,7 +72,7 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
         answers.push(super::purge(&purge, system)?);
         if let Some(cylinder) = &gas.cylinder {
             let held_s = ramp_s(question, &cycle) + pull_s;
-            answers.push(super::cylinder(&drawn(&purge, cylinder, held_s, question.cooling)?, system)?);
+            answers.push(supplied(&purge, cylinder, held_s, question.cooling, system)?);
         }
     }
     answers.push(hot);
@@ -80,38 +81,69 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
         answers.push(super::transfer(&transfer, system)?);
         let mut bath = quench.bath;
         bath.pulls.furnace = cycle.soak.temperature;
-        bath.window = cycle.bath.unwrap_or(bath.window);
         answers.push(super::bath(&bath, system)?);
     }
     let temper = Temper { temperature: cycle.tempering.temperature, time: cycle.tempering.time };
-    let temper = TemperQuestion { temper, times: cycle.tempering.times, steel: Some(question.wish.steel), instead: None };
+    let steel = cycle.through.then_some(question.wish.steel);
+    let temper = TemperQuestion { temper, times: cycle.tempering.times, steel, instead: None };
     answers.push(super::temper(&temper, system)?);
     Ok((cycle, answers))
 }
 
 const ROOM_C: f64 = 25.0;
 
-fn summary(wish: &Wish, cycle: &Cycle, system: System) -> Answer {
+fn summary(question: &CycleQuestion, cycle: &Cycle, system: System) -> Answer {
+    let wish = &question.wish;
     let mut answer = Answer::new(format!("A cycle for {}", wish.steel.grade));
     let mut write = Writer::new(&mut answer, system);
     if let Some(preheat) = cycle.preheat {
         write.temperature("preheat_c", "preheat", preheat.temperature, "until the core is there");
+        write.time(
+            "preheat_s",
+            "preheat takes",
+            preheat.to_heat,
+            "into a furnace that holds it; the heat-up below starts from there",
+        );
     }
     write.temperature("soak_c", "soak at", cycle.soak.temperature, "middle of the steel's range");
     write.time("soak_least_s", "soak for at least", cycle.soak.least, "handbook and data sheet both satisfied");
     write.time("soak_most_s", "soak for at most", cycle.soak.most, "the longer of the two");
     let medium = match cycle.medium {
         Medium::Air => "still air",
-        Medium::Plates => "between plates",
+        Medium::Plates => "plates",
         Medium::Oil => "oil",
         Medium::Water => "water or brine",
     };
     write.word("medium", "quench in", medium, wish.steel.quench);
-    write.number("as_quenched_low_hrc", "as quenched at least, HRC", cycle.as_quenched_hrc.0, 3, "the steel's table");
-    write.number("as_quenched_high_hrc", "as quenched at most, HRC", cycle.as_quenched_hrc.1, 3, "the steel's table");
+    let critical = wish.steel.composition.critical();
+    if let Ok(critical) = &critical {
+        write.temperature(
+            "ms_c",
+            "martensite begins to form at",
+            critical.ms,
+            "Andrews, from the middle composition; good to 25 K",
+        );
+    }
+    if cycle.through {
+        write.number("as_quenched_low_hrc", "as quenched at least, HRC", cycle.as_quenched_hrc.0, 3, "the steel's table");
+        write.number("as_quenched_high_hrc", "as quenched at most, HRC", cycle.as_quenched_hrc.1, 3, "the steel's table");
+    }
     write.temperature("temper_c", "temper at", cycle.tempering.temperature, "the steel's tempering curve");
     write.number("temper_times", "tempers", f64::from(cycle.tempering.times), 3, "common practice, no source");
-    write.number("hardness_hrc", "hardness to expect, HRC", cycle.tempering.hardness_hrc, 3, wish.steel.tempering_note);
+    if cycle.through {
+        write.number("hardness_hrc", "hardness to expect, HRC", cycle.tempering.hardness_hrc, 3, wish.steel.tempering_note);
+    } else {
+        answer.warn("no hardness is promised: the section is heavier than the table expects this quench to harden");
+    }
+    if let Err(error) = critical {
+        answer.take([Note::basis(format!("no martensite start is given: {error}"))]);
+    }
+    if question.quench.is_some() && cycle.medium != Medium::Oil {
+        answer.take([Note::basis(format!(
+            "{} in this section goes into {medium}: the way to the oil and the oil are not answered",
+            wish.steel.grade
+        ))]);
+    }
     answer.take(cycle.cautions.iter().cloned());
     answer.take(cycle.reasons.iter().cloned());
     answer
@@ -125,15 +157,29 @@ fn ramp_s(question: &CycleQuestion, cycle: &Cycle) -> f64 {
     })
 }
 
+/// The cylinder under the draws of this cycle; what it holds alone where nobody can say how long the purge runs.
+fn supplied(purge: &PurgeQuestion, cylinder: &CylinderQuestion, held_s: f64, cooling: Time, system: System) -> Result<Answer> {
+    match time_to(&purge.chamber, &purge.purge, purge.level)? {
+        Reached::After { time, .. } => super::cylinder(&drawn(purge, cylinder, (time, held_s), cooling), system),
+        Reached::Never { .. } => {
+            let idle = CylinderQuestion { draws: Vec::new(), reserve: si::moles(0.0), ..cylinder.clone() };
+            let mut answer = super::cylinder(&idle, system)?;
+            answer.warn("no forecast: this purge never reaches its level, so nobody can say how long it draws gas");
+            Ok(answer)
+        }
+    }
+}
+
 /// The cylinder with the draws of this cycle: purge, hold until the pull, cooling; and a reserve that cools an abandoned load.
-fn drawn(purge: &PurgeQuestion, cylinder: &CylinderQuestion, held_s: f64, cooling: Time) -> Result<CylinderQuestion> {
-    let purge_time = match time_to(&purge.chamber, &purge.purge, purge.level)? {
-        Reached::After { time, .. } => time,
-        Reached::Never { .. } => si::seconds(0.0),
-    };
+fn drawn(
+    purge: &PurgeQuestion,
+    cylinder: &CylinderQuestion,
+    (purge_time, held_s): (Time, f64),
+    cooling: Time,
+) -> CylinderQuestion {
     let hold = purge.heat.1;
     let mut draws = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: si::seconds(held_s) }];
     draws.extend(cylinder.draws.iter().copied());
     let reserve = si::moles(cylinder.reserve.value.max(hold.value * cooling.value));
-    Ok(CylinderQuestion { draws, reserve, ..cylinder.clone() })
+    CylinderQuestion { draws, reserve, ..cylinder.clone() }
 }

@@ -1,14 +1,14 @@
 //! "Will this cylinder last, and what does it do to my room?"
 
-use super::{Answer, Writer};
-use crate::cylinder::{Cylinder, Draw, Reach, forecast, lasts};
+use super::{Answer, Value, Writer};
+use crate::cylinder::{Cylinder, Draw, Reach, forecast, lasts, overnight};
 use crate::error::Result;
 use crate::flow::Reference;
 use crate::note::Note;
-use crate::room::Room;
+use crate::room::{Breathing, Room};
 use crate::units::System;
 use crate::{si, units};
-use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature};
+use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature, Time};
 
 /// A cylinder and what is to be drawn from it.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,8 +29,21 @@ pub struct CylinderQuestion {
     pub reserve: AmountOfSubstance,
     /// The room that the gas ends up in, and its alarm level.
     pub room: Option<Room>,
+    /// An earlier reading with everything shut, if it is asked whether it leaks.
+    pub evening: Option<Evening>,
     /// The conditions that volumes are counted and shown at.
     pub reference: Reference,
+}
+
+/// What the gauge showed before, with everything shut since.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evening {
+    /// The gauge then.
+    pub gauge: Pressure,
+    /// The cylinder's temperature then.
+    pub temperature: ThermodynamicTemperature,
+    /// How long ago.
+    pub ago: Time,
 }
 
 /// The usual alarm level of room oxygen: common practice.
@@ -80,12 +93,42 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         Writer::new(&mut answer, system).time("ends_after_s", "runs out after", time, "the draws one after the other");
     }
     answer.take(ahead.notes);
+    if let Some(evening) = &question.evening {
+        leaked(&mut answer, question, evening, system)?;
+    }
     match &question.room {
         Some(room) => the_room(&mut answer, question, room, system)?,
         None => answer
             .warn("say which room it stands in: one cylinder of inert gas can take the air of a small room, without warning"),
     }
     Ok(answer)
+}
+
+/// Whether gas went in a time in which none was drawn.
+fn leaked(answer: &mut Answer, question: &CylinderQuestion, evening: &Evening, system: System) -> Result<()> {
+    let CylinderQuestion { cylinder, gauge, temperature, reference, .. } = question;
+    let before = (evening.gauge, evening.temperature);
+    let night = overnight(cylinder, before, (*gauge, *temperature), question.gauge_error, evening.ago)?;
+    let mut write = Writer::new(answer, system);
+    write.pressure(
+        "expected_gauge_bar",
+        "gauge if nothing had leaked",
+        night.expected_gauge,
+        "the same gas at today's temperature",
+    );
+    let basis = format!("within {} by the gauge's error", units::show_volume(reference.volume(night.uncertainty), system));
+    write.put(
+        "lost_l",
+        "gas lost since",
+        Value::Number(reference.volume(night.lost).value * 1e3),
+        units::show_volume(reference.volume(night.lost), system),
+        basis,
+    );
+    if night.leaks {
+        let rate = units::show_flow(reference.volume_flow(night.rate), system);
+        answer.warn(format!("it leaks {rate}, more than the gauge's error explains: find where before anybody works beside it"));
+    }
+    Ok(())
 }
 
 fn words(reach: Reach) -> &'static str {
@@ -102,6 +145,7 @@ fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, syste
     let whole = room.whole_cylinder(&question.cylinder, question.gauge, question.temperature, alarm)?;
     let largest =
         question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
+    answer.take_first(whole.notes);
     let mut write = Writer::new(answer, system);
     write.share(
         "room_whole_cylinder_fraction",
@@ -115,10 +159,13 @@ fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, syste
         let air = room.ventilation_for(largest, alarm)?;
         write.number("room_air_m3_h", "fresh air that keeps it at 19.5 %, m³/h", air.value * 3600.0, 3, "well mixed");
         if steady.oxygen < alarm {
-            answer.warn("this flow would take the room below 19.5 % oxygen: ventilate more, or lead the gas out");
+            answer.warn_first(format!(
+                "this flow would take the room below 19.5 % oxygen, to {}: {}; ventilate more, or lead the gas out",
+                units::show_ratio(steady.oxygen),
+                Breathing::of(steady.oxygen).words()
+            ));
         }
     }
-    answer.take(whole.notes);
     answer.take([Note::basis("averages over the room; low places and the inside of a furnace can hold far less oxygen")]);
     Ok(())
 }

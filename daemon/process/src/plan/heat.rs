@@ -46,7 +46,9 @@ pub struct RampWish {
 /// # Errors
 /// Values outside the ranges of the functions that it stands on.
 pub fn heat(question: &HeatQuestion, system: System) -> Result<Answer> {
-    let mut answer = Answer::new(format!("Heat to {}", units::show_temperature(question.heat, system)));
+    let (start, heat) = (question.start, question.heat);
+    let [start, heat] = [start, heat].map(|temperature| units::show_temperature(temperature, system));
+    let mut answer = Answer::new(format!("Heat from {start} to {heat}"));
     let around = Surroundings::furnace(question.heat, question.surface);
     let came = come_to_heat(question.section, question.start, &around, question.band)?;
     let mut write = Writer::new(&mut answer, system);

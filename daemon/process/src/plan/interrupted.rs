@@ -1,5 +1,6 @@
 //! "Heat was cut. How long can I still quench, and what does slow cooling cost?"
 
+use super::hold::drawn;
 use super::{Answer, Writer};
 use crate::chamber::Chamber;
 use crate::error::Result;
@@ -10,7 +11,7 @@ use crate::oxide::{bound, in_air_while};
 use crate::purge::{makeup_flow, oxygen_delivered};
 use crate::units::{self, Ramp, System};
 use crate::{AmountFlow, si};
-use uom::si::f64::{Area, Ratio, ThermodynamicTemperature};
+use uom::si::f64::{AmountOfSubstance, Area, Ratio, ThermodynamicTemperature};
 
 /// Hot steel in a furnace whose heat was cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,20 +48,23 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
         write.time("quenchable_s", "still hot enough to quench for", time, "door shut, loss and capacity of the furnace alone");
     }
     write.time("cools_s", "slow cooling out of scaling takes", cooling, "the same");
-    let air = in_air_while(*now, *scaling_ends, cooling)?;
-    write.length("scale_in_air_mm", "scale if it cools in air", air.thickness, "upper bound for bare iron");
-    write.length("metal_in_air_mm", "metal that it takes", air.metal, "upper bound");
+    let in_air = in_air_while(*now, *scaling_ends, cooling)?;
+    write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "upper bound for bare iron");
+    write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "upper bound");
     let (flow, gas_oxygen, leak) = question.gas;
-    let brought = oxygen_delivered(flow, gas_oxygen, leak, cooling)?;
+    let air = drawn_in(question)?;
+    let drawn_mean = si::mole_rate(if cooling.value > 0.0 { air.value / cooling.value } else { 0.0 });
+    let brought = oxygen_delivered(flow, gas_oxygen, leak + drawn_mean, cooling)?;
     let most = bound(brought, question.steel.0, question.steel.1)?;
     let used = question.reference.volume(si::moles(flow.value * cooling.value));
     write.volume("gas_l", "gas that slow cooling under gas uses", used, format!("counted at {}", question.reference.words()));
-    write.length("scale_under_gas_mm", "scale under gas", most.scale, "upper bound: all the oxygen that gas and leak bring");
+    let basis = "all the oxygen of gas, leak and air drawn in; what chamber and pores hold at the cut is not counted";
+    write.length("scale_under_gas_mm", "scale under gas", most.scale, basis);
     let first_rate = furnace.loss.value / furnace.capacity.value * (si::kelvin(*now) - si::kelvin(furnace.room));
     let cooling_now = Ramp { rise: si::difference(-first_rate), within: si::seconds(1.0) };
     let needed = makeup_flow(&question.chamber, *now, cooling_now)?;
     write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
-    answer.take(air.notes);
+    answer.take(in_air.notes);
     answer.take([Note::basis(
         "steel that cools slowly comes out soft and must be hardened again from the start; a soak cut short may leave it uneven",
     )]);
@@ -72,3 +76,16 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
     }
     Ok(answer)
 }
+
+/// The air drawn in down to the end of scaling, as fast as this furnace falls.
+fn drawn_in(question: &InterruptedQuestion) -> Result<AmountOfSubstance> {
+    let InterruptedQuestion { furnace, chamber, now, scaling_ends, gas, .. } = question;
+    let at = |step: u32| {
+        let share = f64::from(step) / f64::from(STEPS);
+        si::from_celsius(si::celsius(*now) + (si::celsius(*scaling_ends) - si::celsius(*now)) * share)
+    };
+    drawn(chamber, (*now, gas.0), (1..=STEPS).map(|step| Ok((at(step), furnace.cools(at(step - 1), at(step))?))))
+}
+
+/// Stretches of the cooling, each taken as even.
+const STEPS: u32 = 32;

@@ -29,18 +29,23 @@
 mod bath;
 mod cycle;
 mod cylinder;
+mod furnace;
 mod heat;
+mod hold;
 mod interrupted;
 mod purge;
 mod temper;
+mod transfer;
 
-pub use bath::{BathQuestion, TransferQuestion, bath, transfer};
+pub use bath::{BathQuestion, TankAtHand, bath};
 pub use cycle::{CycleQuestion, GasSide, QuenchSide, cycle};
-pub use cylinder::{CylinderQuestion, cylinder};
+pub use cylinder::{CylinderQuestion, Evening, cylinder};
+pub use furnace::{FurnaceQuestion, furnace};
 pub use heat::{HeatQuestion, RampWish, heat};
 pub use interrupted::{InterruptedQuestion, interrupted};
 pub use purge::{ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion, purge};
 pub use temper::{TemperQuestion, temper};
+pub use transfer::{TransferQuestion, transfer};
 
 use crate::note::{Note, NoteKind};
 use crate::units::{self, System};
@@ -134,6 +139,18 @@ impl Answer {
 
     fn warn(&mut self, text: impl Into<Cow<'static, str>>) {
         self.take([Note::caution(text)]);
+    }
+
+    /// A warning that comes before all others: what hurts people at once.
+    fn warn_first(&mut self, text: impl Into<Cow<'static, str>>) {
+        self.take_first([Note::caution(text)]);
+    }
+
+    /// Sorts notes as [`Answer::take`] does, its warnings before those that there are.
+    fn take_first(&mut self, notes: impl IntoIterator<Item = Note>) {
+        let before = std::mem::take(&mut self.warnings);
+        self.take(notes);
+        self.take(before);
     }
 }
 

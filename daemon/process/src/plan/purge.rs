@@ -1,19 +1,16 @@
 //! "How long must I purge, with how much gas, and what do I set the meter to?"
 
-use super::{Answer, Value, Writer};
+use super::{Answer, Value, Writer, hold};
 use crate::chamber::Chamber;
-use crate::error::{Result, within};
+use crate::error::Result;
 use crate::flow::Reference;
 use crate::gas::{Mixture, SteelKind, protection};
 use crate::jet::{Port, Regime, entry};
 use crate::meter::{Accuracy, Float, Scale, Service, Trust, correction, error_at, full_scale_for, reading_for, reynolds, trust};
 use crate::note::Note;
-use crate::oxide::bound;
-use crate::purge::{
-    Purge, Reached, changes_needed, expelled, floor, oxygen_after, oxygen_delivered, oxygen_if_displaced, recovery, time_to,
-};
-use crate::stack::{Gaps, draught};
-use crate::units::System;
+use crate::purge::{Purge, Reached, changes_needed, oxygen_after, oxygen_if_displaced, time_to};
+use crate::stack::Gaps;
+use crate::units::{Ramp, System};
 use crate::{AmountFlow, si, units};
 use uom::si::f64::{Area, Length, Ratio, ThermodynamicTemperature, Time, VolumeRate};
 
@@ -42,8 +39,14 @@ pub struct PurgeQuestion {
     pub port: Option<PortAtHand>,
     /// The gaps, if the chimney is wanted.
     pub gaps: Option<Gaps>,
-    /// The share of the gas that an opening at heat replaces by air, if recovery is wanted.
+    /// The share of the gas that an opening at heat replaces by air; 0 says that there is none.
     pub opening: Option<Ratio>,
+    /// How fast the chamber begins to fall once heat is cut, of either sign, if what it then draws in is wanted.
+    pub cools: Option<Ramp>,
+    /// Whether `purge.leak` was said: a leak that nobody named is not known, which is not the same as none.
+    pub leak_said: bool,
+    /// Whether a chamber without pores was said to have none.
+    pub tight_said: bool,
     /// The steel that what oxygen gets in could act on, if that is wanted.
     pub exposed: Option<ExposedSteel>,
 }
@@ -93,7 +96,7 @@ pub fn purge(question: &PurgeQuestion, system: System) -> Result<Answer> {
     let mut answer = Answer::new(format!("Purge with {}", question.gas));
     answer.take(protection(&question.gas, question.steel, question.heat.0)?);
     changes(&mut answer, question, system)?;
-    heating(&mut answer, question, system)?;
+    hold::heating(&mut answer, question, system)?;
     if let Some(meter) = &question.meter {
         for (flow, keys) in [(question.purge.flow, METER_PURGE), (question.heat.1, METER_HOLD)] {
             metered(&mut answer, meter, flow, keys, system)?;
@@ -103,13 +106,16 @@ pub fn purge(question: &PurgeQuestion, system: System) -> Result<Answer> {
         enters(&mut answer, question, port, system)?;
     }
     if let Some(gaps) = &question.gaps {
-        chimney(&mut answer, question, gaps, system)?;
+        hold::chimney(&mut answer, question, gaps, system)?;
     }
-    if let Some(share) = question.opening {
-        opened(&mut answer, question, share, system)?;
+    if let Some(share) = question.opening.filter(|share| share.value > 0.0) {
+        hold::opened(&mut answer, question, share, system)?;
+    }
+    if let Some(cools) = question.cools {
+        hold::cooling(&mut answer, question, cools, system)?;
     }
     if let Some(steel) = &question.exposed {
-        exposed(&mut answer, question, steel, system)?;
+        hold::exposed(&mut answer, question, steel, system)?;
     }
     Ok(answer)
 }
@@ -147,58 +153,6 @@ fn changes(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Res
     Ok(())
 }
 
-/// The hold under heat: its floor, and what heating expels.
-fn heating(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Result<()> {
-    let (heat, hold) = question.heat;
-    within("the holding flow", hold.value, "mol/s", 0.0, 1e3)?;
-    let out = question.reference.volume(expelled(&question.chamber, question.purge.temperature, heat)?);
-    let mut write = Writer::new(answer, system);
-    write.volume("expelled_l", "gas that heating expels", out, "does not change the oxygen fraction");
-    if hold.value + question.purge.leak.value > 0.0 {
-        let floor = floor(hold, question.purge.gas_oxygen, question.purge.leak)?;
-        write.share("hold_floor_fraction", "oxygen that the holding flow settles at", floor, "gas and leak alone");
-        if floor > question.level {
-            answer.warn(format!("the holding flow lets the leak bring the oxygen up to {}", units::show_ratio(floor)));
-        }
-    } else {
-        answer.warn("nothing flows under heat: any cooling draws air in");
-    }
-    Ok(())
-}
-
-/// Recovery at the purge flow after the door was open at heat.
-fn opened(answer: &mut Answer, question: &PurgeQuestion, share: Ratio, system: System) -> Result<()> {
-    if question.purge.flow.value == 0.0 {
-        return Ok(());
-    }
-    let hot = Purge { temperature: question.heat.0, ..question.purge };
-    let back = recovery(&question.chamber, &hot, share, question.level)?;
-    let mut write = Writer::new(answer, system);
-    write.share(
-        "opened_oxygen_fraction",
-        "oxygen right after an opening at heat",
-        back.start,
-        "the share of gas replaced by air",
-    );
-    match back.time {
-        Some(time) => write.time("recovery_s", "back at the level after", time, "well mixed, at the purge flow, no leak"),
-        None => answer.warn("after an opening the level is never reached again: the gas itself holds more oxygen"),
-    }
-    Ok(())
-}
-
-/// What the oxygen that gas and leak bring could at most do to the steel.
-fn exposed(answer: &mut Answer, question: &PurgeQuestion, steel: &ExposedSteel, system: System) -> Result<()> {
-    let Purge { gas_oxygen, leak, .. } = question.purge;
-    let brought = oxygen_delivered(question.heat.1, gas_oxygen, leak, steel.time)?;
-    let most = bound(brought, steel.surface, steel.carbon)?;
-    let mut write = Writer::new(answer, system);
-    write.mass("oxygen_brought_kg", "oxygen that gas and leak bring while hot", brought, "mole balance at the holding flow");
-    write.length("scale_bound_mm", "scale if all of it went to the steel", most.scale, "upper bound, as FeO");
-    write.length("carbon_bound_mm", "or depth robbed of its carbon", most.decarburised, "upper bound, as carbon monoxide");
-    Ok(())
-}
-
 const METER_PURGE: [&str; 2] = ["purge_reading_l_min", "purge_reading_error_fraction"];
 const METER_HOLD: [&str; 2] = ["hold_reading_l_min", "hold_reading_error_fraction"];
 
@@ -231,7 +185,7 @@ fn metered(answer: &mut Answer, meter: &MeterAtHand, flow: AmountFlow, keys: [&'
         shown,
         "the meter's accuracy class",
     );
-    if error.value > 0.2 {
+    if error.value > WORTH_SAYING {
         let better = full_scale_for(mark, meter.accuracy, si::fraction(0.1))?;
         let advice = better.map_or_else(String::new, |(_, most)| {
             format!("; a scale of at most {} would show it within 10 %", units::show_flow(most, system))
@@ -240,15 +194,21 @@ fn metered(answer: &mut Answer, meter: &MeterAtHand, flow: AmountFlow, keys: [&'
     }
     if let Some((float, bore)) = meter.float {
         let number = reynolds(flow, &meter.service.gas, meter.service.temperature, bore)?;
-        if trust(float, number) == Trust::Fails {
-            answer.take([Note::outside(
-                "the square-root rule does not hold for a ball at so small a flow: calibrate with a bag and a stopwatch",
-            )]);
+        match trust(float, number) {
+            Trust::Holds => {}
+            Trust::Doubtful => answer.take([Note::outside(format!(
+                "the square-root rule is doubtful for this float at the {label} flow: check it with a bag and a stopwatch"
+            ))]),
+            Trust::Fails => answer.take([Note::outside(format!(
+                "the square-root rule does not hold for a ball at so small a {label} flow: calibrate with a bag and a stopwatch"
+            ))]),
         }
     }
     Ok(())
 }
 
+/// The error of a mark from which it is warned of: a tenth of the gas.
+const WORTH_SAYING: f64 = 0.1;
 /// The least share of full scale at which a float can be read at all: common practice, no source.
 const LEAST_SHARE: f64 = 0.05;
 
@@ -268,32 +228,10 @@ fn enters(answer: &mut Answer, question: &PurgeQuestion, at: &PortAtHand, system
         Regime::Rises => ("rises", "light gas fills from the roof: vent at the bottom"),
     };
     let mut write = Writer::new(answer, system);
+    write.number("port_velocity_m_s", "speed at the port, m/s", entry.velocity.value, 3, "at the room's temperature");
+    write.number("port_reynolds", "Reynolds number at the port", entry.reynolds.value, 3, "on the bore; below 2000 laminar");
     write.number("port_froude", "Froude number at the port", entry.froude.value, 3, "densimetric");
     write.word("port_regime", "how the gas enters", word, meaning);
     answer.take(entry.notes);
-    Ok(())
-}
-
-/// The chimney of the hot chamber. Both bounds of the flow that it asks for are upper ones, so the smaller counts; the air
-/// that the orifice law lets in is shown only where the holding flow is below it.
-fn chimney(answer: &mut Answer, question: &PurgeQuestion, gaps: &Gaps, system: System) -> Result<()> {
-    let hold = question.heat.1;
-    let hot = draught(&question.gas, question.heat.0, question.room, gaps, hold)?;
-    let enough = if hot.holding < hot.holding_viscous { hot.holding } else { hot.holding_viscous };
-    let mut write = Writer::new(answer, system);
-    write.flow("chimney_holding_l_min", "flow that keeps every gap blowing outward when hot", enough, question.reference);
-    write.flow("chimney_holding_orifice_l_min", "the same if the gaps were sharp holes", hot.holding, question.reference);
-    write.flag(
-        "chimney_outward",
-        "every gap blows outward at the holding flow",
-        hold >= enough,
-        "the smaller of two upper bounds",
-    );
-    if hold < enough {
-        write.flow("chimney_air_in_l_min", "air that the chimney may draw in", hot.air_in, question.reference);
-        answer.warn("the hot chamber's chimney may draw air in at the lowest gap: hold more flow, or close the gaps");
-    }
-    answer.take(hot.notes);
-    answer.take([Note::assumed("the width of the gaps and the depth of the seal: nobody has measured them until somebody has")]);
     Ok(())
 }

@@ -2,6 +2,7 @@
 
 use super::{Answer, Writer};
 use crate::error::Result;
+use crate::gas::SteelKind;
 use crate::note::Note;
 use crate::si;
 use crate::steel::Steel;
@@ -34,21 +35,20 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
     let mut answer =
         Answer::new(format!("{times} × {} at {}", units::show_time(time), units::show_temperature(temperature, system)));
     let mut write = Writer::new(&mut answer, system);
-    write.number("parameter", "tempering parameter, all together", parameter(one, USUAL_C)?, 5, "Hollomon and Jaffe, C = 20");
+    write.number(
+        "parameter",
+        "tempering parameter in thousands, all together",
+        parameter(one, USUAL_C)?,
+        5,
+        "Hollomon and Jaffe, C = 20, kelvin and hours",
+    );
     write.time("together_s", "as one temper", one.time, "times at one temperature add");
     if let Some(instead) = question.instead {
         let t = equivalent_temperature(one, instead, USUAL_C)?;
         write.temperature("instead_c", &format!("the same in {}", units::show_time(instead)), t, "equal parameter");
     }
     if let Some(steel) = question.steel {
-        write.number("hardness_hrc", "hardness to expect, HRC", steel.hardness_after(temperature)?, 3, steel.tempering_note);
-        let t_c = si::celsius(temperature);
-        if t_c < steel.temper_c.0 - 0.5 || t_c > steel.temper_c.1 + 0.5 {
-            answer.warn(format!(
-                "outside the usual tempering range of {}: {} to {} °C",
-                steel.grade, steel.temper_c.0, steel.temper_c.1
-            ));
-        }
+        hardness(&mut answer, question, steel, one, system)?;
     }
     answer.take([
         Note::basis("the parameter trades time for temperature on a falling curve; it says nothing of secondary hardening"),
@@ -56,3 +56,51 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
     ]);
     Ok(answer)
 }
+
+/// The hardness of the curve, and what speaks against it: another time, another count, a second rise of hardness.
+fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: Temper, system: System) -> Result<()> {
+    let temperature = question.temper.temperature;
+    let shown = |t_c: f64| units::show_temperature(si::from_celsius(t_c), system);
+    let mut write = Writer::new(answer, system);
+    write.number("hardness_hrc", "hardness to expect, HRC", steel.hardness_after(temperature)?, 3, steel.tempering_note);
+    let rises_again = steel.kind == SteelKind::HighAlloy && si::celsius(temperature) >= RISES_AGAIN_C;
+    let hours = one.time.value / 3600.0;
+    if !(CURVE_HOURS.0..=CURVE_HOURS.1).contains(&hours) {
+        let usual = si::seconds(7200.0);
+        let alike = equivalent_temperature(one, usual, USUAL_C)?;
+        if let (false, Ok(hrc)) = (rises_again, steel.hardness_after(alike)) {
+            write.number("hardness_by_parameter_hrc", "the same by the tempering parameter, HRC", hrc, 3, "falling curve");
+        }
+        answer.warn(format!(
+            "the hardness of the curve is taken to hold for 1 to 4 h in all (common practice, no source); {} in all is like {} at {}",
+            units::show_time(one.time),
+            units::show_time(usual),
+            units::show_temperature(alike, system)
+        ));
+    }
+    if steel.tempering_note.contains("double temper") && question.times.max(1) != 2 {
+        answer.warn(format!("the curve of {} is that of a double temper", steel.grade));
+    }
+    if rises_again {
+        answer.take([Note::outside(format!(
+            "{} hardens again from about {} up: the tempering parameter and equal tempers do not hold there",
+            steel.grade,
+            shown(RISES_AGAIN_C)
+        ))]);
+    }
+    let t_c = si::celsius(temperature);
+    if t_c < steel.temper_c.0 - 0.5 || t_c > steel.temper_c.1 + 0.5 {
+        answer.warn(format!(
+            "outside the usual tempering range of {}: {} to {}",
+            steel.grade,
+            shown(steel.temper_c.0),
+            shown(steel.temper_c.1)
+        ));
+    }
+    Ok(())
+}
+
+/// The hours, all tempers together, that the tables' curves are taken to hold for: common practice; the sheets do not say.
+const CURVE_HOURS: (f64, f64) = (0.99, 4.01);
+/// Where carbides of chromium, molybdenum and tungsten begin to harden high-alloy steel again: handbook matter, from memory.
+const RISES_AGAIN_C: f64 = 425.0;

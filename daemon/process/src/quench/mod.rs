@@ -84,7 +84,7 @@ impl Bath {
             volume_m3: within("the volume of the bath", volume.value * 1e3, "L", 0.1, 1e5)? / 1e3,
             kg_m3: within("the density of the bath", density.value, "kg/m³", 500.0, 2000.0)?,
             j_kg_k: within("the heat capacity of the bath", heat.value, "J/(kg K)", 500.0, 5000.0)?,
-            t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, 300.0)?,
+            t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, HOTTEST_C)?,
         })
     }
 
@@ -109,7 +109,7 @@ impl Bath {
     /// # Errors
     /// A temperature outside -20 to 300 °C.
     pub fn at(&self, temperature: ThermodynamicTemperature) -> Result<Self> {
-        Ok(Self { t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, 300.0)?, ..*self })
+        Ok(Self { t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, HOTTEST_C)?, ..*self })
     }
 
     /// The temperature.
@@ -173,10 +173,11 @@ impl Bath {
     /// The bath temperature from which so many parts end just at the top of the window; `None` if even -20 °C is too warm.
     ///
     /// # Errors
-    /// As for [`Bath::after_each`].
+    /// As for [`Bath::after`]; more than 1000 parts.
     pub fn start_for(&self, part: &Hot, parts: u32, top: ThermodynamicTemperature) -> Result<Option<ThermodynamicTemperature>> {
-        let top_c = within("the top of the window", si::celsius(top), "°C", -20.0, 300.0)?;
-        self.after_each(part, parts)?;
+        let top_c = within("the top of the window", si::celsius(top), "°C", -20.0, HOTTEST_C)?;
+        within("the number of parts", f64::from(parts), "", 0.0, 1000.0)?;
+        self.after(part)?;
         let off = |start_c: f64| Self { t_c: start_c, ..*self }.end_c(part, parts) - top_c;
         Ok(root(-20.0, top_c, 1e-9, off).map(si::from_celsius))
     }
@@ -184,10 +185,11 @@ impl Bath {
     /// The volume of bath, from the same start, in which so many parts end just at the top of the window.
     ///
     /// # Errors
-    /// As for [`Bath::after_each`]; a start at or above the top.
+    /// As for [`Bath::start_for`]; a start at or above the top; no bath up to 100 000 L.
     pub fn volume_for(&self, part: &Hot, parts: u32, top: ThermodynamicTemperature) -> Result<Volume> {
-        let top_c = within("the top of the window", si::celsius(top), "°C", self.t_c + 1e-3, 300.0)?;
-        self.after_each(part, parts)?;
+        let top_c = within("the top of the window", si::celsius(top), "°C", self.t_c + 1e-3, HOTTEST_C)?;
+        within("the number of parts", f64::from(parts), "", 0.0, 1000.0)?;
+        self.after(part)?;
         let off = |litres: f64| Self { volume_m3: litres / 1e3, ..*self }.end_c(part, parts) - top_c;
         let litres = root(0.1, 1e5, 1e-9, off)
             .ok_or_else(|| impossible("the volume of bath for a load", "no bath up to 100 000 L is large enough".to_owned()))?;
@@ -208,7 +210,7 @@ impl Bath {
     /// # Errors
     /// A temperature outside -20 to 300 °C, a shell outside 0 to 10 t.
     pub fn heat_to(&self, to: ThermodynamicTemperature, shell: Mass) -> Result<Energy> {
-        let to_c = within("the temperature to come to", si::celsius(to), "°C", -20.0, 300.0)?;
+        let to_c = within("the temperature to come to", si::celsius(to), "°C", -20.0, HOTTEST_C)?;
         let shell_j_k = within("the shell of the tank", shell.value, "kg", 0.0, 1e4)? * SHELL_J_KG_K;
         Ok(si::joules((self.capacity_j_k() + shell_j_k) * (to_c - self.t_c)))
     }
@@ -276,10 +278,14 @@ impl Bath {
         self.volume_m3 * self.kg_m3 * self.j_kg_k
     }
 
-    /// The end of a row of quenches; the start where a balance fails, which the callers have ruled out.
+    /// The end of a row of quenches, which stops above the hottest bath: that is too hot, by how much does not matter. Not a
+    /// number where a balance fails, which the callers have ruled out.
     fn end_c(&self, part: &Hot, parts: u32) -> f64 {
         let mut bath = *self;
         for _ in 0..parts {
+            if bath.t_c > HOTTEST_C {
+                break;
+            }
             bath.t_c = bath.after(part).map_or(f64::NAN, si::celsius);
         }
         bath.t_c
@@ -336,6 +342,8 @@ pub fn plates_after(plates: Mass, plates_at: ThermodynamicTemperature, part: &Ho
         .ok_or_else(|| impossible("plates after a quench", "the steel gives no heat to the plates".to_owned()))
 }
 
+/// The hottest bath of oil that is reckoned with, °C: above the flash point of most quench oils.
+pub(crate) const HOTTEST_C: f64 = 300.0;
 /// Heat capacity of a steel tank, cold: EN 1993-1-2 near room temperature, rounded.
 const SHELL_J_KG_K: f64 = 460.0;
 const ALUMINIUM_J_KG_K: f64 = 900.0;

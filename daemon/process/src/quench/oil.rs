@@ -5,6 +5,8 @@
 use crate::error::Result;
 use crate::heating::Section;
 use crate::note::Note;
+use crate::si;
+use crate::units::show_length_both;
 use uom::si::length::millimeter;
 
 /// One published or customary limit.
@@ -120,8 +122,11 @@ pub fn suits(oil: OilSpeed, needs: OilSpeed, heaviest_mm: f64, section: Section)
     if size_mm <= allowed_mm {
         return Ok(Suits::Yes);
     }
+    let shown = |mm: f64| show_length_both(si::metres(mm * 1e-3));
     Ok(Suits::No(vec![Note::caution(format!(
-        "{size_mm} mm is heavier than the {allowed_mm} mm that this steel is expected to harden through in this oil: take a faster quenchant, a deeper-hardening steel, or prove it on a test piece (common practice, no source)"
+        "{} is heavier than the {} that this steel is expected to harden through in this oil: take a faster quenchant, a deeper-hardening steel, or prove it on a test piece (common practice, no source)",
+        shown(size_mm),
+        shown(allowed_mm)
     ))]))
 }
 

@@ -4,7 +4,7 @@
 //! stay at furnace temperature and no draught comes in: both flatter the waiting part. `F = 1` is the floor, as if it
 //! stood in the room without convection; 0.1 to 0.3 a part among others facing the opening (no source).
 
-use super::{Bath, Hot};
+use super::{Bath, HOTTEST_C, Hot};
 use crate::constants::{SIGMA, STEEL_KG_M3};
 use crate::error::{Result, within};
 use crate::heating::{Body, Section};
@@ -50,6 +50,9 @@ pub struct Pull {
 impl Pulls {
     /// Works out every pull, with the bath warming from part to part.
     ///
+    /// Ends with the first pull that takes the bath above 300 °C, where no quench oil is a liquid to work with: fewer pulls
+    /// than parts say that the load does not go into this bath.
+    ///
     /// # Errors
     /// Values outside the ranges of the functions it stands on; more than 1000 parts; a view outside 0 to 1.
     pub fn run(&self, bath: &Bath, air: &StillAir) -> Result<Vec<Pull>> {
@@ -62,6 +65,9 @@ impl Pulls {
             let entering = transfer::after(self.section, steel, self.in_air, air)?.temperature;
             let after = bath.after(&Hot { mass: self.mass, soaked: self.furnace, entering })?;
             pulls.push(Pull { leaving: steel, entering, bath_before: bath.temperature(), bath_after: after });
+            if si::celsius(after) > HOTTEST_C {
+                break;
+            }
             bath = bath.at(after)?;
             steel = waiting(self.section, steel, self.furnace, air.temperature, si::fraction(0.0), self.shut)?;
         }

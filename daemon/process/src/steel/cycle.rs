@@ -6,6 +6,7 @@ use crate::heating::{Section, Surface, Surroundings, come_to_heat};
 use crate::note::{Note, NoteKind};
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
+use crate::units::show_length_both;
 use uom::si::f64::{ThermodynamicTemperature, Time};
 use uom::si::length::millimeter;
 
@@ -61,6 +62,8 @@ pub struct Cycle {
     pub medium: Medium,
     /// The window of the bath, for oil.
     pub bath: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    /// Whether the table expects this section to harden through in that medium; no hardness is to be expected otherwise.
+    pub through: bool,
     /// The hardness to expect as quenched, HRC.
     pub as_quenched_hrc: (f64, f64),
     /// Tempering.
@@ -74,7 +77,7 @@ pub struct Cycle {
 /// The cycle that a steel in a section asks for.
 ///
 /// # Errors
-/// A section outside 0.1 to 500 mm, a hardness outside 20 to 70 HRC.
+/// A section outside 0.1 to 500 mm, a hardness that the steel's tempering curve does not pass.
 pub fn cycle(wish: &Wish) -> Result<Cycle> {
     let steel = wish.steel;
     wish.section.checked()?;
@@ -102,7 +105,7 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
     let (least, most) = steel.soak_for(wish.section.size)?;
     let to_heat = heat_up(wish.section, start_c, heat_c, surface, &mut cautions)?;
     let soak = Hold { temperature: si::from_celsius(heat_c), to_heat, least, most };
-    let (medium, bath) = quench(wish, &mut reasons, &mut cautions)?;
+    let (medium, bath, through) = quench(wish, &mut reasons, &mut cautions)?;
     let tempering = temper(wish, &mut reasons, &mut cautions)?;
     cautions.push(Note::caution("temper as soon as the part can be held in the hand (50 to 65 °C): hard steel left cold cracks"));
     if medium == Medium::Oil {
@@ -115,6 +118,7 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
         soak,
         medium,
         bath,
+        through,
         as_quenched_hrc: steel.as_quenched_hrc,
         tempering,
         reasons,
@@ -130,38 +134,41 @@ fn heat_up(section: Section, from_c: f64, to_c: f64, surface: Surface, cautions:
     Ok(heated.time)
 }
 
-/// The medium for the section, with what speaks against it.
-fn quench(
-    wish: &Wish,
-    reasons: &mut Vec<Note>,
-    cautions: &mut Vec<Note>,
-) -> Result<(Medium, Option<(ThermodynamicTemperature, ThermodynamicTemperature)>)> {
+/// The least and the greatest temperature of a bath.
+type Window = (ThermodynamicTemperature, ThermodynamicTemperature);
+
+/// The medium for the section, the window of a bath, and whether it is expected to harden through; with what speaks against it.
+fn quench(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<(Medium, Option<Window>, bool)> {
     let (steel, size_mm) = (wish.steel, wish.section.size.get::<millimeter>());
     reasons.push(Note::basis(format!("quench: {}", steel.quench)));
     if let Some(heaviest_mm) = steel.heaviest_air_mm {
         if size_mm <= heaviest_mm {
-            return Ok((if steel.medium == Medium::Plates { Medium::Plates } else { Medium::Air }, None));
+            return Ok((if steel.medium == Medium::Plates { Medium::Plates } else { Medium::Air }, None, true));
         }
         cautions.push(Note::caution(format!(
-            "{size_mm} mm is heavier than the {heaviest_mm} mm that hardens in air (common practice, no source)"
+            "{} is heavier than the {} that hardens in air (common practice, no source)",
+            show_length_both(wish.section.size),
+            show_length_both(si::metres(heaviest_mm * 1e-3))
         )));
     }
     let Some((needs, heaviest_mm)) = steel.oil else {
-        return Ok((steel.medium, None));
+        return Ok((steel.medium, None, false));
     };
     // Water steels go into oil only where the section is thin enough for it; water cracks thin parts.
     if steel.medium == Medium::Water && size_mm > heaviest_mm {
         cautions.push(Note::caution(
             "water and brine crack parts with sharp corners or holes; thinner sections of this steel go into fast oil",
         ));
-        return Ok((Medium::Water, None));
+        return Ok((Medium::Water, None, true));
     }
     let oil = wish.oil.unwrap_or(needs);
-    if let Suits::No(notes) = suits(oil, needs, heaviest_mm, wish.section)? {
+    let suits = suits(oil, needs, heaviest_mm, wish.section)?;
+    let through = suits == Suits::Yes;
+    if let Suits::No(notes) = suits {
         cautions.extend(notes);
     }
     let (low_c, high_c) = oil.window_c();
-    Ok((Medium::Oil, Some((si::from_celsius(low_c), si::from_celsius(high_c)))))
+    Ok((Medium::Oil, Some((si::from_celsius(low_c), si::from_celsius(high_c))), through))
 }
 
 fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<Tempering> {
@@ -170,13 +177,9 @@ fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
     let temperature = match wish.hardness_hrc {
         None => si::from_celsius(usual_c),
         Some(hrc) => {
-            within("the hardness wanted", hrc, "HRC", 20.0, 70.0)?;
-            steel.temper_for(hrc).unwrap_or_else(|| {
-                cautions.push(Note::caution(format!(
-                    "{hrc} HRC is not on this steel's tempering curve; its usual low temper is given"
-                )));
-                si::from_celsius(usual_c)
-            })
+            let (low, high) = steel.tempered_hrc();
+            within("the hardness wanted", hrc, "HRC", low, high)?;
+            steel.temper_for(hrc).unwrap_or_else(|| si::from_celsius(usual_c))
         }
     };
     let t_c = si::celsius(temperature);
@@ -244,7 +247,8 @@ mod tests {
         let hard = Wish { hardness_hrc: Some(60.0), ..wish("L6", "3 mm") };
         let tempering = cycle(&hard).unwrap().tempering;
         assert!((tempering.hardness_hrc - 60.0).abs() < 1e-9);
-        let impossible = Wish { hardness_hrc: Some(69.0), ..wish("L6", "3 mm") };
-        assert!(cycle(&impossible).unwrap().cautions.iter().any(|note| note.text.contains("69 HRC")));
+        let refused = |grade, hrc| cycle(&Wish { hardness_hrc: Some(hrc), ..wish(grade, "3 mm") }).unwrap_err().to_string();
+        assert_eq!(refused("L6", 69.0), "the hardness wanted is 69 HRC; it must lie between 46 and 62 HRC");
+        assert!(refused("5160", 45.0).contains("45 HRC; it must lie between 52.5 and 63 HRC"));
     }
 }

@@ -30,8 +30,9 @@ pub use critical::Composition;
 pub use cycle::{Cycle, Hold, Tempering, Wish, cycle};
 pub use table::STEELS;
 
-use crate::error::{ProcessError, Result, within};
+use crate::error::{ProcessError, Result, impossible, within};
 use crate::gas::SteelKind;
+use crate::note::Note;
 use crate::quench::OilSpeed;
 use crate::si;
 use uom::si::f64::{Length, ThermodynamicTemperature, Time};
@@ -127,13 +128,13 @@ pub enum Medium {
 }
 
 impl Steel {
-    /// Finds a steel by its name, in any case, with or without `AISI` before it.
+    /// Finds a steel by its name, in any case, with or without `AISI` before it, with or without hyphens.
     ///
     /// # Errors
     /// A name that the table does not have, with those that it has.
     pub fn named(name: &str) -> Result<&'static Self> {
-        let plain = name.trim().to_uppercase();
-        let plain = plain.trim_start_matches("AISI").trim_start_matches("SAE").trim_start_matches(['-', ' ']);
+        let plain = name.to_uppercase().replace(['-', ' '], "");
+        let plain = plain.trim_start_matches("AISI").trim_start_matches("SAE");
         STEELS.iter().find(|steel| steel.grade == plain).ok_or_else(|| ProcessError::UnknownSteel {
             name: name.trim().to_owned(),
             known: STEELS.iter().map(|steel| steel.grade).collect::<Vec<_>>().join(", "),
@@ -145,13 +146,47 @@ impl Steel {
         si::from_celsius(libm::floor((self.austenitize_c.0 + self.austenitize_c.1) / 10.0) * 5.0)
     }
 
+    /// What a heat does to this steel; `None` within its austenitizing range.
+    ///
+    /// # Errors
+    /// A heat more than 100 K above the range: grains grow coarse, and the melting range of some is near. Common practice, no
+    /// source.
+    pub fn judged(&self, heat: ThermodynamicTemperature) -> Result<Option<Note>> {
+        let (low, high) = self.austenitize_c;
+        let t_c = si::celsius(heat);
+        let range = format!("the austenitizing range of {} is {low} to {high} °C", self.grade);
+        let most = high + OVERHEAT_K;
+        if t_c.is_nan() || t_c > most {
+            let what = "the heat of the steel";
+            let why = format!("{} °C is far above: {range}; at most {most} °C is worked out", crate::units::figures(t_c, 4));
+            return Err(impossible(what, why));
+        }
+        Ok(if t_c < low - ROUNDED_K {
+            Some(Note::caution(format!("{t_c:.0} °C is too cold: {range}; what is not austenitized does not harden")))
+        } else if t_c > high + ROUNDED_K {
+            Some(Note::caution(format!("{t_c:.0} °C is too hot: {range}; grains grow coarse, and the part is brittle")))
+        } else {
+            None
+        })
+    }
+
+    /// The least and the greatest hardness of the tempering curve, HRC.
+    pub fn tempered_hrc(&self) -> (f64, f64) {
+        let each = || self.tempering.iter().map(|point| point.hrc);
+        (each().fold(f64::INFINITY, f64::min), each().fold(0.0, f64::max))
+    }
+
     /// Hardness after tempering at a temperature, straight between the points of the curve.
     ///
     /// # Errors
     /// A temperature outside the curve, which is never extrapolated.
     pub fn hardness_after(&self, temper: ThermodynamicTemperature) -> Result<f64> {
         let ends = (self.tempering.first().map_or(0.0, |p| p.temper_c), self.tempering.last().map_or(0.0, |p| p.temper_c));
-        let t_c = within("the tempering temperature", si::celsius(temper), "°C", ends.0 - 0.05, ends.1 + 0.05)?;
+        let t_c = si::celsius(temper);
+        // Points come from tables in °F: half a degree of rounding is not outside.
+        let t_c = if t_c < ends.0 && t_c > ends.0 - ROUNDED_K / 2.0 { ends.0 } else { t_c };
+        let t_c = if t_c > ends.1 && t_c < ends.1 + ROUNDED_K / 2.0 { ends.1 } else { t_c };
+        within("the tempering temperature", t_c, "°C", ends.0, ends.1)?;
         let points: Vec<(f64, f64)> = self.tempering.iter().map(|point| (point.temper_c, point.hrc)).collect();
         Ok(crate::numeric::between(&points, t_c).unwrap_or(f64::NAN))
     }
@@ -188,6 +223,11 @@ impl Steel {
     }
 }
 
+/// How far above its range a steel's heat is still worked out.
+const OVERHEAT_K: f64 = 100.0;
+/// Heats are typed in whole degrees of either scale.
+const ROUNDED_K: f64 = 1.0;
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -197,6 +237,7 @@ mod tests {
     fn names_are_read_with_and_without_their_society() {
         assert_eq!(Steel::named("aisi o1").unwrap().grade, "O1");
         assert_eq!(Steel::named(" 1095 ").unwrap().grade, "1095");
+        assert_eq!(Steel::named("L-6").unwrap().grade, "L6");
         assert!(Steel::named("X99").unwrap_err().to_string().contains("O1, A2"));
     }
 
@@ -207,6 +248,19 @@ mod tests {
         assert!((steel.hardness_after(t).unwrap() - 58.5).abs() < 1e-9);
         assert!(steel.temper_for(70.0).is_none());
         assert!(steel.hardness_after(units::temperature("700 C").unwrap()).is_err());
+    }
+
+    #[test]
+    fn a_heat_is_judged_against_the_steel() {
+        let judged = |grade: &str, heat_c| Steel::named(grade).unwrap().judged(si::from_celsius(heat_c));
+        assert_eq!(judged("O1", 800.0).unwrap(), None);
+        assert!(
+            judged("O1", 900.0).unwrap().unwrap().text.contains("900 °C is too hot: the austenitizing range of O1 is 790 to 815")
+        );
+        assert!(judged("D2", 800.0).unwrap().unwrap().text.contains("does not harden"));
+        let refused = judged("O1", 1100.0).unwrap_err().to_string();
+        assert!(refused.contains("1100 °C") && refused.contains("790 to 815 °C"), "{refused}");
+        assert!(judged("O1", f64::NAN).is_err());
     }
 
     #[test]

@@ -18,8 +18,8 @@ mod table;
 
 pub use show::{System, figures};
 pub use show::{
-    show_flow, show_length, show_mass, show_power, show_pressure, show_ratio, show_temperature, show_temperature_difference,
-    show_time, show_volume,
+    show_flow, show_length, show_length_both, show_mass, show_power, show_pressure, show_ratio, show_temperature,
+    show_temperature_difference, show_time, show_volume,
 };
 
 use crate::error::{ProcessError, Result, within};
@@ -175,7 +175,7 @@ fn positive(text: &str, dimension: Dimension) -> Result<f64> {
     // A flow is put together from two units, whose spelling together is nobody's: it is shown in litres a minute.
     let (value, unit) =
         if dimension == Dimension::Flow && unit == "m3/s" { (value * 60_000.0, "L/min") } else { (value / factor, unit) };
-    Err(ProcessError::OutOfRange { what: dimension.with_article(), value, unit, low: 0.0, high: f64::MAX })
+    Err(ProcessError::Negative { what: dimension.with_article(), value, unit })
 }
 
 #[cfg(test)]
@@ -211,6 +211,16 @@ mod tests {
     }
 
     #[test]
+    fn careless_spellings_are_read_and_a_comma_is_explained() {
+        near(temperature("800 c").unwrap().get::<degree_celsius>(), 800.0);
+        near(temperature("1475 f").unwrap().get::<degree_celsius>(), 801.666_666_666_667);
+        near(time("2 hrs").unwrap().get::<minute>(), 120.0);
+        near(time("20 mins").unwrap().get::<minute>(), 20.0);
+        let said = volume("9,4 L").unwrap_err().to_string();
+        assert_eq!(said, "`9,4 L` has a comma; write a point for decimals and nothing between thousands, such as 9.4 L");
+    }
+
+    #[test]
     fn a_bare_number_names_the_units_that_it_would_take() {
         let said = flow("3").unwrap_err().to_string();
         assert_eq!(said, "`3` has no unit; a flow takes one of: L/min, L/h, mL/min, m3/h, ft3/h, ft3/min, in3/min");
@@ -226,8 +236,8 @@ mod tests {
 
     #[test]
     fn impossible_values_name_their_range() {
-        assert!(volume("-1 L").unwrap_err().to_string().contains("-1 L; it must lie between 0"));
-        assert!(flow("-1 L/min").unwrap_err().to_string().contains("-1 L/min; it must lie between 0"));
+        assert!(volume("-1 L").unwrap_err().to_string().contains("-1 L; it must be 0 or more"));
+        assert!(flow("-1 L/min").unwrap_err().to_string().contains("-1 L/min; it must be 0 or more"));
         assert!(share("120 %").unwrap_err().to_string().contains("120 %"));
         assert!(temperature("-300 C").is_err());
         assert!(length("3/0 in").is_err());

@@ -29,8 +29,8 @@ pub enum System {
 ///
 /// `digits` counts from 1; 0 is taken as 1. What is not finite is written as Rust writes it.
 pub fn figures(value: f64, digits: usize) -> String {
-    if !value.is_finite() || value == f64::MAX {
-        return if value == f64::MAX { "any size".to_owned() } else { value.to_string() };
+    if !value.is_finite() {
+        return value.to_string();
     }
     let rounded = format!("{value:.*e}", digits.max(1) - 1);
     rounded.parse::<f64>().map_or(rounded, |value| value.to_string())
@@ -62,6 +62,11 @@ pub fn show_length(length: Length, system: System) -> String {
         System::Imperial if length.get::<inch>() < 5e-4 => with(length.get::<inch>() * 1e6, 2, "µin"),
         System::Imperial => with(length.get::<inch>(), 3, "in"),
     }
+}
+
+/// A length in both systems, for sentences that stand in either: `4.76 mm (0.188 in)`.
+pub fn show_length_both(length: Length) -> String {
+    format!("{} ({})", show_length(length, System::Metric), show_length(length, System::Imperial))
 }
 
 /// A temperature to the whole degree: no furnace here is known better.

@@ -123,12 +123,12 @@ static UNITS: &[Unit] = &[
     unit(&["in2", "sq in"], Dimension::Area, INCH_M * INCH_M),
     unit(&["ft2", "sq ft"], Dimension::Area, 144.0 * INCH_M * INCH_M),
     unit(&["ms"], Dimension::Time, 1e-3),
-    unit(&["s", "sec", "second", "seconds"], Dimension::Time, 1.0),
-    unit(&["min", "minute", "minutes"], Dimension::Time, 60.0),
-    unit(&["h", "hr", "hour", "hours"], Dimension::Time, 3600.0),
+    unit(&["s", "sec", "secs", "second", "seconds"], Dimension::Time, 1.0),
+    unit(&["min", "mins", "minute", "minutes"], Dimension::Time, 60.0),
+    unit(&["h", "hr", "hrs", "hour", "hours"], Dimension::Time, 3600.0),
     unit(&["d", "day", "days"], Dimension::Time, 86_400.0),
-    Unit { spellings: &["C", "degC", "celsius"], dimension: Dimension::Temperature, factor: 1.0, offset: 273.15 },
-    Unit { spellings: &["F", "degF", "fahrenheit"], dimension: Dimension::Temperature, factor: 5.0 / 9.0, offset: 459.67 },
+    Unit { spellings: &["C", "c", "degC", "celsius"], dimension: Dimension::Temperature, factor: 1.0, offset: 273.15 },
+    Unit { spellings: &["F", "f", "degF", "fahrenheit"], dimension: Dimension::Temperature, factor: 5.0 / 9.0, offset: 459.67 },
     unit(&["K", "kelvin"], Dimension::Temperature, 1.0),
     unit(&["K", "C", "degC", "kelvin"], Dimension::TemperatureDifference, 1.0),
     unit(&["F", "degF"], Dimension::TemperatureDifference, 5.0 / 9.0),
@@ -155,6 +155,9 @@ static UNITS: &[Unit] = &[
 /// Reads `text` as a quantity of the wanted dimension.
 pub(super) fn lookup(text: &str, wanted: Dimension) -> Result<Reading> {
     let plain = plain(text);
+    if plain.contains(',') {
+        return Err(ProcessError::Comma { text: text.to_owned(), example: wanted.example() });
+    }
     let mut sum: Option<Reading> = None;
     let mut rest = plain.as_str();
     while !rest.is_empty() {

@@ -3,7 +3,7 @@
 use crate::quantities::{celsius, share, standard, to_standard};
 use crate::table::{SIX_DIGITS, table};
 use hearthward_process::flow::Reference;
-use hearthward_process::room::{Mixing, Room};
+use hearthward_process::room::{Breathing, Mixing, Room};
 use uom::si::f64::Volume;
 use uom::si::volume::cubic_meter;
 
@@ -21,6 +21,13 @@ fn a_release_takes_oxygen_three_ways() {
         row.agrees("oxygen_percent_sealed_room", percent(Mixing::Sealed), 1e-5);
         row.agrees("oxygen_percent_mixed_while_air_leaves", percent(Mixing::Mixed), 1e-5);
         row.agrees("oxygen_percent_worst_case", percent(Mixing::Worst), 1e-5);
+        // The table's own three bounds say what each share does to people.
+        let breathing = Breathing::of(room.after_release(gas, Mixing::Worst).unwrap());
+        let under =
+            [Breathing::Deficient, Breathing::Impaired, Breathing::Deadly].map(|bad| if breathing >= bad { "yes" } else { "no" });
+        for (column, ours) in ["worst_case_under_19_5", "worst_case_under_18", "worst_case_under_12"].into_iter().zip(under) {
+            assert_eq!(row.text(column), ours, "{column}");
+        }
         let limit = Reference::TWENTY_ONE.volume(room.release_to(share(0.195)).unwrap());
         row.agrees("release_that_reaches_19_5_worst_case_m3", limit.value, 1e-5);
     }

@@ -15,7 +15,7 @@ pub(crate) const EIGHT_DIGITS: f64 = 5e-8;
 /// Reads a table of `tests/data` at compile time.
 macro_rules! table {
     ($name:literal) => {
-        crate::table::read(include_str!(concat!("../data/", $name, ".csv")))
+        crate::table::read(include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/", $name, ".csv")))
     };
 }
 pub(crate) use table;

@@ -12,9 +12,9 @@ fn plate(row: &crate::table::Row, column: &str) -> Section {
 
 #[test]
 fn a_plate_falls_on_its_way_to_the_bath() {
-    let air = StillAir::room(celsius(25.0));
-    let slow = StillAir { capacity: HeatCapacity::Heating, ..air };
     for row in table!("transfer_cooling") {
+        let air = StillAir::room(celsius(row.number("ambient_c")));
+        let slow = StillAir { capacity: HeatCapacity::Heating, ..air };
         let (start, time) = (celsius(row.number("start_c")), seconds(row.number("time_s")));
         let plate = plate(&row, "thickness_mm");
         let ours = after(plate, start, time, &air).unwrap();
@@ -29,9 +29,9 @@ fn a_plate_falls_on_its_way_to_the_bath() {
 
 #[test]
 fn a_section_has_so_many_seconds() {
-    let air = StillAir::room(celsius(25.0));
-    let bright = StillAir { surface: Surface::Emissivity(share(0.4)), ..air };
     for row in table!("transfer_window") {
+        let air = StillAir::room(celsius(row.number("ambient_c")));
+        let bright = StillAir { surface: Surface::Emissivity(share(0.4)), ..air };
         let (start, limit) = (celsius(row.number("start_c")), celsius(row.number("limit_c")));
         let has = |air| seconds_until(plate(&row, "thickness_mm"), start, limit, air).unwrap().unwrap().value;
         row.agrees("seconds_allowed", has(&air), 2e-3);

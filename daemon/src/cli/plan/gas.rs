@@ -2,8 +2,10 @@
 
 use clap::{Args, ValueEnum};
 use hearthward_api::planning;
+use hearthward_process::ProcessError;
 use hearthward_process::plan::Answer;
 use hearthward_process::units;
+use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Frequency, Length, Pressure, Ratio, ThermodynamicTemperature, Time, Volume, VolumeRate};
@@ -26,11 +28,21 @@ pub(super) struct GasArgs {
     #[arg(long, value_name = "SHARE", value_parser = units::share)]
     gas_oxygen: Option<Ratio>,
     /// Purity of the gas instead, such as "99.996 %": the rest then counts as oxygen.
-    #[arg(long, value_name = "SHARE", value_parser = units::share)]
+    #[arg(long, value_name = "SHARE", value_parser = purity)]
     gas_purity: Option<Ratio>,
     /// The temperature that litres and cubic feet of gas are counted at; 21.1 °C (70 °F) unless said.
     #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
     reference: Option<ThermodynamicTemperature>,
+}
+
+/// A purity, whose range is narrower than any share's.
+fn purity(text: &str) -> Result<Ratio, ProcessError> {
+    units::share(text).map_err(|error| match error {
+        ProcessError::Negative { value, unit, .. } | ProcessError::OutOfRange { value, unit, .. } => {
+            ProcessError::OutOfRange { what: "the purity", value, unit, low: 50.0, high: 100.0 }
+        }
+        other => other,
+    })
 }
 
 /// A purge.
@@ -57,10 +69,13 @@ pub(super) struct PurgeArgs {
     /// Temperature of the chamber while it is purged.
     #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
     purged_at: Option<ThermodynamicTemperature>,
-    /// Share of the gas that an opening at heat replaces by air, to see the recovery.
+    /// Share of the gas that an opening at heat replaces by air, to see the recovery; "0 %" says that it stays shut.
     #[arg(long, value_name = "SHARE", value_parser = units::share)]
     opening: Option<Ratio>,
-    /// Gas volume in the pores of brick or fibre.
+    /// How fast the chamber begins to fall once heat is cut, such as "5 K/min", to see what it then draws in.
+    #[arg(long, value_name = "RATE", value_parser = units::ramp)]
+    cools: Option<Ramp>,
+    /// Gas volume in the pores of brick or fibre; "0 L" says that there are none.
     #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
     pores: Option<Volume>,
     /// Time in which the pores exchange with the chamber.
@@ -213,6 +228,8 @@ impl PurgeArgs {
                 shape: v1::GapShape::DoorFrame.into(),
             }),
             opening_percent: self.opening.map(in_percent),
+            // People write a fall with or without its sign.
+            cools_k_min: self.cools.map(|cools| (cools.kelvin_per_second() * 60.0).abs()),
             exposed: self.exposed_surface.map(|surface| v1::PlanExposed {
                 surface_cm2: surface.get::<square_centimeter>(),
                 carbon_percent: None,
@@ -312,6 +329,15 @@ pub(super) struct CylinderArgs {
     /// What must be left to cool an abandoned load.
     #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
     reserve: Option<Volume>,
+    /// What the gauge showed before, with everything shut since, to see whether it leaks.
+    #[arg(long, value_name = "PRESSURE", value_parser = units::pressure, requires = "ago")]
+    evening: Option<Pressure>,
+    /// The cylinder's temperature then.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature, requires = "evening")]
+    evening_temperature: Option<ThermodynamicTemperature>,
+    /// How long ago that was, such as "14 h".
+    #[arg(long, value_name = "TIME", value_parser = units::time, requires = "evening")]
+    ago: Option<Time>,
     /// Volume of the room that the gas ends up in.
     #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
     room_volume: Option<Volume>,
@@ -321,7 +347,7 @@ pub(super) struct CylinderArgs {
 }
 
 /// A stretch that draws gas, as it is typed.
-fn draw(text: &str) -> Result<v1::PlanDraw, hearthward_process::ProcessError> {
+fn draw(text: &str) -> Result<v1::PlanDraw, ProcessError> {
     let (flow, time_min) = match text.split_once(" for ") {
         Some((flow, time)) => (flow, in_minutes(units::time(time)?)),
         None => (text, 0.0),
@@ -352,6 +378,11 @@ impl CylinderArgs {
                 air_changes_per_h: self.room_changes.map(|changes| changes.get::<hertz>() * 3600.0),
             }),
             reference_c: gas.reference.map(in_celsius),
+            evening: self.evening.map(|gauge| v1::PlanEvening {
+                gauge_bar: in_bar(gauge),
+                temperature_c: self.evening_temperature.map(in_celsius),
+                ago_h: self.ago.map_or(0.0, in_minutes) / 60.0,
+            }),
             ..Default::default()
         }
     }
@@ -385,8 +416,13 @@ Example: a morning of plane irons on a cylinder that shows 90 bar, in a room of 
 impl Question for Cylinder {
     type Response = v1::PlanCylinderResponse;
     const RESPONSE: &'static str = "PlanCylinderResponse";
-    const FLAGS: &'static [(&'static str, &'static str)] =
-        &[("volume_l", "cylinder"), ("temperature_c", "cylinder-temperature"), ("room.air_changes_per_h", "room-changes")];
+    const FLAGS: &'static [(&'static str, &'static str)] = &[
+        ("volume_l", "cylinder"),
+        ("temperature_c", "cylinder-temperature"),
+        ("evening.gauge_bar", "evening"),
+        ("evening.ago_h", "ago"),
+        ("room.air_changes_per_h", "room-changes"),
+    ];
 
     fn shown(&self) -> &ShownArgs {
         &self.shown

@@ -1,6 +1,7 @@
 //! The arithmetic, asked at the command line. No service runs for it: the question is put together here as the API's own message
 //! and answered in this process, so that both say the same.
 
+mod furnace;
 mod gas;
 mod quench;
 mod said;
@@ -14,9 +15,11 @@ use hearthward_process::units;
 use hearthward_proto::v1;
 use uom::si::f64::{ThermodynamicTemperature, Time};
 
+use self::furnace::{Furnace, Interrupted};
 use self::gas::{Cylinder, CylinderArgs, GasArgs, Purge, PurgeArgs};
 use self::quench::{Bath, BathArgs, InAirArgs, Transfer, TransferArgs};
 use self::said::{Question, UnitsWord, in_celsius, in_minutes};
+use self::shop::ShopArgs;
 use self::steel::{HeatUp, RampArgs, SectionArgs, Temper};
 use crate::exit::Ended;
 
@@ -40,6 +43,12 @@ pub(super) enum Plan {
     /// What a temper gives, and what it is worth at another time.
     #[command(after_help = Temper::EXAMPLE, mut_args(signed))]
     Temper(Box<Temper>),
+    /// Heat was cut: how long the steel can still be quenched, and what slow cooling costs.
+    #[command(after_help = Interrupted::EXAMPLE, mut_args(signed))]
+    Interrupted(Box<Interrupted>),
+    /// What the furnace loses and holds, from a recorded heat-up.
+    #[command(after_help = Furnace::EXAMPLE, mut_args(signed))]
+    Furnace(Box<Furnace>),
     /// A whole load: "I have this steel in this section: what cycle?"
     #[command(after_help = Cycle::EXAMPLE, mut_args(signed))]
     Cycle(Box<Cycle>),
@@ -54,6 +63,8 @@ impl Plan {
             Self::Transfer(transfer) => said::answer(*transfer),
             Self::Bath(bath) => said::answer(*bath),
             Self::Temper(temper) => said::answer(*temper),
+            Self::Interrupted(interrupted) => said::answer(*interrupted),
+            Self::Furnace(furnace) => said::answer(*furnace),
             Self::Cycle(cycle) => said::answer(*cycle),
         }
     }
@@ -125,6 +136,17 @@ pub(super) struct Cycle {
     #[command(flatten)]
     room: RoomArgs,
     #[command(flatten)]
+    shop: ShopArgs,
+    /// A furnace of that configuration, whose chamber, flows and gas are then taken.
+    #[arg(long, value_name = "NAME", requires = "config")]
+    furnace: Option<String>,
+    /// A supply of that configuration, whose cylinder and room are then taken.
+    #[arg(long, value_name = "NAME", requires = "config")]
+    supply: Option<String>,
+    /// A tank of that configuration, whose volume, window and flash point are then taken.
+    #[arg(long, value_name = "NAME", requires = "config")]
+    tank: Option<String>,
+    #[command(flatten)]
     shown: ShownArgs,
 }
 
@@ -135,18 +157,29 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
     --chamber \"9.4 L\" --flow \"8 L/min\" --hold \"2 L/min\" --cylinder \"10 L\" --gauge \"165 bar\" \\
     --in-air \"2 s\" --bath \"12 L\" --bath-temperature \"48 C\" --part-mass \"0.2 kg\" --parts 3";
 
-    fn request(&self) -> v1::PlanCycleRequest {
+    fn request(&self) -> Result<v1::PlanCycleRequest, Ended> {
         let (units, room_c) = (i32::from(self.shown.units), self.room.room.map(in_celsius));
-        let purge = self.purge.is_asked().then(|| v1::PlanPurgeRequest { room_c, units, ..self.purge.request(&self.gas) });
+        let asked = self.purge.is_asked() || self.furnace.is_some();
+        let mut purge = asked.then(|| v1::PlanPurgeRequest { room_c, units, ..self.purge.request(&self.gas) });
+        if let (Some(furnace), Some(purge)) = (&self.furnace, &mut purge) {
+            self.shop.purge(furnace, purge)?;
+        }
         let ramp = self.ramp.ramp().map(|ramp| v1::PlanRamp {
             gas: self.gas.name(),
             flow_l_min: purge.as_ref().and_then(|purge| purge.hold_l_min),
             ..ramp
         });
-        let cylinder =
-            self.cylinder.is_asked().then(|| v1::PlanCylinderRequest { room_c, units, ..self.cylinder.request(&self.gas) });
-        let quenched = self.bath.is_asked() || self.in_air.in_air.is_some();
-        v1::PlanCycleRequest {
+        let asked = self.cylinder.is_asked() || self.supply.is_some();
+        let mut cylinder = asked.then(|| v1::PlanCylinderRequest { room_c, units, ..self.cylinder.request(&self.gas) });
+        if let (Some(supply), Some(cylinder)) = (&self.supply, &mut cylinder) {
+            self.shop.cylinder(supply, cylinder)?;
+        }
+        let quenched = self.bath.is_asked() || self.tank.is_some() || self.in_air.in_air.is_some();
+        let mut bath = quenched.then(|| v1::PlanBathRequest { room_c, units, ..self.bath.request(&self.in_air) });
+        if let (Some(tank), Some(bath)) = (&self.tank, &mut bath) {
+            self.shop.bath(tank, bath)?;
+        }
+        Ok(v1::PlanCycleRequest {
             steel: self.steel.clone().unwrap_or_default(),
             section: self.section.section(),
             protected: self.protected,
@@ -156,10 +189,10 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
             cylinder,
             ramp,
             transfer: quenched.then(|| v1::PlanTransferRequest { room_c, units, ..self.transfer.request(&self.in_air) }),
-            bath: quenched.then(|| v1::PlanBathRequest { room_c, units, ..self.bath.request(&self.in_air) }),
+            bath,
             cooling_min: self.cooling.map(in_minutes),
             units,
-        }
+        })
     }
 }
 
@@ -173,7 +206,7 @@ impl Question for Cycle {
     }
 
     fn ask(&self) -> Result<Vec<Answer>, said::Unasked> {
-        Ok(planning::cycle(&self.request())?)
+        Ok(planning::cycle(&self.request().map_err(said::Unasked::Shop)?)?)
     }
 
     fn response(answers: Vec<v1::PlanAnswer>) -> Self::Response {

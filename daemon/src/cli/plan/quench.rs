@@ -128,7 +128,7 @@ pub(super) struct BathArgs {
     #[arg(long, value_name = "MASS", value_parser = units::mass)]
     part_mass: Option<Mass>,
     /// How many parts are pulled one after another.
-    #[arg(long)]
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=1000))]
     parts: Option<u32>,
     /// Share of what a waiting part sees that is the open door.
     #[arg(long, value_name = "SHARE", value_parser = units::share)]
@@ -179,8 +179,8 @@ impl BathArgs {
             oil: self.oil(),
             tank: self.tank_surface.map(|surface| v1::PlanTank {
                 surface_cm2: surface.get::<square_centimeter>(),
-                freeboard_mm: self.tank_freeboard.map_or(0.0, in_millimetres),
-                part_mm: self.part_length.map_or(0.0, in_millimetres),
+                freeboard_mm: self.tank_freeboard.map(in_millimetres),
+                part_mm: self.part_length.map(in_millimetres),
             }),
             cooling_min: self.bath_cooling.map(in_minutes),
             ..Default::default()

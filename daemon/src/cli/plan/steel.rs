@@ -178,7 +178,7 @@ pub(in crate::cli) struct Temper {
     #[arg(long, value_name = "TIME", value_parser = units::time)]
     time: Option<Time>,
     /// How many.
-    #[arg(long)]
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=10))]
     tempers: Option<u32>,
     /// The steel, for its hardness.
     #[arg(long)]

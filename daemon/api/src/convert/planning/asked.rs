@@ -18,7 +18,7 @@ use uom::si::pressure::bar;
 use uom::si::ratio::{part_per_million, percent};
 use uom::si::temperature_interval::kelvin;
 use uom::si::thermodynamic_temperature::degree_celsius;
-use uom::si::time::{minute, second};
+use uom::si::time::{hour, minute, second};
 use uom::si::volume::{cubic_meter, liter};
 use uom::si::volume_rate::liter_per_minute;
 
@@ -104,6 +104,7 @@ pub(super) const SQUARE_CENTIMETRES: Kind<Area> = Kind {
     show: |area, _| format!("{} cm²", figures(area.get::<square_centimeter>(), 3)),
 };
 pub(super) const MINUTES: Kind<Time> = Kind { unit: "min", make: Time::new::<minute>, show: |time, _| units::show_time(time) };
+pub(super) const HOURS: Kind<Time> = Kind { unit: "h", make: Time::new::<hour>, show: |time, _| units::show_time(time) };
 pub(super) const SECONDS: Kind<Time> = Kind { unit: "s", make: Time::new::<second>, show: |time, _| units::show_time(time) };
 pub(super) const BAR: Kind<Pressure> = Kind { unit: "bar", make: Pressure::new::<bar>, show: units::show_pressure };
 pub(super) const KILOGRAMS: Kind<Mass> = Kind { unit: "kg", make: Mass::new::<kilogram>, show: units::show_mass };
@@ -125,29 +126,28 @@ pub(super) const KELVIN_A_MINUTE: Kind<f64> =
 pub(super) struct Asked {
     pub(super) system: System,
     taken: Vec<Note>,
+    warned: Vec<Note>,
 }
 
 impl Asked {
     pub(super) fn new(units: v1::UnitSystem) -> Self {
         let system = if units == v1::UnitSystem::Us { System::Imperial } else { System::Metric };
-        Self { system, taken: Vec::new() }
+        Self { system, taken: Vec::new(), warned: Vec::new() }
     }
 
     /// A number that must be given; proto3 cannot tell a nought from nothing, and none of these may be nought.
     pub(super) fn need<T>(&self, kind: &Kind<T>, field: &str, value: f64, range: (f64, f64)) -> Result<T> {
         if value == 0.0 {
-            return Err(Self::missing(kind, field, range));
+            let why = format!("must be given, {}; 0 counts as not given", span(kind.unit, range));
+            return Err(Unplanned::field(field, why));
         }
         read(kind, field, value, range)
     }
 
     /// A number that must be given, of a field that tells a nought from nothing.
     pub(super) fn must<T>(&self, kind: &Kind<T>, field: &str, value: Option<f64>, range: (f64, f64)) -> Result<T> {
-        read(kind, field, value.ok_or_else(|| Self::missing(kind, field, range))?, range)
-    }
-
-    fn missing<T>(kind: &Kind<T>, field: &str, range: (f64, f64)) -> Unplanned {
-        Unplanned::field(field, format!("must be given, {}", span(kind.unit, range)))
+        let missing = || Unplanned::field(field, format!("must be given, {}", span(kind.unit, range)));
+        read(kind, field, value.ok_or_else(missing)?, range)
     }
 
     /// A number that may be left out.
@@ -181,8 +181,16 @@ impl Asked {
         }
     }
 
-    /// The answer with all that was taken.
+    /// Says what is wrong with a value that can be taken all the same.
+    pub(super) fn warn(&mut self, note: Note) {
+        if !self.warned.contains(&note) {
+            self.warned.push(note);
+        }
+    }
+
+    /// The answer with all that was taken and warned of.
     pub(super) fn said(self, mut answer: Answer) -> Answer {
+        answer.warnings.extend(self.warned);
         answer.notes.extend(self.taken);
         answer
     }
@@ -222,7 +230,7 @@ mod tests {
         let asked = Asked::new(v1::UnitSystem::Metric);
         let why = |value| asked.need(&CELSIUS, "heat_c", value, (20.0, 1250.0)).expect_err("was taken").to_string();
         assert_eq!(why(1593.0), "heat_c is 1593 °C; it must lie between 20 and 1250 °C");
-        assert_eq!(why(0.0), "heat_c must be given, between 20 and 1250 °C");
+        assert_eq!(why(0.0), "heat_c must be given, between 20 and 1250 °C; 0 counts as not given");
         assert!(why(f64::NAN).contains("must lie between"));
     }
 

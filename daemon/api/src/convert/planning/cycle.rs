@@ -17,11 +17,15 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
     let missing = || Unplanned::field("steel", "must be given, such as O1 or 1095");
     let steel = steel::named(&request.steel)?.ok_or_else(missing)?;
     let section = steel::section(&mut asked, request.section.as_ref())?;
+    let hardness_hrc = asked.may(&HRC, "hardness_hrc", request.hardness_hrc, steel::HARDNESS_HRC)?;
+    if let Some(hrc) = hardness_hrc {
+        steel::tempered(steel, hrc)?;
+    }
     let wish = Wish {
         steel,
         section,
         protected: request.protected || request.purge.is_some(),
-        hardness_hrc: asked.may(&HRC, "hardness_hrc", request.hardness_hrc, steel::HARDNESS_HRC)?,
+        hardness_hrc,
         oil: quench::said_speed(request.oil()),
     };
     let proposed = hearthward_process::steel::cycle(&wish).map_err(|error| Unplanned::whole(&error))?;

@@ -5,7 +5,7 @@ use hearthward_process::cylinder::{Cylinder, Draw};
 use hearthward_process::flow::Reference;
 use hearthward_process::gas::{Gas, Mixture, SteelKind};
 use hearthward_process::meter::{Accuracy, Float, Scale, Service, Valve};
-use hearthward_process::plan::{Answer, CylinderQuestion, ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion};
+use hearthward_process::plan::{Answer, CylinderQuestion, Evening, ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion};
 use hearthward_process::purge::Purge;
 use hearthward_process::room::Room;
 use hearthward_process::stack::{Gaps, Shape};
@@ -14,8 +14,8 @@ use hearthward_proto::v1;
 use uom::si::f64::{Ratio, ThermodynamicTemperature};
 
 use super::asked::{
-    Asked, BAR, CELSIUS, CUBIC_METRES, LITRES, LITRES_A_MINUTE, MILLIMETRES, MINUTES, PER_HOUR, PERCENT, PPM, Result,
-    SQUARE_CENTIMETRES, Unplanned,
+    Asked, BAR, CELSIUS, CUBIC_METRES, HOURS, KELVIN_A_MINUTE, LITRES, LITRES_A_MINUTE, MILLIMETRES, MINUTES, PER_HOUR, PERCENT,
+    PPM, Result, SQUARE_CENTIMETRES, Unplanned,
 };
 use super::steel;
 
@@ -48,7 +48,9 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
     let volume = asked.need(&LITRES, "chamber_l", request.chamber_l, (0.01, 1e5))?;
     let room = asked.room(request.room_c)?;
     let mut chamber = Chamber::tight(volume).map_err(|error| Unplanned::of("chamber_l", &error))?;
+    let tight_said = request.pores.as_ref().is_some_and(|wall| wall.volume_l == 0.0);
     match &request.pores {
+        Some(_) if tight_said => {}
         Some(wall) => chamber = chamber.with_pores(pores(asked, wall, room)?).map_err(|error| Unplanned::of("pores", &error))?,
         None => asked.take("a tight chamber; the pores of brick or fibre hold air that a purge must fetch too"),
     }
@@ -81,7 +83,10 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
             flow / 4.0
         }
     };
-    let heat = asked.or(&CELSIUS, "heat_c", (request.heat_c, 800.0), steel::HEAT_C, "the heat that follows")?;
+    let heat = match steel::named(&request.steel)? {
+        Some(steel) => steel::heat(asked, request.heat_c, Some(steel), steel::HEAT_C)?,
+        None => asked.or(&CELSIUS, "heat_c", (request.heat_c, 800.0), steel::HEAT_C, "the heat that follows")?,
+    };
     Ok(PurgeQuestion {
         chamber,
         gas,
@@ -94,14 +99,20 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
         meter: request.meter.as_ref().map(|at| meter(asked, at, gas, room).map_err(|why| why.within("meter"))).transpose()?,
         port: request.port.as_ref().map(|at| port(asked, at).map_err(|why| why.within("port"))).transpose()?,
         gaps: request.gaps.as_ref().map(|gaps| self::gaps(asked, gaps).map_err(|why| why.within("gaps"))).transpose()?,
-        opening: asked.may(&PERCENT, "opening_percent", request.opening_percent, (0.01, 100.0))?,
+        opening: asked.may(&PERCENT, "opening_percent", request.opening_percent, (0.0, 100.0))?,
+        cools: asked.may(&KELVIN_A_MINUTE, "cools_k_min", request.cools_k_min, (0.1, 500.0))?.map(steel::a_minute),
+        leak_said: request.leak_l_min.is_some(),
+        tight_said,
         exposed: exposed(asked, request)?,
     })
 }
 
 pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderRequest) -> Result<CylinderQuestion> {
     let gas = gas_of(asked, &request.gas)?.pure().ok_or_else(|| {
-        Unplanned::field("gas", "must be one gas: there is no equation of state here for mixtures; argon, nitrogen or helium")
+        Unplanned::field(
+            "gas",
+            "must be one gas: there is no equation of state here for mixtures; ask for argon, nitrogen or helium alone",
+        )
     })?;
     let filled = asked.may(&BAR, "filled_bar", request.filled_bar, (1.0, 300.0))?;
     let cylinder = match asked.may(&LITRES, "contents_l", request.contents_l, (1.0, 1e6))? {
@@ -125,6 +136,7 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
     };
     let reference = asked.reference(request.reference_c)?;
     let room = asked.room(request.room_c)?;
+    let temperature = asked.may(&CELSIUS, "temperature_c", request.temperature_c, (-20.0, 60.0))?.unwrap_or(room);
     Ok(CylinderQuestion {
         cylinder,
         gauge: asked.must(&BAR, "gauge_bar", gauge, (0.0, 300.0))?,
@@ -135,12 +147,25 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
             (0.0, 100.0),
             "the gauge's largest error",
         )?,
-        temperature: asked.may(&CELSIUS, "temperature_c", request.temperature_c, (-20.0, 60.0))?.unwrap_or(room),
+        temperature,
         leave: asked.or(&BAR, "leave_bar", (request.leave_bar, 10.0), (0.0, 300.0), "changed at a gauge of")?,
         draws: draws(asked, &request.draws, reference)?,
         reserve: reference.amount(asked.may(&LITRES, "reserve_l", request.reserve_l, (0.0, 1e6))?.unwrap_or_default()),
+        evening: request
+            .evening
+            .as_ref()
+            .map(|at| evening(asked, at, temperature).map_err(|why| why.within("evening")))
+            .transpose()?,
         room: request.room.as_ref().map(|at| self::room(asked, at, room).map_err(|why| why.within("room"))).transpose()?,
         reference,
+    })
+}
+
+fn evening(asked: &Asked, at: &v1::PlanEvening, now: ThermodynamicTemperature) -> Result<Evening> {
+    Ok(Evening {
+        gauge: asked.need(&BAR, "gauge_bar", at.gauge_bar, (0.0, 300.0))?,
+        temperature: asked.may(&CELSIUS, "temperature_c", at.temperature_c, (-20.0, 60.0))?.unwrap_or(now),
+        ago: asked.need(&HOURS, "ago_h", at.ago_h, (0.1, 1e4))?,
     })
 }
 

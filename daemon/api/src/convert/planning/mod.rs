@@ -6,6 +6,7 @@
 mod answer;
 mod asked;
 mod cycle;
+mod furnace;
 mod gas;
 mod quench;
 mod steel;
@@ -13,6 +14,7 @@ mod steel;
 pub use answer::message;
 pub use asked::Unplanned;
 pub use cycle::cycle;
+pub use furnace::{furnace, interrupted};
 pub use gas::{cylinder, purge};
 pub use quench::{bath, transfer};
 pub use steel::{heat_up, temper};

@@ -1,11 +1,10 @@
 //! The way to the bath, and the bath.
 
 use hearthward_process::plan;
-use hearthward_process::plan::{Answer, BathQuestion, TransferQuestion};
+use hearthward_process::plan::{Answer, BathQuestion, TankAtHand, TransferQuestion};
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::transfer::{StillAir, Taper};
 use hearthward_process::units;
-use hearthward_process::vessel::Vessel;
 use hearthward_proto::v1;
 use uom::si::f64::{Length, ThermodynamicTemperature};
 use uom::si::thermodynamic_temperature::degree_celsius;
@@ -39,10 +38,13 @@ pub fn bath(request: &v1::PlanBathRequest) -> Result<Answer> {
 
 pub(super) fn transfer_question(asked: &mut Asked, request: &v1::PlanTransferRequest) -> Result<TransferQuestion> {
     let section = steel::section(asked, request.section.as_ref())?;
-    let start = steel::heat(asked, request.heat_c, steel::named(&request.steel)?, (100.0, HEAT_C.1))?;
-    let usual = "the part must not fall below";
+    let steel = steel::named(&request.steel)?;
+    let start = steel::heat(asked, request.heat_c, steel, (100.0, HEAT_C.1))?;
+    let usual = "the part must not fall below, as plain carbon steel (alloyed steel has longer)";
     Ok(TransferQuestion {
         section,
+        limit_said: request.limit_c.is_some(),
+        steel,
         taper: request.taper.as_ref().map(|taper| self::taper(asked, taper, section.size)).transpose()?,
         start,
         limit: asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), usual)?,
@@ -52,7 +54,7 @@ pub(super) fn transfer_question(asked: &mut Asked, request: &v1::PlanTransferReq
 }
 
 /// Where most oil-hardening steels have not begun to transform, yet are close to it: common practice, no source.
-const STILL_QUENCHABLE_C: f64 = 740.0;
+pub(super) const STILL_QUENCHABLE_C: f64 = 740.0;
 
 fn taper(asked: &Asked, taper: &v1::PlanTaper, section: Length) -> Result<Taper> {
     let read = || {
@@ -99,16 +101,16 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
         pulls,
         air: StillAir::room(room),
         steel: steel.map(|steel| (steel, speed)),
-        vessel: match &request.tank {
-            Some(tank) => {
-                let surface = asked.need(&SQUARE_CENTIMETRES, "tank.surface_cm2", tank.surface_cm2, (1.0, 1e6))?;
-                let freeboard = asked.must(&MILLIMETRES, "tank.freeboard_mm", Some(tank.freeboard_mm), (0.0, 5000.0))?;
-                let part = asked.must(&MILLIMETRES, "tank.part_mm", Some(tank.part_mm), (0.0, 5000.0))?;
-                Some((Vessel { surface, oil: volume, freeboard }, part))
-            }
-            None => None,
-        },
+        tank: request.tank.as_ref().map(|at| tank(asked, at).map_err(|why| why.within("tank"))).transpose()?,
         cooling: asked.may(&MINUTES, "cooling_min", request.cooling_min, (1.0, 43_200.0))?,
+    })
+}
+
+fn tank(asked: &Asked, tank: &v1::PlanTank) -> Result<TankAtHand> {
+    Ok(TankAtHand {
+        surface: asked.need(&SQUARE_CENTIMETRES, "surface_cm2", tank.surface_cm2, (1.0, 1e6))?,
+        freeboard: asked.may(&MILLIMETRES, "freeboard_mm", tank.freeboard_mm, (0.0, 5000.0))?,
+        part: asked.may(&MILLIMETRES, "part_mm", tank.part_mm, (1.0, 5000.0))?,
     })
 }
 

@@ -63,19 +63,13 @@ pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
     let wanted = asked.may(&HRC, "hardness_hrc", request.hardness_hrc, HARDNESS_HRC)?;
     let temperature = match (request.temperature_c, wanted, steel) {
         (Some(_), Some(_), _) => return Err(Unplanned::field("hardness_hrc", "contradicts temperature_c: give one of them")),
-        (None, Some(hrc), Some(steel)) => steel.temper_for(hrc).ok_or_else(|| {
-            let (low, high) = hardnesses(steel);
-            Unplanned::field(
-                "hardness_hrc",
-                format!(
-                    "is {hrc} HRC, which the tempering curve of {} does not pass; it runs from {low} to {high} HRC",
-                    steel.grade
-                ),
-            )
-        })?,
+        (None, Some(hrc), Some(steel)) => tempered(steel, hrc)?,
         (None, Some(_), None) => return Err(Unplanned::field("steel", "must be given with hardness_hrc")),
         (given, None, _) => asked.must(&CELSIUS, "temperature_c", given, (20.0, 750.0))?,
     };
+    if let Some(steel) = steel {
+        steel.hardness_after(temperature).map_err(|error| Unplanned::of("temperature_c", &error))?;
+    }
     let times = match request.tempers {
         0 => {
             asked.take("two tempers (common practice, no source)");
@@ -100,9 +94,14 @@ pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
 /// Hardnesses that anybody asks for.
 pub(super) const HARDNESS_HRC: (f64, f64) = (20.0, 70.0);
 
-fn hardnesses(steel: &Steel) -> (f64, f64) {
-    let each = || steel.tempering.iter().map(|point| point.hrc);
-    (each().fold(f64::INFINITY, f64::min), each().fold(0.0, f64::max))
+/// The temper for a hardness, where the steel's curve passes it.
+pub(super) fn tempered(steel: &Steel, hrc: f64) -> Result<ThermodynamicTemperature> {
+    steel.temper_for(hrc).ok_or_else(|| {
+        let (low, high) = steel.tempered_hrc();
+        let grade = steel.grade;
+        let why = format!("is {hrc} HRC, which the tempering curve of {grade} does not pass; it runs from {low} to {high} HRC");
+        Unplanned::field("hardness_hrc", why)
+    })
 }
 
 /// The steel of a name; none of an empty one.
@@ -122,7 +121,11 @@ pub(super) fn heat(
 ) -> Result<ThermodynamicTemperature> {
     let Some(steel) = steel else { return asked.must(&CELSIUS, "heat_c", celsius, range) };
     let usual_c = steel.usual_heat().get::<degree_celsius>();
-    asked.or(&CELSIUS, "heat_c", (celsius, usual_c), range, &format!("the middle of {}'s range", steel.grade))
+    let heat = asked.or(&CELSIUS, "heat_c", (celsius, usual_c), range, &format!("the middle of {}'s range", steel.grade))?;
+    if let Some(note) = steel.judged(heat).map_err(|error| Unplanned::of("heat_c", &error))? {
+        asked.warn(note);
+    }
+    Ok(heat)
 }
 
 pub(super) fn section(asked: &mut Asked, section: Option<&v1::PlanSection>) -> Result<Section> {
@@ -152,18 +155,21 @@ pub(super) fn ramp(
         let rate = asked.need(&KELVIN_A_MINUTE, "rate_k_min", wish.rate_k_min, (1e-3, 100.0))?;
         let holding = asked.need(&WATTS, "holding_w", wish.holding_w, (1.0, 1e7))?;
         let falls = asked.need(&KELVIN_A_MINUTE, "falls_k_min", wish.falls_k_min, (0.01, 500.0))?;
-        let within = Time::new::<minute>(1.0);
-        let fall = Ramp { rise: TemperatureInterval::new::<kelvin>(falls), within };
         let furnace = Furnace {
             rated: asked.need(&WATTS, "rated_w", wish.rated_w, (1.0, 1e7))?,
-            ..Furnace::of_holding(holding, fall, heat, room).map_err(|error| Unplanned::of("holding_w", &error))?
+            ..Furnace::of_holding(holding, a_minute(falls), heat, room).map_err(|error| Unplanned::of("holding_w", &error))?
         };
         Ok(RampWish {
             furnace,
-            ramp: Ramp { rise: TemperatureInterval::new::<kelvin>(rate), within },
+            ramp: a_minute(rate),
             load: asked.or(&KILOGRAMS, "load_kg", (wish.load_kg, 0.0), (0.0, 1e4), "the mass of the load")?,
             gas: gas::flowing(asked, &wish.gas, wish.flow_l_min)?,
         })
     };
     read(asked).map_err(|why: Unplanned| why.within("ramp"))
+}
+
+/// A rate in kelvin a minute.
+pub(super) fn a_minute(rate_k_min: f64) -> Ramp {
+    Ramp { rise: TemperatureInterval::new::<kelvin>(rate_k_min), within: Time::new::<minute>(1.0) }
 }

@@ -1,0 +1,159 @@
+//! The furnace itself, as it is typed.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use hearthward_api::planning;
+use hearthward_process::plan::Answer;
+use hearthward_process::units;
+use hearthward_process::units::Ramp;
+use hearthward_proto::v1;
+use uom::si::area::square_centimeter;
+use uom::si::f64::{Area, Power, Ratio, ThermodynamicTemperature, Volume, VolumeRate};
+
+use super::said::{Question, Unasked, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
+use super::{RoomArgs, ShownArgs};
+use crate::exit::{Ended, Exit};
+
+/// Asks what is left after heat was cut.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Interrupted {
+    /// Free volume of the chamber.
+    #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
+    chamber: Option<Volume>,
+    /// What the chamber is at now.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    now: Option<ThermodynamicTemperature>,
+    /// Power that held that heat.
+    #[arg(long, value_name = "POWER", value_parser = units::power)]
+    holding: Option<Power>,
+    /// How fast the closed chamber begins to fall.
+    #[arg(long, value_name = "RATE", value_parser = units::ramp)]
+    falls: Option<Ramp>,
+    /// The lowest temperature that the steel may still be quenched from.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    limit: Option<ThermodynamicTemperature>,
+    /// The temperature below which it no longer scales.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    scaling_ends: Option<ThermodynamicTemperature>,
+    /// The flow of gas while it cools.
+    #[arg(long, value_name = "FLOW", value_parser = units::flow)]
+    hold: Option<VolumeRate>,
+    /// Oxygen in that gas.
+    #[arg(long, value_name = "SHARE", value_parser = units::share)]
+    gas_oxygen: Option<Ratio>,
+    /// Air that leaks in.
+    #[arg(long, value_name = "FLOW", value_parser = units::flow)]
+    leak: Option<VolumeRate>,
+    /// The steel's whole surface.
+    #[arg(long, value_name = "AREA", value_parser = units::area)]
+    surface: Option<Area>,
+    /// The steel, for its carbon.
+    #[arg(long)]
+    steel: Option<String>,
+    #[command(flatten)]
+    room: RoomArgs,
+    #[command(flatten)]
+    shown: ShownArgs,
+}
+
+impl Interrupted {
+    pub(super) const EXAMPLE: &'static str = "\
+Example: heat was cut at 800 °C with plane irons in the furnace, which held it with 0.7 kW:
+  hearthward plan interrupted --chamber \"9.4 L\" --now \"800 C\" --holding \"0.7 kW\" --falls \"5 K/min\" --hold \"2 L/min\" \\
+    --surface \"800 cm2\"";
+}
+
+impl Question for Interrupted {
+    type Response = v1::PlanInterruptedResponse;
+    const RESPONSE: &'static str = "PlanInterruptedResponse";
+    const FLAGS: &'static [(&'static str, &'static str)] = &[];
+
+    fn shown(&self) -> &ShownArgs {
+        &self.shown
+    }
+
+    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+        let request = v1::PlanInterruptedRequest {
+            chamber_l: self.chamber.map_or(0.0, in_litres),
+            now_c: self.now.map_or(0.0, in_celsius),
+            holding_w: self.holding.map_or(0.0, in_watts),
+            // People write a fall with or without its sign.
+            falls_k_min: self.falls.map_or(0.0, |fall| (fall.kelvin_per_second() * 60.0).abs()),
+            limit_c: self.limit.map(in_celsius),
+            scaling_ends_c: self.scaling_ends.map(in_celsius),
+            hold_l_min: self.hold.map(in_litres_a_minute),
+            gas_oxygen_ppm: self.gas_oxygen.map(in_ppm),
+            leak_l_min: self.leak.map(in_litres_a_minute),
+            surface_cm2: self.surface.map_or(0.0, |surface| surface.get::<square_centimeter>()),
+            steel: self.steel.clone().unwrap_or_default(),
+            room_c: self.room.room.map(in_celsius),
+            units: self.shown.units.into(),
+        };
+        Ok(vec![planning::interrupted(&request)?])
+    }
+
+    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
+        v1::PlanInterruptedResponse { answer: answers.pop() }
+    }
+}
+
+/// Asks what a furnace loses and holds.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Furnace {
+    /// A recorded heat-up: a line a reading, with minutes since the start, chamber in °C, and the power from then on in W, parted
+    /// by commas. A first line that is no numbers is its heading.
+    #[arg(long, value_name = "FILE")]
+    record: PathBuf,
+    #[command(flatten)]
+    room: RoomArgs,
+    #[command(flatten)]
+    shown: ShownArgs,
+}
+
+impl Furnace {
+    pub(super) const EXAMPLE: &'static str = "\
+Example: a record of at least 20 lines such as \"12.5,431.0,2200\": full power, then part power, then cooling:
+  hearthward plan furnace --record heat-up.csv --room \"18 C\"";
+}
+
+impl Question for Furnace {
+    type Response = v1::PlanFurnaceResponse;
+    const RESPONSE: &'static str = "PlanFurnaceResponse";
+    const FLAGS: &'static [(&'static str, &'static str)] = &[("readings", "record")];
+
+    fn shown(&self) -> &ShownArgs {
+        &self.shown
+    }
+
+    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+        let request = v1::PlanFurnaceRequest {
+            readings: recorded(&self.record).map_err(Unasked::Shop)?,
+            room_c: self.room.room.map(in_celsius),
+            units: self.shown.units.into(),
+        };
+        Ok(vec![planning::furnace(&request)?])
+    }
+
+    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
+        v1::PlanFurnaceResponse { answer: answers.pop() }
+    }
+}
+
+/// The readings of a file.
+fn recorded(file: &Path) -> Result<Vec<v1::PlanFurnaceReading>, Ended> {
+    let failed = |why: String| Ended::new(Exit::Usage, format!("--record {}: {why}", file.display()));
+    let text = std::fs::read_to_string(file).map_err(|error| failed(error.to_string()))?;
+    let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
+    let heading = |place: usize, line: &str| place == 0 && !line.contains(|c: char| c.is_ascii_digit());
+    lines
+        .filter(|(place, line)| !heading(*place, line))
+        .map(|(place, line)| {
+            let numbers: Vec<f64> = line.split(',').filter_map(|field| field.trim().parse().ok()).collect();
+            match numbers[..] {
+                [time_min, chamber_c, power_w] => Ok(v1::PlanFurnaceReading { time_min, chamber_c, power_w }),
+                _ => Err(failed(format!("line {} is not minutes, °C and W, parted by commas: `{line}`", place + 1))),
+            }
+        })
+        .collect()
+}
