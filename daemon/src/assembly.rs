@@ -9,7 +9,7 @@ use hearthward_equipment::{Evidence, Name, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
 use hearthward_process::room::Room;
 use hearthward_supervise::interlock::entry;
-use hearthward_supervise::plan::{FurnacePlan, SteelChoice};
+use hearthward_supervise::plan::{DeadMan, FurnacePlan, Heating, SteelChoice};
 use hearthward_supervise::view::View;
 use hearthward_supervise::{Away, Shop};
 use serde::Serialize;
@@ -108,9 +108,20 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
             by_hand: unit.evidence == Evidence::Confirmed,
             standing_cuts: unit.standing_cuts > 0,
             on_a_line: !driver.spec.lines.is_empty(),
+            faces: unit.faces.clone(),
+            notes: texts(&unit.notes),
         };
         catalogue.add(UnitAddress { driver: name.clone(), unit: unit.name.clone() }, facts);
     }
+}
+
+/// The notes that are words.
+fn texts(notes: &[(String, Setting)]) -> Vec<(String, String)> {
+    let text = |(name, value): &(String, Setting)| match value {
+        Setting::Text(text) => Some((name.clone(), text.clone())),
+        Setting::Flag(_) | Setting::Number(_) | Setting::Whole(_) => None,
+    };
+    notes.iter().filter_map(text).collect()
 }
 
 /// The largest share of a line's time that polling may take; above it a cut or a person's write would wait behind reads.
@@ -156,6 +167,8 @@ pub struct FurnaceCard {
     pub if_computer_dies: String,
     /// Interlocks that only warn.
     pub warns_only: Vec<String>,
+    /// Protection that is not wired, in words.
+    pub not_wired: Vec<&'static str>,
     /// The default on silence, where gas protects steel here.
     pub on_silence: Option<String>,
 }
@@ -184,6 +197,7 @@ impl Assembly {
                     rated_c: to_thousandths(in_celsius(plan.rated)),
                     if_computer_dies: view.if_computer_dies,
                     warns_only: warns_only.collect(),
+                    not_wired: not_wired(plan),
                     on_silence: on_silence(plan),
                 }
             })
@@ -200,11 +214,14 @@ impl Assembly {
             .map(|line| {
                 let LineKind::Tcp { address } = &line.kind else { return format!("line {}", line.name) };
                 let load = loads.iter().find(|(name, _)| *name == line.name).map_or(0.0, |(_, share)| *share);
+                let rest = match line.turnaround.as_millis() {
+                    0 => String::new(),
+                    rest_ms => format!(" and {rest_ms} ms"),
+                };
                 format!(
-                    "line {} to {address}: about {:.0} % busy with polls; a cut waits for one exchange and {:.0} ms at most",
+                    "line {} to {address}: about {:.0} % busy with polls; a cut waits for one exchange{rest} at most",
                     line.name,
-                    load * 100.0,
-                    line.turnaround.as_secs_f64() * 1000.0
+                    load * 100.0
                 )
             })
             .collect()
@@ -245,6 +262,20 @@ impl Assembly {
         let simulated = |unit: &SurveyedUnit| unit.notes.iter().any(|(key, is)| key == "simulated" && *is == Setting::Flag(true));
         self.settings.lines.is_empty() && self.surveyed.iter().flat_map(|driver| &driver.units).all(simulated)
     }
+}
+
+/// What a person may believe to be there, and is not.
+fn not_wired(plan: &FurnacePlan) -> Vec<&'static str> {
+    let commanded = matches!(plan.heating, Heating::SetPoint | Heating::Program);
+    let lacks = [
+        (plan.door.is_none(), "no door switch: nothing here sees an open door, and none cuts heat"),
+        (commanded && plan.contactor.is_none(), "no contactor: heat is cut by telling the controller, and by nothing else"),
+        (
+            plan.contactor.is_some() && plan.dead_man == DeadMan::Nothing,
+            "no heartbeat to its contactor: it stays closed if this computer dies",
+        ),
+    ];
+    lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, words)| words).collect()
 }
 
 /// Without the last bits that the way over kelvins leaves: 950, not 950.0000000000001.

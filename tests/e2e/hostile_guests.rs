@@ -1,11 +1,11 @@
 //! Goal: a driver that misbehaves costs nobody anything but its own equipment. Method: every misdeed that the hostile guest knows,
 //! all at once in one service, beside the real drivers of two furnaces, which must keep their scan, their purge and their cut.
 
+use std::net::TcpListener;
 use std::time::Duration;
 
 use hearthward_tests::client::{assert_without_gaps, numbers};
 use hearthward_tests::daemon::{on_shop, run_within};
-use hearthward_tests::equipment::Equipment;
 use hearthward_tests::{shop, talk};
 use serde_json::{Value, json};
 
@@ -42,13 +42,19 @@ const FATES: [(&str, Fate); 14] = [
 /// Lines of a flood of five thousand a read that may get into the log while this test runs.
 const FLOOD_LINES_MOST: usize = 10_000;
 
+/// A device that takes every connection and never says a word.
+fn silent_device() -> TcpListener {
+    TcpListener::bind("127.0.0.1:0").expect("a port")
+}
+
 /// The configuration of a hostile driver and of a furnace that shows what it says. It has a line of its own: drivers on one line
 /// wait for each other's exchanges, however long the host lets them be.
-fn hostile(misdeed: &str, good_reads: u32, equipment_port: u16) -> String {
+fn hostile(misdeed: &str, good_reads: u32, device: &TcpListener) -> String {
+    let at = device.local_addr().expect("it has an address");
     format!(
         r#"
 [line.spare-{misdeed}]
-tcp = "127.0.0.1:{equipment_port}"
+tcp = "{at}"
 
 [driver.bad-{misdeed}]
 component = "hostile.wasm"
@@ -69,10 +75,9 @@ stale_after = "2 s"
 
 #[test]
 fn each_is_contained_and_every_other_furnace_keeps_its_scan() {
-    let folder = tempfile::tempdir().expect("a folder");
-    // The hostile drivers' lines lead to equipment of their own: what is asked here is whether the host keeps them apart.
-    let spare = Equipment::start(folder.path());
-    let more: String = FATES.iter().map(|(misdeed, _)| hostile(misdeed, 5, spare.io_port)).collect();
+    // The hostile drivers' lines lead to devices of their own: what is asked here is whether the host keeps them apart.
+    let silent = FATES.map(|_| silent_device());
+    let more: String = FATES.iter().zip(&silent).map(|((misdeed, _), device)| hostile(misdeed, 5, device)).collect();
     let mut floor = Floor::open_with(&more, &[]);
 
     for (misdeed, fate) in FATES {
@@ -162,7 +167,7 @@ fn is_stopped(driver: &Value) -> bool {
 #[test]
 fn one_that_hangs_in_check_is_refused() {
     let folder = tempfile::tempdir().expect("a folder");
-    let text = shop::text(1, 1) + "\n" + &hostile("loop-in-check", 0, 1);
+    let text = shop::text(1, 2) + "\n" + &hostile("loop-in-check", 0, &silent_device());
     std::fs::write(folder.path().join("shop.toml"), text).expect("the folder can be written");
     let output = run_within(&mut on_shop("check", folder.path(), &[]), talk::SOON);
     let said = String::from_utf8_lossy(&output.stderr).into_owned() + &String::from_utf8_lossy(&output.stdout);
@@ -174,11 +179,11 @@ fn one_that_hangs_in_check_is_refused() {
 /// ages of the real readings over a minute's worth of restarts.
 #[test]
 fn two_runaways_do_not_starve_the_rest() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let spare = Equipment::start(folder.path());
-    let runaway =
-        |name: &str| hostile("endless-loop", 0, spare.io_port).replace("endless-loop\n", "\n").replace("-endless-loop", name);
-    let more = runaway("-one") + &runaway("-two");
+    let silent = [silent_device(), silent_device()];
+    let runaway = |name: &str, device: &TcpListener| {
+        hostile("endless-loop", 0, device).replace("endless-loop\n", "\n").replace("-endless-loop", name)
+    };
+    let more = runaway("-one", &silent[0]) + &runaway("-two", &silent[1]);
     let mut floor = Floor::open_with(&more, &[]);
     for name in ["one", "two"] {
         floor.until_quality(&format!("bad-{name}/victim.temperature"), "QUALITY_BAD");

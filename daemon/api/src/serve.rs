@@ -77,10 +77,11 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
     let (end, ending) = watch::channel(false);
     let (health, health_service) = tonic_health::server::health_reporter();
     let commands = Commands::new(Arc::clone(&api.shop), api.reader.clone());
-    let reflection = tonic_reflection::server::Builder::configure()
-        .register_encoded_file_descriptor_set(hearthward_proto::FILE_DESCRIPTOR_SET)
-        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
-        .build_v1()?;
+    let described = || {
+        tonic_reflection::server::Builder::configure()
+            .register_encoded_file_descriptor_set(hearthward_proto::FILE_DESCRIPTOR_SET)
+            .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+    };
     let cycles = Cycles { shop: Arc::clone(&api.shop), commands: commands.clone() };
     let alarms = AlarmServer { shop: Arc::clone(&api.shop), commands: commands.clone() };
     let interlocks = Interlocks { shop: Arc::clone(&api.shop), commands };
@@ -96,7 +97,9 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
         .http2_keepalive_timeout(Some(KEEPALIVE_ANSWER))
         .max_concurrent_streams(Some(STREAMS_PER_CONNECTION))
         .add_service(health_service)
-        .add_service(reflection)
+        .add_service(described().build_v1()?)
+        // Many clients in other languages still ask in the older way.
+        .add_service(described().build_v1alpha()?)
         .add_service(ShopServiceServer::new(shops).max_decoding_message_size(REQUEST_BYTES))
         .add_service(events)
         .add_service(CycleServiceServer::new(cycles).max_decoding_message_size(REQUEST_BYTES))

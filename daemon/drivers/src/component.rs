@@ -68,8 +68,12 @@ pub(crate) struct Portrait {
 /// Reads the file within its limit.
 pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Refusal> {
     let unreadable = |why: std::io::Error| Refusal::Unreadable { path: path.to_owned(), why: why.to_string() };
-    let file = File::open(path).map_err(unreadable)?;
-    let bytes = file.metadata().map_err(unreadable)?.len();
+    let found = path.metadata().map_err(unreadable)?;
+    if !found.is_file() {
+        // Opening a pipe would wait for whoever writes into it.
+        return Err(Refusal::Unreadable { path: path.to_owned(), why: "it is not a file".to_owned() });
+    }
+    let (file, bytes) = (File::open(path).map_err(unreadable)?, found.len());
     if bytes > FILE_MOST {
         return Err(Refusal::TooLarge { path: path.to_owned(), bytes, most: FILE_MOST });
     }

@@ -16,6 +16,9 @@ use crate::settings::Listen;
 /// How long a person waits before the command says that nobody answers.
 const PATIENCE: Duration = Duration::from_secs(10);
 
+/// How long an answer may take to begin: longer than the service itself waits for a record that cannot be written.
+const ANSWERED_WITHIN: Duration = Duration::from_secs(20);
+
 /// Runs a client's work to its end on a runtime of its own.
 pub(super) fn block_on<T>(work: impl Future<Output = Result<T, Ended>>) -> Result<T, Ended> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
@@ -38,7 +41,7 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
     match at {
         Listen::Tcp(address) => {
             let endpoint = Endpoint::from_shared(format!("http://{address}")).map_err(unreachable)?;
-            endpoint.connect_timeout(PATIENCE).connect().await.map_err(unreachable)
+            endpoint.connect_timeout(PATIENCE).timeout(ANSWERED_WITHIN).connect().await.map_err(unreachable)
         }
         Listen::Unix(path) => {
             let path = path.clone();
@@ -49,6 +52,7 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
             // The address is not used on a Unix socket, but HTTP/2 wants one.
             Endpoint::from_static("http://localhost")
                 .connect_timeout(PATIENCE)
+                .timeout(ANSWERED_WITHIN)
                 .connect_with_connector(dial)
                 .await
                 .map_err(unreachable)
@@ -58,11 +62,19 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
 
 /// What a status of the service means for a person at the command line.
 pub(super) fn refused(status: Status) -> Ended {
-    let exit = match status.code() {
-        Code::Unavailable | Code::DeadlineExceeded => Exit::Unreachable,
-        _ => Exit::Refused,
-    };
-    Ended::new(exit, status.message())
+    match status.code() {
+        // The connection's own limit says no more than that time is over.
+        Code::Cancelled => Ended::new(
+            Exit::Unreachable,
+            format!(
+                "something listens there but gave no answer within {} s ({}); is it `hearthward serve`, and is --at right?",
+                ANSWERED_WITHIN.as_secs(),
+                status.message()
+            ),
+        ),
+        Code::Unavailable | Code::DeadlineExceeded => Ended::new(Exit::Unreachable, status.message()),
+        _ => Ended::new(Exit::Refused, status.message()),
+    }
 }
 
 /// A name for a command, so that a repeat of it is known.

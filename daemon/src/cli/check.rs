@@ -55,6 +55,9 @@ fn report(assembly: &Assembly) -> String {
         if !furnace.warns_only.is_empty() {
             let _ = writeln!(text, "  warns only: {}", furnace.warns_only.join(", "));
         }
+        for lacks in &furnace.not_wired {
+            let _ = writeln!(text, "  {lacks}");
+        }
         if let Some(silence) = &furnace.on_silence {
             let _ = writeln!(text, "  if nobody answers: {silence}");
         }

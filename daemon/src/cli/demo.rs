@@ -47,7 +47,7 @@ impl Demo {
                 print::line(format_args!("{CAUTIONS}\n\nEvents: number, shop time, what happened.\n"))?;
             }
             let event = hearthward_api::event(event);
-            print::line(if json { proto_json("Event", &event) } else { words::event(&event) })
+            print::line(if json { proto_json("Event", &event) } else { words::event(&event, words::Clock::Shop) })
         };
         let summary = run(Options { folder, set, config }, say).map_err(|ended| match ended {
             DemoEnded::Configuration(problems) => refused(&problems, json),
@@ -57,7 +57,7 @@ impl Demo {
             json!({ "summary": summary, "good": summary.is_good(), "journal": journal }).to_string()
         } else {
             let text = summary.text(began.elapsed());
-            format!("\n{text}\nRead it again: hearthward watch --from 1 --journal {}", journal.display())
+            format!("\n{text}\nRead it again: hearthward watch --from 1 --shop-time --journal {}", journal.display())
         })?;
         if summary.is_good() {
             Ok(())

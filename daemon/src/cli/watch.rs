@@ -15,7 +15,7 @@ use crate::exit::{Ended, Exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Watch {
-    /// The number of the first event; 1 is the first ever. Without it, only what happens from now on.
+    /// The number of the first event; 1 is the first ever. Without it, what happens from now on; of a file, all of it.
     #[arg(long)]
     from: Option<u64>,
     /// Stop after the last event that is on record now, instead of waiting for more.
@@ -24,6 +24,9 @@ pub(super) struct Watch {
     /// Read a journal's file instead of asking a service; implies --once, and --at is not looked at.
     #[arg(long, value_name = "FILE")]
     journal: Option<PathBuf>,
+    /// Tell hours since the service started instead of date and time of day; for the journal of a demonstration.
+    #[arg(long)]
+    shop_time: bool,
     #[command(flatten)]
     call: CallArgs,
 }
@@ -79,8 +82,12 @@ impl Watch {
         }
     }
 
+    fn clock(&self) -> words::Clock {
+        if self.shop_time { words::Clock::Shop } else { words::Clock::OfDay }
+    }
+
     fn print(&self, event: &v1::Event) -> Result<(), Ended> {
-        print::line(if self.call.json { json("Event", event) } else { words::event(event) })
+        print::line(if self.call.json { json("Event", event) } else { words::event(event, self.clock()) })
     }
 }
 

@@ -114,12 +114,33 @@ pub(super) fn mark(priority: v1::Priority) -> &'static str {
     }
 }
 
+/// By which clock an event is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Clock {
+    /// Date and time of day, where the command runs.
+    OfDay,
+    /// Hours since the service started: what counts in a demonstration, which takes seconds for them.
+    Shop,
+}
+
 /// One event on one line.
-pub(super) fn event(event: &v1::Event) -> String {
-    let seconds = event.shop_ms / 1000;
+pub(super) fn event(event: &v1::Event, clock: Clock) -> String {
+    let when = match (clock, event.time.as_ref().and_then(|time| of_day(time.seconds))) {
+        (Clock::OfDay, Some(when)) => when,
+        _ => {
+            let seconds = event.shop_ms / 1000;
+            format!("{:02}:{:02}:{:02}", seconds / 3600, seconds / 60 % 60, seconds % 60)
+        }
+    };
     let mark = mark(event.priority());
     let by = if event.person.is_empty() { String::new() } else { format!(" ({})", event.person) };
-    format!("{:>6} {:02}:{:02}:{:02} {mark} {}{by}", event.seq, seconds / 3600, seconds / 60 % 60, seconds % 60, event.text)
+    format!("{:>6} {when} {mark} {}{by}", event.seq, event.text)
+}
+
+/// A moment as the wall clock and the calendar here show it.
+fn of_day(unix_s: i64) -> Option<String> {
+    let moment = Timestamp::from_second(unix_s).ok()?;
+    Some(moment.to_zoned_datetime(TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string())
 }
 
 #[cfg(test)]

@@ -181,6 +181,9 @@ pub(super) fn point(section: &Section<'_>, entry: &'static str) -> Option<PointR
     Some(PointRef { text, key: section.key(entry), source: section.home().to_owned() })
 }
 
+/// Oxygen in a gas that may still be called protective; common practice, no source.
+const OXYGEN_MOST_PPM: f64 = 1000.0;
+
 pub(super) fn supplies(root: &Section<'_>) -> Vec<SupplySettings> {
     root.named("supply").into_iter().filter_map(|(name, section)| supply(name, section)).collect()
 }
@@ -188,6 +191,14 @@ pub(super) fn supplies(root: &Section<'_>) -> Vec<SupplySettings> {
 fn supply(name: Name, section: Section<'_>) -> Option<SupplySettings> {
     let gas = section.need("gas", "gas = \"argon\"", quantities::protective_gas);
     let oxygen = section.read("oxygen", quantities::share).unwrap_or_else(|| Ratio::new::<part_per_million>(10.0));
+    if oxygen.get::<part_per_million>() > OXYGEN_MOST_PPM {
+        let words = format!(
+            "is {:.2} %: hot steel scales in that; a protective gas has {:.1} % oxygen at most, an argon cylinder some ppm",
+            oxygen.get::<percent>(),
+            OXYGEN_MOST_PPM * 1e-4
+        );
+        section.problem("oxygen", words);
+    }
     let capacity = section.need("capacity", "capacity = \"20 L/min\"", quantities::gas_flow);
     let (mut cylinder_volume, mut filled, mut pressure, mut gauge_error) = (None, None, None, None);
     if let Some(cylinder) = section.section("cylinder") {
@@ -221,6 +232,12 @@ pub(super) fn furnaces(root: &Section<'_>) -> Vec<FurnaceSettings> {
 }
 
 fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
+    let built = read_furnace(name, &section);
+    section.finish();
+    built
+}
+
+fn read_furnace(name: Name, section: &Section<'_>) -> Option<FurnaceSettings> {
     let controller = section.read("controller", |text| text.parse::<UnitAddress>().map_err(|_| not_a_unit(text)));
     let heating = section.read("heating", heating).unwrap_or(Heating::SetPoint);
     let rated = section.need("rated", "rated = \"1100 C\"", quantities::furnace_temperature);
@@ -236,9 +253,9 @@ fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
         section.problem("limit", words);
     }
     let power = section.need("power", "power = \"2.2 kW\"", quantities::power);
-    let chamber = chamber(&section);
-    let gas = gas(&section);
-    let temperature = point(&section, "temperature");
+    let chamber = chamber(section);
+    let gas = gas(section);
+    let temperature = point(section, "temperature");
     if controller.is_none() && temperature.is_none() && !section.has("controller") {
         section.missing(
             "controller",
@@ -246,25 +263,21 @@ fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
         );
     }
     let contactor =
-        point(&section, "contactor").map(|output| ContactorSettings { output, feedback: point(&section, "contactor_feedback") });
-    let dead_man = dead_man(&section, contactor.is_some());
+        point(section, "contactor").map(|output| ContactorSettings { output, feedback: point(section, "contactor_feedback") });
+    let dead_man = dead_man(section, contactor.is_some());
     let timing = |entry, least, most, usual| {
         section.read(entry, |text| quantities::duration_in(text, least, most)).unwrap_or(Duration::from_secs(usual))
     };
-    let built = FurnaceSettings {
+    Some(FurnaceSettings {
         home: section.home().to_owned(),
         controller,
         heating,
         dead_man,
         temperature,
-        door: point(&section, "door"),
-        load_temperature: point(&section, "load_thermometer"),
-        probe: point(&section, "oxygen_probe"),
+        door: point(section, "door"),
+        load_temperature: point(section, "load_thermometer"),
+        probe: point(section, "oxygen_probe"),
         contactor,
-        chamber: chamber?,
-        rated: rated?,
-        limit: limit?,
-        power: power?,
         band: section.read("band", quantities::step).unwrap_or_else(|| kelvins(8.0)),
         stale_after: timing("stale_after", 200, 3_600_000, 3),
         steepest_k_per_s: section.number("steepest_k_per_s", 0.1, 1_000.0).unwrap_or(40.0),
@@ -272,14 +285,17 @@ fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
         short_opening: timing("short_opening", 0, 600_000, 30),
         run_time_limit: section.read("run_time_limit", |text| quantities::duration_in(text, 60_000, 604_800_000)),
         gas,
-        on_silence: on_silence(&section),
+        on_silence: on_silence(section),
         still_quenchable: section.read("still_quenchable", quantities::furnace_temperature).unwrap_or_else(|| celsius(740.0)),
         falls_k_per_s: section.number("falls_k_per_s", 0.001, 50.0).unwrap_or(0.3),
-        policy: policy::policy(&section),
+        policy: policy::policy(section),
         name,
-    };
-    section.finish();
-    Some(built)
+        // After all else was read, so that what is wrong there is said too.
+        chamber: chamber?,
+        rated: rated?,
+        limit: limit?,
+        power: power?,
+    })
 }
 
 fn not_a_unit(text: &str) -> String {
@@ -385,19 +401,21 @@ fn purge(section: Section<'_>) -> Option<PurgePlan> {
     if in_celsius(ceiling) > 400.0 {
         section.problem("unpurged_ceiling", "is above 400 °C, where steel scales in air; 200 °C is usual");
     }
-    let plan = PurgePlan {
-        changes: section.number("changes", 1.0, 100.0).unwrap_or(8.0),
-        flow: flow?,
-        hold: hold?,
-        unpurged_ceiling: ceiling,
-        oxygen_limit: section.read("oxygen_limit", quantities::share).unwrap_or_else(|| Ratio::new::<part_per_million>(500.0)),
-        exposure_budget_s: section.number("exposure_budget_s", 0.0, 1e6).unwrap_or(3.0),
-    };
-    if plan.hold > plan.flow {
+    let changes = section.number("changes", 1.0, 100.0).unwrap_or(8.0);
+    let oxygen_limit = section.read("oxygen_limit", quantities::share);
+    let exposure_budget_s = section.number("exposure_budget_s", 0.0, 1e6).unwrap_or(3.0);
+    if flow.zip(hold).is_some_and(|(flow, hold)| hold > flow) {
         section.problem("hold", "is more than `flow`; the holding flow is the smaller one");
     }
     section.finish();
-    Some(plan)
+    Some(PurgePlan {
+        changes,
+        flow: flow?,
+        hold: hold?,
+        unpurged_ceiling: ceiling,
+        oxygen_limit: oxygen_limit.unwrap_or_else(|| Ratio::new::<part_per_million>(500.0)),
+        exposure_budget_s,
+    })
 }
 
 fn on_silence(section: &Section<'_>) -> OnSilence {
@@ -419,11 +437,22 @@ pub(super) fn tanks(root: &Section<'_>) -> Vec<TankSettings> {
 }
 
 fn tank(name: Name, section: Section<'_>) -> Option<TankSettings> {
-    let thermometer = point(&section, "thermometer");
+    let built = read_tank(name, &section);
+    section.finish();
+    built
+}
+
+fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
+    let thermometer = point(section, "thermometer");
     if thermometer.is_none() {
         section.missing("thermometer", "thermometer = \"by-hand/oil-thermometer\"");
     }
     let volume = section.need("volume", "volume = \"12 L\"", quantities::volume);
+    let level = point(section, "level");
+    let agitation = point(section, "agitation");
+    let part_under = point(section, "part_under");
+    let stale_after = section.read("stale_after", |text| quantities::duration_in(text, 1_000, 86_400_000));
+    let level_least = section.read("level_least", quantities::share);
     let Some(oil) = section.section("oil") else {
         section.missing("oil", "oil = { window = [\"40 C\", \"70 C\"], flash_point = \"180 C\" }");
         return None;
@@ -445,23 +474,19 @@ fn tank(name: Name, section: Section<'_>) -> Option<TankSettings> {
     {
         section.problem("oil.window", "reaches into the margin below the flash point; lower its upper end");
     }
-    let built = TankSettings {
+    Some(TankSettings {
         name,
         thermometer: thermometer?,
-        level: point(&section, "level"),
-        agitation: point(&section, "agitation"),
-        part_under: point(&section, "part_under"),
-        stale_after: section
-            .read("stale_after", |text| quantities::duration_in(text, 1_000, 86_400_000))
-            .unwrap_or(Duration::from_secs(1800)),
+        level,
+        agitation,
+        part_under,
+        stale_after: stale_after.unwrap_or(Duration::from_secs(1800)),
         volume: volume?,
         window: window?,
         flash_point,
         flash_margin,
-        level_least: section.read("level_least", quantities::share).unwrap_or_else(|| Ratio::new::<ratio>(0.8)),
-    };
-    section.finish();
-    Some(built)
+        level_least: level_least.unwrap_or_else(|| Ratio::new::<ratio>(0.8)),
+    })
 }
 
 pub(super) fn room(root: &Section<'_>) -> RoomSettings {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use config::{Config, Environment, File, FileFormat, Value};
+use config::{Config, Environment, File, FileFormat, Value, ValueKind};
 
 use super::problem::Problems;
 use super::section::flatten;
@@ -70,7 +70,9 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
         builder = builder.add_source(Environment::with_prefix(PREFIX).prefix_separator("__").separator("__"));
     }
     for (key, value) in &sources.set {
-        match builder.clone().set_override(key, value.as_str()) {
+        // With its own place of origin, so that a problem is not looked for in a file.
+        let value = Value::new(Some(&"--set".to_owned()), ValueKind::String(value.clone()));
+        match builder.clone().set_override(key, value) {
             Ok(next) => builder = next,
             Err(error) => problems.note("a flag", key, format!("cannot be set: {error}")),
         }

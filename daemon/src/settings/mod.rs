@@ -54,6 +54,10 @@ pub struct Settings {
     pub drivers: Vec<DriverSettings>,
     /// The names of all supplies, also of those with problems.
     pub supply_names: Vec<Name>,
+    /// The same of all furnaces.
+    pub furnace_names: Vec<Name>,
+    /// The same of all tanks.
+    pub tank_names: Vec<Name>,
     /// The gas supplies.
     pub supplies: Vec<SupplySettings>,
     /// The furnaces.

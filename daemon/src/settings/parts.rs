@@ -32,7 +32,10 @@ impl FromStr for Listen {
     type Err = String;
     fn from_str(text: &str) -> Result<Self, String> {
         if let Some(path) = text.strip_prefix("unix:") {
-            return Ok(Self::Unix(path.into()));
+            return match path.is_empty() {
+                true => Err("names no socket; write its path, like \"unix:/run/hearthward/api\"".to_owned()),
+                false => Ok(Self::Unix(path.into())),
+            };
         }
         let address: SocketAddr = text.parse().map_err(|_| {
             format!(
@@ -125,7 +128,9 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
         host,
         lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section, &used)).collect(),
-        supply_names: root.named("supply").into_iter().map(|(name, _)| name).collect(),
+        supply_names: names(root, "supply"),
+        furnace_names: names(root, "furnace"),
+        tank_names: names(root, "tank"),
         supplies: equipment::supplies(root),
         furnaces: equipment::furnaces(root),
         tanks: equipment::tanks(root),
@@ -140,6 +145,11 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         recipes,
         merged,
     }
+}
+
+/// All tables of a kind, also those with problems of their own, so that nobody is told that they are not there.
+fn names(root: &Section<'_>, kind: &'static str) -> Vec<Name> {
+    root.named(kind).into_iter().map(|(name, _)| name).collect()
 }
 
 fn shop(root: &Section<'_>) -> (String, Duration, Duration) {

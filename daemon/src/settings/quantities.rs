@@ -110,14 +110,8 @@ pub(crate) fn duration_in(text: &str, least_ms: u64, most_ms: u64) -> Result<Dur
 
 /// A gas that may be used to protect steel.
 pub(super) fn protective_gas(text: &str) -> Result<Gas, String> {
-    let mixture = Mixture::named(text).map_err(|error| error.to_string())?;
-    match mixture.pure() {
-        Some(gas) if gas.protects_steel() => Ok(gas),
-        Some(gas) => Err(format!("{} does not protect hot steel; argon, nitrogen and helium do", gas.name())),
-        None => Err(format!(
-            "{text:?} is a mixture: with carbon dioxide or oxygen it scales and decarburises hot steel; use pure argon, nitrogen or helium"
-        )),
-    }
+    let mixture = Mixture::protective(text).map_err(|error| error.to_string())?;
+    mixture.pure().ok_or_else(|| format!("{text:?} is a mixture, and one gas is needed; use pure argon, nitrogen or helium"))
 }
 
 /// A reading as a person types it, in whatever dimension its unit says.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Name, UnitAddress};
 
 use crate::settings::{PointRef, Problems};
@@ -17,7 +18,59 @@ pub struct UnitFacts {
     pub standing_cuts: bool,
     /// Whether it is reached over a line at all.
     pub on_a_line: bool,
+    /// The faces that it is read by, by the contract's names.
+    pub faces: Vec<String>,
+    /// What the driver notes of it in words, by the names in the contract's table of notes.
+    pub notes: Vec<(String, String)>,
 }
+
+impl UnitFacts {
+    /// What a reading measures, by the contract's words for quantities; nothing where the driver does not say.
+    #[must_use]
+    pub fn quantity(&self, reading: &Name) -> Option<&str> {
+        let of_face = |(face, name, quantity): &(&str, &str, &'static str)| {
+            (*name == reading.as_str() && self.faces.iter().any(|known| known == face)).then_some(*quantity)
+        };
+        let noted = format!("quantity.{reading}");
+        let of_point = || self.notes.iter().find(|(known, _)| *known == noted).map(|(_, text)| text.as_str());
+        FIELDS.iter().find_map(of_face).or_else(of_point)
+    }
+
+    /// Whether the service can write it.
+    #[must_use]
+    pub fn writes(&self, reading: &Name) -> bool {
+        self.noted("write").any(|name| name == reading.as_str())
+    }
+
+    /// Whether heat is let through by it, and cut by switching it off.
+    #[must_use]
+    pub fn cuts_heat_by(&self, reading: &Name) -> bool {
+        self.noted("heats").chain(self.noted("cut")).any(|name| name == reading.as_str())
+    }
+
+    /// Every text noted under a name.
+    pub fn noted<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
+        self.notes.iter().filter(move |(known, _)| known == name).map(|(_, text)| text.as_str())
+    }
+}
+
+/// What the fields of the faces measure, as the contract has them.
+const FIELDS: [(&str, &str, &str); 14] = [
+    ("furnace", field::TEMPERATURE, "temperature_c"),
+    ("furnace", field::SET_POINT, "temperature_c"),
+    ("furnace", field::OUTPUT_SHARE, "share"),
+    ("furnace", field::HEAT_ON, "state"),
+    ("furnace", field::DOOR_OPEN, "state"),
+    ("furnace", field::OVER_TEMPERATURE, "state"),
+    ("flow-meter", field::FLOW, "flow_standard_l_min"),
+    ("flow-meter", field::SET_FLOW, "flow_standard_l_min"),
+    ("flow-meter", field::PRESSURE, "pressure_kpa"),
+    ("flow-meter", field::GAS_TEMPERATURE, "temperature_c"),
+    ("quench-tank", field::TEMPERATURE, "temperature_c"),
+    ("quench-tank", field::LEVEL_SHARE, "share"),
+    ("quench-tank", field::AGITATION_ON, "state"),
+    ("quench-tank", field::HEATER_ON, "state"),
+];
 
 /// All units of all drivers that could be surveyed.
 #[derive(Clone, Debug, Default)]
@@ -42,6 +95,11 @@ impl Catalogue {
     #[must_use]
     pub fn facts(&self, unit: &UnitAddress) -> Option<&UnitFacts> {
         self.units.get(unit)
+    }
+
+    /// All units, in the order of their addresses.
+    pub fn units(&self) -> impl Iterator<Item = (&UnitAddress, &UnitFacts)> {
+        self.units.iter()
     }
 
     /// Whether nothing is known of this driver because it could not be surveyed.

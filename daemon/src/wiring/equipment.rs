@@ -11,6 +11,7 @@ use hearthward_supervise::plan::{
 };
 
 use super::catalogue::{Catalogue, UnitFacts};
+use super::roles::{self, Role};
 use super::rules;
 use crate::settings::{AlarmSettings, FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
 
@@ -21,6 +22,8 @@ pub(super) struct Finder<'a> {
     problems: &'a Problems,
     /// Which furnace has taken an output for heat or gas, so that no two share one for heat, and no alarm hangs on one.
     outputs: BTreeMap<String, Name>,
+    /// Which furnace's chamber or gas a reading tells of.
+    readings: BTreeMap<String, Name>,
 }
 
 impl Finder<'_> {
@@ -34,6 +37,24 @@ impl Finder<'_> {
         Some(self.directory.point(&address))
     }
 
+    /// The same for a point that has to serve as something.
+    fn address_as(&self, role: Role, reference: Option<&PointRef>, usual: &str) -> Option<Address> {
+        let address = self.address(reference, usual)?;
+        let facts = self.catalogue.facts(&address.unit)?;
+        match roles::refusal(role, facts, &address, reference?) {
+            Some(words) => {
+                self.note(&reference?.source, reference?.key.clone(), words);
+                None
+            }
+            None => Some(address),
+        }
+    }
+
+    fn point_as(&mut self, role: Role, reference: Option<&PointRef>, usual: &str) -> Option<PointId> {
+        let address = self.address_as(role, reference, usual)?;
+        Some(self.directory.point(&address))
+    }
+
     fn reading(&mut self, unit: &UnitAddress, facts: &UnitFacts, name: &str) -> Option<PointId> {
         let point = facts.readings.iter().find(|reading| reading.as_str() == name)?.clone();
         Some(self.directory.point(&Address { unit: unit.clone(), point }))
@@ -42,6 +63,17 @@ impl Finder<'_> {
     /// Notes a problem.
     pub(super) fn note(&self, home: &str, key: String, words: String) {
         self.problems.note(home, key, words);
+    }
+
+    /// Notes that a reading tells of this furnace, and of no other.
+    fn take_reading(&mut self, address: &Address, furnace: &FurnaceSettings, key: &str, what: &str) {
+        let text = address.to_string();
+        if let Some(other) = self.readings.insert(text.clone(), furnace.name.clone())
+            && other != furnace.name
+        {
+            let words = format!("is {text}, which is {what} of furnace {other}; it cannot tell of both, so give each its own");
+            self.problems.note(&furnace.home, format!("furnace.{}.{key}", furnace.name), words);
+        }
     }
 
     fn take_output(&mut self, output: String, furnace: &FurnaceSettings, key: &str) {
@@ -56,9 +88,10 @@ impl Finder<'_> {
 const BEATS: u32 = 3;
 
 pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<(ShopPlan, Vec<FurnaceWiring>)> {
-    let mut finder = Finder { directory: Directory::default(), catalogue, problems, outputs: BTreeMap::new() };
+    let mut finder =
+        Finder { directory: Directory::default(), catalogue, problems, outputs: BTreeMap::new(), readings: BTreeMap::new() };
     let supplies = settings.supplies.iter().map(|supply| {
-        let pressure = finder.point(supply.pressure.as_ref(), field::PRESSURE);
+        let pressure = finder.point_as(Role::GAUGE, supply.pressure.as_ref(), field::PRESSURE);
         SupplyPlan {
             name: supply.name.clone(),
             gas: supply.gas,
@@ -74,12 +107,12 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
     let built: Vec<_> = settings.furnaces.iter().map(|furnace| self::furnace(furnace, settings, &mut finder)).collect();
     let tanks: Vec<_> = settings.tanks.iter().map(|tank| self::tank(tank, &mut finder)).collect();
     let room = RoomPlan {
-        oxygen: finder.point(settings.room.oxygen.as_ref(), "oxygen"),
+        oxygen: finder.point_as(Role::OXYGEN, settings.room.oxygen.as_ref(), "oxygen"),
         first_level: settings.room.first_level,
         second_level: settings.room.second_level,
         debounce: settings.room.debounce,
         stale_after: settings.room.stale_after,
-        horn: finder.point(settings.room.horn.as_ref(), "horn"),
+        horn: finder.point_as(Role::SIGNAL, settings.room.horn.as_ref(), "horn"),
     };
     let alarms = self::alarms(&settings.alarms, &mut finder);
     let (mut furnaces, contactors): (Vec<_>, Vec<_>) = built.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
@@ -125,33 +158,43 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
     }
     let own = |finder: &mut Finder<'_>, name: &str| controller.and_then(|unit| finder.reading(unit, facts, name));
     let temperature = match &settings.temperature {
-        Some(reference) => finder.point(Some(reference), field::TEMPERATURE),
+        Some(reference) => {
+            let address = finder.address_as(Role::THERMOMETER, Some(reference), field::TEMPERATURE);
+            address.map(|address| {
+                finder.take_reading(&address, settings, "temperature", "the thermometer");
+                finder.directory.point(&address)
+            })
+        }
         None => own(finder, field::TEMPERATURE),
     };
     if temperature.is_none() && settings.temperature.is_none() && facts.readings.iter().any(|_| true) {
         let words = "gives no temperature; name one with `temperature`";
         finder.problems.note(&settings.home, key("controller"), words);
     }
+    check_times(settings, shop, finder);
     let own_door = own(finder, field::DOOR_OPEN);
     let contactor = settings.contactor.as_ref().and_then(|contactor| {
-        let address = finder.address(Some(&contactor.output), "closed")?;
+        let address = finder.address_as(Role::CONTACTOR, Some(&contactor.output), "closed")?;
         finder.take_output(address.to_string(), settings, "contactor");
         let output = HeatPointId(finder.directory.point(&address).0);
-        Some(Contactor { output, feedback: finder.point(contactor.feedback.as_ref(), "closed") })
+        Some(Contactor { output, feedback: finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed") })
     });
     let plan = FurnacePlan {
         name: settings.name.clone(),
         controller: controller.map(|unit| finder.directory.unit(unit)),
         heating: settings.heating.clone(),
         dead_man: settings.dead_man.clone(),
-        temperature: temperature?,
         stale_after: settings.stale_after,
         set_point: own(finder, field::SET_POINT),
         output_share: own(finder, field::OUTPUT_SHARE),
         over_temperature: own(finder, field::OVER_TEMPERATURE),
-        door: if settings.door.is_some() { finder.point(settings.door.as_ref(), field::DOOR_OPEN) } else { own_door },
-        load_temperature: finder.point(settings.load_temperature.as_ref(), field::TEMPERATURE),
-        probe: finder.point(settings.probe.as_ref(), "oxygen"),
+        door: if settings.door.is_some() {
+            finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN)
+        } else {
+            own_door
+        },
+        load_temperature: finder.point_as(Role::THERMOMETER, settings.load_temperature.as_ref(), field::TEMPERATURE),
+        probe: finder.point_as(Role::OXYGEN, settings.probe.as_ref(), "oxygen"),
         contactor: contactor.clone(),
         chamber: settings.chamber.clone(),
         rated: settings.rated,
@@ -171,8 +214,39 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
             rules: Vec::new(),
             proof_stands: settings.policy.proof_stands,
         },
+        // After all else was looked up, so that what is wrong there is said too.
+        temperature: temperature?,
     };
     Some((plan, contactor.map(|contactor| contactor.output)))
+}
+
+/// Times that cannot be kept would cut heat from a sound furnace for ever.
+fn check_times(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<'_>) {
+    if let DeadMan::ContactorHeartbeat { drops_after } = settings.dead_man
+        && drops_after < shop.scan * BEATS
+    {
+        let words = format!(
+            "is {} ms, but the contactor is told every {} ms at the soonest (`shop.scan`) and two beats may be lost: \
+             give it {} ms at least",
+            drops_after.as_millis(),
+            shop.scan.as_millis(),
+            (shop.scan * BEATS).as_millis()
+        );
+        let key = format!("furnace.{}.if_computer_dies.contactor_drops_after", settings.name);
+        finder.problems.note(&settings.home, key, words);
+    }
+    let reader = settings.controller.as_ref().filter(|_| settings.temperature.is_none());
+    let reader = reader.and_then(|unit| shop.drivers.iter().find(|driver| driver.spec.name == unit.driver));
+    if let Some(driver) = reader.filter(|driver| settings.stale_after < driver.spec.poll_every * 2) {
+        let words = format!(
+            "is {} ms, but {} is read every {} ms (`driver.{}.poll`): a reading would be too old before the next one comes",
+            settings.stale_after.as_millis(),
+            driver.spec.name,
+            driver.spec.poll_every.as_millis(),
+            driver.spec.name
+        );
+        finder.problems.note(&settings.home, format!("furnace.{}.stale_after", settings.name), words);
+    }
 }
 
 /// Heat may be ordered only where it can be taken away again.
@@ -206,7 +280,8 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
         let words = format!("is more than the supply {} can give at all (`capacity`)", gas.supply);
         finder.problems.note(&furnace.home, format!("furnace.{}.purge.flow", furnace.name), words);
     }
-    let address = finder.address(gas.meter.as_ref(), field::FLOW)?;
+    let address = finder.address_as(Role::METER, gas.meter.as_ref(), field::FLOW)?;
+    finder.take_reading(&address, furnace, "meter", "the meter");
     let by_eye = finder.catalogue.facts(&address.unit).is_some_and(|facts| facts.by_hand);
     let flow = finder.directory.point(&address);
     let settable = finder
@@ -215,7 +290,7 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
         .is_some_and(|facts| facts.readings.iter().any(|reading| reading.as_str() == field::SET_FLOW));
     let meter: Option<UnitId> = (settable || by_eye).then(|| finder.directory.unit(&address.unit));
     let valve = gas.valve.as_ref().and_then(|(reference, open_unpowered)| {
-        let output = finder.address(Some(reference), "open")?;
+        let output = finder.address_as(Role::VALVE, Some(reference), "open")?;
         finder.outputs.entry(output.to_string()).or_insert_with(|| furnace.name.clone());
         Some(ValvePlan { output: finder.directory.point(&output), open_unpowered: *open_unpowered })
     });
@@ -226,7 +301,7 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
 /// Horn and lamp of the alarms. They are switched by what people hear of, so nothing that heats or gives gas may hang on them.
 fn alarms(settings: &AlarmSettings, finder: &mut Finder<'_>) -> AlarmPlan {
     let mut output = |reference: Option<&PointRef>, usual| {
-        let address = finder.address(reference, usual)?;
+        let address = finder.address_as(Role::SIGNAL, reference, usual)?;
         let text = address.to_string();
         if let (Some(used), Some(reference)) = (finder.outputs.get(&text), reference) {
             let words = format!("is {text}, which furnace {used} uses; an alarm's output must switch nothing else");
@@ -242,17 +317,17 @@ fn alarms(settings: &AlarmSettings, finder: &mut Finder<'_>) -> AlarmPlan {
 }
 
 fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
-    let address = finder.address(Some(&tank.thermometer), field::TEMPERATURE)?;
+    let address = finder.address_as(Role::THERMOMETER, Some(&tank.thermometer), field::TEMPERATURE)?;
     let facts = finder.catalogue.facts(&address.unit).cloned().unwrap_or_default();
     let commanded = facts.readings.iter().any(|reading| reading.as_str() == field::HEATER_ON);
     let own = |finder: &mut Finder<'_>, name: &str| finder.reading(&address.unit, &facts, name);
     let level = if tank.level.is_some() {
-        finder.point(tank.level.as_ref(), field::LEVEL_SHARE)
+        finder.point_as(Role::LEVEL, tank.level.as_ref(), field::LEVEL_SHARE)
     } else {
         own(finder, field::LEVEL_SHARE)
     };
     let agitation = if tank.agitation.is_some() {
-        finder.point(tank.agitation.as_ref(), field::AGITATION_ON)
+        finder.point_as(Role::SWITCH, tank.agitation.as_ref(), field::AGITATION_ON)
     } else {
         own(finder, field::AGITATION_ON)
     };
@@ -262,7 +337,7 @@ fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
         temperature: finder.directory.point(&address),
         level,
         agitation,
-        part_under: finder.point(tank.part_under.as_ref(), "part-under"),
+        part_under: finder.point_as(Role::SWITCH, tank.part_under.as_ref(), "part-under"),
         stale_after: tank.stale_after,
         volume: tank.volume,
         window_low: tank.window.0,

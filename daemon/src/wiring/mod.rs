@@ -3,7 +3,9 @@
 mod catalogue;
 mod equipment;
 mod recipes;
+mod roles;
 mod rules;
+mod sharing;
 
 pub use catalogue::{Catalogue, UnitFacts};
 use hearthward_api::Recipe;
@@ -28,6 +30,7 @@ pub struct Wired {
 /// Problems are noted; the result is complete only when none were.
 pub fn wire(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<Wired> {
     lines_exist(settings, problems);
+    sharing::check(settings, catalogue, problems);
     let (plan, wiring) = equipment::plan(settings, catalogue, problems)?;
     let recipes = recipes::resolve(settings, &plan, problems);
     let host = HostPlan {

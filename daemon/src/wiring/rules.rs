@@ -27,7 +27,7 @@ pub(super) fn add(settings: &Settings, furnaces: &mut [FurnacePlan], room: &Room
                 Some((known.name.clone(), Input { point, quantity: known.quantity, stale_after: rule.stale_after }))
             })
             .collect();
-        for missing in rule.furnaces.iter().filter(|name| settings.furnaces.iter().all(|furnace| furnace.name != **name)) {
+        for missing in rule.furnaces.iter().filter(|name| !settings.furnace_names.contains(name)) {
             finder.note(&rule.home, rule.key("furnaces"), format!("names the furnace {missing}, which is not configured"));
         }
         // What a point lacks has been said.

@@ -144,6 +144,7 @@ impl Kept {
         for slot in &self.slots {
             unit.notes.push(reading::note("write", &slot.name));
             unit.notes.push(reading::note("write_often", &slot.name));
+            unit.notes.push(reading::quantity_note(&slot.name, slot.quantity.word));
         }
         if self.face != Face::Points {
             unit.readings.push(ASKED.to_owned());

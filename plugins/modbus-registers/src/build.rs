@@ -2,7 +2,7 @@
 
 use hearthward_driver::modbus::Framing;
 use hearthward_driver::quantity::Quantity;
-use hearthward_driver::{Form, Problem, Section, Settings, Value, is_unit_name};
+use hearthward_driver::{Form, Problem, Section, Settings, Value, is_unit_name, reading};
 
 use crate::entry::Entry;
 use crate::map;
@@ -163,12 +163,38 @@ fn reference(section: &Section<'_>, face: Face, entries: &[Entry]) -> (f64, f64)
 /// What makes the unit safe: a furnace's table `cut`, the contactors of a unit of points.
 fn cuts(section: &Section<'_>, face: Face, entries: &[Entry]) -> Vec<Write> {
     match face {
-        Face::Furnace => writes(section, "cut", entries),
+        Face::Furnace => {
+            check_cut(section);
+            writes(section, "cut", entries)
+        }
         Face::Points => {
             let contactors = entries.iter().enumerate().filter(|(_, entry)| entry.cuts_heat);
             contactors.filter_map(|(index, entry)| contactor(section, index, entry)).collect()
         }
         Face::FlowMeter | Face::QuenchTank => Vec::new(),
+    }
+}
+
+/// The highest set point that still takes heat away, degrees Celsius: what a hot workshop reaches in summer.
+const COLD_C: f64 = 50.0;
+
+/// A slip in the table that takes heat away would give it instead, at the moment when it is needed most.
+fn check_cut(section: &Section<'_>) {
+    let cut = section.section("cut");
+    let mut problem = |field: usize, words: &str| cut.problem(Face::Furnace.fields()[field].name, words);
+    let value = |field: usize| {
+        let name = Face::Furnace.fields()[field].name;
+        cut.has(name).then(|| cut.value(name)).flatten()
+    };
+    let number = |field: usize| value(field).as_ref().and_then(reading::as_number);
+    if value(furnace::HEAT_ON) == Some(Value::Flag(true)) {
+        problem(furnace::HEAT_ON, "would switch heat on; a cut writes false");
+    }
+    if number(furnace::SET_POINT).is_some_and(|set_point_c| set_point_c > COLD_C) {
+        problem(furnace::SET_POINT, "would heat; a cut writes a set point of 50 \u{b0}C at most, such as 0");
+    }
+    if number(furnace::OUTPUT_SHARE).is_some_and(|share| share > 0.0) {
+        problem(furnace::OUTPUT_SHARE, "would heat; a cut writes 0");
     }
 }
 

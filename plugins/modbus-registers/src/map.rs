@@ -6,6 +6,11 @@ use hearthward_driver::{Section, is_point_name, reading};
 
 use crate::entry::{Entry, Kind};
 
+/// A table as settings write it.
+pub(crate) fn word(table: Table) -> &'static str {
+    TABLES.iter().find(|(_, known)| *known == table).map_or("", |(word, _)| word)
+}
+
 const TABLES: [(&str, Table); 4] =
     [("coil", Table::Coil), ("discrete-input", Table::DiscreteInput), ("holding", Table::Holding), ("input", Table::Input)];
 

@@ -6,6 +6,7 @@ use hearthward_driver::{Fault, Named, StandingCut, Unit, Value, WireCost, fault,
 
 use crate::cuts;
 use crate::entry::{Entry, Raw};
+use crate::map;
 use crate::plan::{Block, Place};
 
 /// Which face a unit has beside `points`.
@@ -209,6 +210,16 @@ impl UnitPlan {
         self.cuts.iter().filter_map(cut).collect()
     }
 
+    /// Every register that is written, in words that are the same whoever writes it. Bits of one register are not told apart: two
+    /// drivers that each write some would undo each other's.
+    fn occupied(&self) -> Vec<String> {
+        let written = self.entries.iter().filter(|entry| entry.write);
+        let registers =
+            written.flat_map(|entry| (0..entry.words()).map(move |word| (entry.table, entry.at.saturating_add(word))));
+        let words = registers.map(|(table, at)| format!("{}:unit {} {} {at}", self.line, self.address, map::word(table)));
+        words.collect::<std::collections::BTreeSet<_>>().into_iter().collect()
+    }
+
     fn notes(&self) -> Vec<Named> {
         let mut notes = vec![reading::note("face", self.face.word()), reading::note("evidence", "measured")];
         let mut many = |note: &str, names: Vec<String>| notes.extend(names.iter().map(|name| reading::note(note, name)));
@@ -218,6 +229,9 @@ impl UnitPlan {
         many("write", named(&|entry| entry.write));
         many("write_often", named(&|entry| entry.often));
         many("cut", self.cuts.iter().map(|(entry, _)| self.entries[*entry].shown()).collect());
+        many("occupies", self.occupied());
+        let kind = |&extra: &usize| reading::quantity_note(&self.entries[extra].shown(), self.entries[extra].quantity.word);
+        notes.extend(self.extras.iter().map(kind));
         notes
     }
 }

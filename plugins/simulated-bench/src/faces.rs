@@ -42,7 +42,10 @@ fn unit(bench: &Bench, name: &str, which: Which) -> Unit {
         Which::Cylinder(_) | Which::Room | Which::Contactors => ("points", &[]),
     };
     let mut unit = reading::unit(name, face, fields);
-    unit.readings.extend(points(bench, which).into_iter().map(|point| point.name));
+    for point in points(bench, which) {
+        unit.notes.push(reading::quantity_note(&point.name, &point.quantity));
+        unit.readings.push(point.name);
+    }
     unit.notes.push(reading::note("evidence", "measured"));
     unit.notes.push(hearthward_driver::Named { name: "simulated".to_owned(), value: Value::Flag(true) });
     if matches!(which, Which::Furnace(_)) {

@@ -26,6 +26,12 @@ pub fn note(name: &str, text: &str) -> Named {
     Named { name: name.to_owned(), value: Value::Text(text.to_owned()) }
 }
 
+/// The note that says what a point's value measures.
+#[must_use]
+pub fn quantity_note(point: &str, quantity: &str) -> Named {
+    note(&format!("quantity.{point}"), quantity)
+}
+
 /// A measure: good when it is a number at all.
 #[must_use]
 pub fn number(value: f64) -> Number {

@@ -23,7 +23,7 @@ const POINTS_MOST: usize = 256;
 const CUTS_MOST: usize = 16;
 
 /// Notes of one unit or driver.
-const NOTES_MOST: usize = 64;
+const NOTES_MOST: usize = 8 * POINTS_MOST;
 
 pub(super) fn description(given: driver::Description) -> Description {
     Description {
@@ -75,6 +75,9 @@ pub(super) fn units(given: Vec<driver::Unit>, lines: usize) -> Result<Vec<Listed
         .map(|unit| {
             if unit.readings.len() > POINTS_MOST || unit.costs.len() > POINTS_MOST || unit.cuts.len() > CUTS_MOST {
                 return Err(too_much(&format!("too many readings, costs or cuts of unit {}", shorten(unit.name, 40))));
+            }
+            if unit.notes.len() > NOTES_MOST {
+                return Err(too_much(&format!("too many notes of unit {}", shorten(unit.name, 40))));
             }
             let cuts = unit.cuts.into_iter().map(|cut| standing_cut(cut, lines)).collect::<Result<_, _>>();
             Ok(Listed {
