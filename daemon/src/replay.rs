@@ -203,9 +203,15 @@ impl OnRecord {
 
 /// The shop as a start of the service began it.
 fn begun(start: &Start, plan: &ShopPlan) -> Shop {
-    let stood = start.body.as_ref().filter(|_| start.format == STANDING_FORMAT);
-    let stood = stood.and_then(|body| StandingRow { format: start.format, body: body.clone(), cuts: Vec::new() }.unpack().ok());
-    Shop::new(plan.clone(), stood, start.away_ms.map_or(Away::Unknown, |ms| Away::Known(ShopMs(ms))))
+    let away = start.away_ms.map_or(Away::Unknown, |ms| Away::Known(ShopMs(ms)));
+    let stood = start.body.as_ref().map(|body| {
+        let row = StandingRow { format: start.format, body: body.clone(), cuts: Vec::new() };
+        (start.format == STANDING_FORMAT).then(|| row.unpack().ok()).flatten()
+    });
+    match stood {
+        Some(None) => Shop::after_unread(plan.clone(), away),
+        stood => Shop::new(plan.clone(), stood.flatten(), away),
+    }
 }
 
 /// The shop as it was after a tick, if the state is of the form that this version keeps.

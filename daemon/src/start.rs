@@ -56,7 +56,10 @@ pub fn start(assembly: &Assembly, clock: &ShopClock) -> Result<Started, Ended> {
     let (to_core, from_all) = inbox();
     let recorder = journal.record(ToldByJournal(to_core.clone())).map_err(|error| failed(&error))?;
     let away = opened.away_ms.map_or(Away::Unknown, |ms| Away::Known(ShopMs(ms)));
-    let shop = Shop::new((*plan).clone(), opened.standing.as_ref().and_then(standing), away);
+    let shop = match opened.standing.as_ref().map(standing) {
+        Some(None) => Shop::after_unread((*plan).clone(), away),
+        stood => Shop::new((*plan).clone(), stood.flatten(), away),
+    };
     let host = Host::start(&assembly.engine, assembly.wired.host.clone(), clock.clone(), offer(to_core.clone()));
     let host = Arc::new(host.map_err(|problems| {
         let words: Vec<String> = problems.iter().map(|problem| format!("{}: {}", problem.key, problem.message)).collect();
@@ -111,8 +114,16 @@ fn operating_system() -> Option<(String, u64)> {
 
 fn standing(row: &StandingRow) -> Option<Standing> {
     if row.format != STANDING_FORMAT {
-        tracing::error!(found = row.format, known = STANDING_FORMAT, "what stood was written by another version: starting cold");
+        tracing::error!(
+            found = row.format,
+            known = STANDING_FORMAT,
+            "what stood was written by another version: starting cold, every furnace stopped until a reset"
+        );
         return None;
     }
-    row.unpack().inspect_err(|error| tracing::error!(%error, "what stood cannot be read: starting cold")).ok()
+    row.unpack()
+        .inspect_err(
+            |error| tracing::error!(%error, "what stood cannot be read: starting cold, every furnace stopped until a reset"),
+        )
+        .ok()
 }

@@ -329,8 +329,10 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
         interlock: limit,
     };
     interlocks.restore_interlock(restore.clone()).await.expect("done");
-    let prove = v1::ProveInterlockRequest { request_id: "d".into(), person, furnace, interlock: limit };
-    interlocks.prove_interlock(prove).await.expect("done");
+    let prove = v1::ProveInterlockRequest { request_id: "d".into(), person, furnace, interlock: limit, seen: None };
+    interlocks.prove_interlock(prove.clone()).await.expect("done");
+    let seen = Some(v1::ProofSeen { passed: true, how: "the relay dropped".into() });
+    interlocks.prove_interlock(v1::ProveInterlockRequest { request_id: "g".into(), seen, ..prove }).await.expect("done");
     let (south, interlock) = (FurnaceId(1), InterlockKind::RunTimeLimit);
     let bypass = |span| Request::Bypass { furnace: south, interlock, reason: "a long temper".into(), span };
     let expected = [
@@ -338,6 +340,7 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
         bypass(Some(Duration::from_secs(3600))),
         Request::Restore { furnace: south, interlock },
         Request::Prove { furnace: south, interlock, wall_ms: 1_700_000_000_123 },
+        Request::Attest { furnace: south, interlock, passed: true, how: "the relay dropped".into(), wall_ms: 1_700_000_000_123 },
     ];
     assert_eq!(served.asked().into_iter().map(|command| command.request).collect::<Vec<_>>(), expected);
     for nothing in [

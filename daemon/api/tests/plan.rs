@@ -117,6 +117,7 @@ fn tank() -> TankPlan {
         part_under: None,
         stale_after: Duration::from_secs(600),
         volume: Volume::new::<liter>(20.0),
+        heater: None,
         window_low: celsius(45.0),
         window_high: celsius(65.0),
         flash_point: None,
@@ -229,6 +230,7 @@ fn soaking(at: ShopMs) -> FurnaceView {
             bypass: None,
             may_prove: true,
             proof: None,
+            proof_owed: true,
         }],
         rules: Vec::new(),
         cycle: Some(CycleView {
@@ -277,6 +279,7 @@ fn latched(at: ShopMs) -> FurnaceView {
             bypass: None,
             may_prove: true,
             proof: None,
+            proof_owed: true,
         }],
         rules: Vec::new(),
         cycle: None,

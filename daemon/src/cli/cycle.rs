@@ -40,8 +40,9 @@ pub(super) struct Start {
     /// How many parts are pulled one after another.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=PARTS))]
     parts: u16,
-    /// By when it shall be ready to be pulled, by this computer's clock, such as 07:00: it is put in now and begins by itself. Only
-    /// where gas is commanded and the room is monitored, or where it is only tempered.
+    /// By when it shall be ready to be pulled, by this computer's clock, such as 07:00: it is put in now and begins by itself where
+    /// gas is commanded and the room is monitored, or where it is only tempered. Elsewhere its bath is made ready by then, and you begin
+    /// it when you are there.
     #[arg(long, value_parser = clock::of_day)]
     ready_by: Option<jiff::civil::Time>,
     #[command(flatten)]

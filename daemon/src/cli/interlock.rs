@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 use hearthward_proto::v1;
 use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
@@ -19,7 +19,7 @@ pub(super) enum Interlock {
     Matrix(Matrix),
     /// Take an interlock out of force for a time, where the configuration is open to it; it is on every record made meanwhile.
     Bypass(Bypass),
-    /// Test an interlock with no load in: says what to do, watches, and keeps the outcome and its date.
+    /// Test an interlock: says what to do, watches, and keeps the outcome and its date.
     Test(Test),
     /// Put a bypassed interlock into force again, at once.
     Restore(Restore),
@@ -79,10 +79,24 @@ pub(super) struct Test {
     /// The furnace.
     #[arg(long)]
     furnace: String,
+    /// What you saw of a test that you made and the service did not watch.
+    #[arg(long, requires = "how")]
+    saw: Option<Saw>,
+    /// How you tested it and what you saw; it goes on record.
+    #[arg(long, requires = "saw")]
+    how: Option<String>,
     #[command(flatten)]
     person: PersonArgs,
     #[command(flatten)]
     call: CallArgs,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Saw {
+    /// It tripped and cleared as it should.
+    Passed,
+    /// It did not.
+    Failed,
 }
 
 #[derive(Debug, Args)]
@@ -210,7 +224,8 @@ impl Matrix {
 }
 
 impl Test {
-    /// Begins the test, then shows what the service says of the furnace until the test is over.
+    /// Says what a person saw; or begins the test, then shows what the service says of the furnace until the test is over. The service
+    /// watches on where this is left.
     async fn run(self) -> Result<(), Ended> {
         let channel = connect(&self.call.at).await?;
         let narrowed = v1::EventFilter { furnaces: vec![self.furnace.clone()], ..v1::EventFilter::default() };
@@ -222,9 +237,14 @@ impl Test {
             person: self.person.name(),
             furnace: self.furnace,
             interlock: self.interlock.into(),
+            seen: self.saw.map(|saw| v1::ProofSeen { passed: saw == Saw::Passed, how: self.how.unwrap_or_default() }),
         };
+        let told = request.seen.is_some();
         let response = InterlockServiceClient::new(channel).prove_interlock(request).await.map_err(refused)?.into_inner();
         print::line(if self.call.json { json("ProveInterlockResponse", &response) } else { response.text })?;
+        if told {
+            return Ok(());
+        }
         while let Some(message) = events.message().await.map_err(refused)? {
             let Some(v1::stream_events_response::Item::Event(event)) = message.item else { continue };
             print::line(if self.call.json { json("Event", &event) } else { event.text.clone() })?;

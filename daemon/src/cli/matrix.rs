@@ -102,6 +102,8 @@ fn effect(interlock: &v1::Interlock) -> String {
         Effect::Cuts | Effect::Limits if !interlock.acts => "WARNS ONLY",
         Effect::Cuts => "cuts heat",
         Effect::Limits => "holds heat at the ceiling",
+        Effect::HoldsPull if !interlock.acts => "calls no part; WARNS ONLY of the heater",
+        Effect::HoldsPull => "calls no part, turns the bath's heater off",
         Effect::Asks => "alarms and asks",
         Effect::Waits => "waits",
         Effect::Alarms => "alarms",
@@ -120,16 +122,17 @@ fn bypass(interlock: &v1::Interlock) -> String {
     }
 }
 
-/// The last guided test and its day, and whether another is owed.
+/// The last test and its day, on whose word, and whether another is owed.
 fn test(interlock: &v1::Interlock) -> String {
     let owed = if interlock.proof_owed { ", TEST OWED" } else { "" };
     match &interlock.proof {
         Some(proof) => {
             let day = proof.time.as_ref().map_or_else(String::new, |time| words::day(time.seconds, TimeZone::system()));
-            format!("{} {day}{owed}", if proof.passed { "passed" } else { "FAILED" })
+            let word = if proof.evidence() == v1::Evidence::Confirmed { ", as a person saw" } else { "" };
+            format!("{} {day}{word}{owed}", if proof.passed { "passed" } else { "FAILED" })
         }
         None if interlock.may_prove => format!("never{owed}"),
-        None => "not by itself".to_owned(),
+        None => "nothing to test".to_owned(),
     }
 }
 

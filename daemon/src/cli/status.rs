@@ -64,6 +64,15 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
     lines.join("\n")
 }
 
+/// So many names that a line holds them; the matrix has them all.
+fn few(names: &[String]) -> String {
+    const SHOWN: usize = 4;
+    match names.len().saturating_sub(SHOWN) {
+        0 => names.join(", "),
+        more => format!("{} and {more} more", names[..SHOWN].join(", ")),
+    }
+}
+
 fn furnace(furnace: &v1::Furnace) -> Vec<String> {
     let heat = match (furnace.wanted_c, furnace.ceiling_c) {
         _ if furnace.heating() == v1::Heating::Watched => "only watched".to_owned(),
@@ -116,7 +125,7 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
     let owed: Vec<String> =
         furnace.interlocks.iter().filter(|lock| lock.proof_owed).map(|lock| words::interlock(lock.kind())).collect();
     if !owed.is_empty() {
-        lines.push(format!("  proof tests owed (hearthward interlock test): {}", owed.join(", ")));
+        lines.push(format!("  proof tests owed (hearthward interlock test): {}", few(&owed)));
     }
     let standing = furnace.interlocks.iter().filter(|lock| lock.state() != v1::InterlockState::Clear);
     lines.extend(standing.map(|lock| format!("  {} {}", words::interlock(lock.kind()), lock.text)));

@@ -145,6 +145,8 @@ pub struct TankSettings {
     pub stale_after: Duration,
     /// Volume of the quenchant.
     pub volume: Volume,
+    /// Power of its heater, from which the time to warm it is worked out.
+    pub heater: Option<Power>,
     /// The working window.
     pub window: (Temperature, Temperature),
     /// Flash point.
@@ -482,6 +484,7 @@ fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
         part_under,
         stale_after: stale_after.unwrap_or(Duration::from_secs(1800)),
         volume: volume?,
+        heater: section.read("heater", quantities::power),
         window: window?,
         flash_point,
         flash_margin,

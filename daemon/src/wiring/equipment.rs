@@ -340,6 +340,7 @@ fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
         part_under: finder.point_as(Role::SWITCH, tank.part_under.as_ref(), "part-under"),
         stale_after: tank.stale_after,
         volume: tank.volume,
+        heater: tank.heater,
         window_low: tank.window.0,
         window_high: tank.window.1,
         flash_point: tank.flash_point,

@@ -144,6 +144,14 @@ pub enum EventBody {
         interlock: InterlockKind,
         /// Whether it tripped and cleared as it should.
         passed: bool,
+        /// Whether the service watched it, or a person told of it.
+        #[serde(default = "watched")]
+        evidence: Evidence,
+    },
+    /// Tests of interlocks are owed: never made, failed, or too old. Told once a day at most.
+    ProofsOwed {
+        /// Of which.
+        interlocks: Vec<InterlockKind>,
     },
     /// Heat became permitted, or its ceiling changed.
     Permitted {
@@ -300,6 +308,11 @@ pub enum EventBody {
     Noted,
 }
 
+/// Records of before it was kept are of tests that were watched.
+fn watched() -> Evidence {
+    Evidence::Measured
+}
+
 impl EventBody {
     /// The kind's name as the journal and the API give it.
     #[must_use]
@@ -319,6 +332,7 @@ impl EventBody {
             Self::Restored { .. } => "restored",
             Self::Rule { .. } => "rule",
             Self::Proved { .. } => "proved",
+            Self::ProofsOwed { .. } => "proofs_owed",
             Self::Permitted { .. } => "permitted",
             Self::Withheld { .. } => "withheld",
             Self::CycleBegan { .. } => "cycle_began",

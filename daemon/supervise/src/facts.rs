@@ -265,6 +265,8 @@ pub(crate) struct Tank {
     pub(crate) matters: bool,
     /// The bath is within its margin of the flash point, or that is latched.
     pub(crate) near_flash: bool,
+    /// The service commands its heater; without a route, that of every tank.
+    pub(crate) heater: bool,
     /// Another load holds the tank, and this one waits for it.
     pub(crate) taken: bool,
 }

@@ -11,7 +11,7 @@ use crate::facts::{Facts, Situation};
 use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
 use crate::interlock::{Grant, Memory, Rows};
 use crate::plan::FurnacePlan;
-use crate::proof::{Proof, Proved};
+use crate::proof::Proofs;
 use crate::purge::{Purge, PurgePhase};
 use crate::recipe::StepKind;
 use crate::rule::{RuleState, RulesNow};
@@ -26,8 +26,7 @@ pub(crate) struct Furnace {
     pub(crate) memory: Memory,
     pub(crate) bypasses: Bypasses,
     /// The test that runs, and what came of those before.
-    pub(crate) proof: Option<Proof>,
-    pub(crate) proved: Vec<Proved>,
+    pub(crate) proofs: Proofs,
     /// The shop's own rules, in the order of the plan.
     pub(crate) rules: Vec<RuleState>,
     pub(crate) rules_now: RulesNow,
@@ -120,8 +119,7 @@ impl Furnace {
             rows: Rows::default(),
             memory: Memory::default(),
             bypasses: Bypasses::default(),
-            proof: None,
-            proved: Vec::new(),
+            proofs: Proofs::new(),
             rules: vec![RuleState::default(); plan.policy.rules.len()],
             rules_now: RulesNow::default(),
             cuts: Cuts::after(Generation(0)),
@@ -238,7 +236,7 @@ impl Furnace {
             alone_s: self.alone_s,
             bypasses: self.bypasses.stood(),
             rules_latched: self.latched_rules(plan),
-            proved: self.proved.clone(),
+            proofs: self.proofs.stood(),
         }
     }
 }
@@ -258,7 +256,7 @@ pub(crate) struct FurnaceStood {
     pub(crate) alone_s: f64,
     pub(crate) bypasses: Bypasses,
     pub(crate) rules_latched: Vec<Name>,
-    pub(crate) proved: Vec<Proved>,
+    pub(crate) proofs: Proofs,
 }
 
 impl Furnace {
@@ -273,7 +271,7 @@ impl Furnace {
     /// Its load goes to this tank and is on its way.
     pub(crate) fn comes_to(&self, tank: usize) -> bool {
         self.cycle.as_ref().is_some_and(|cycle| {
-            cycle.stage == Stage::Running && crate::cycle::tank_ahead(cycle).is_some_and(|id| id.index() == tank)
+            (cycle.stage == Stage::Running || cycle.warms) && crate::cycle::tank_ahead(cycle).is_some_and(|id| id.index() == tank)
         })
     }
 }

@@ -298,6 +298,8 @@ pub struct TankPlan {
     pub stale_after: Duration,
     /// Volume of the quenchant.
     pub volume: Volume,
+    /// Power of its heater, where it is known.
+    pub heater: Option<Power>,
     /// Working window.
     pub window_low: Temperature,
     /// Upper end of the working window.

@@ -5,7 +5,7 @@
 use std::time::Duration;
 
 use hearthward_equipment::quantity::{GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_celsius, in_litres_per_minute};
-use hearthward_equipment::{Evidence, PointId, Quality, Reading, ShopMs, Value};
+use hearthward_equipment::{Evidence, FurnaceId, PointId, Quality, Reading, ShopMs, Value};
 use serde::{Deserialize, Serialize};
 use uom::si::catalytic_activity::katal;
 use uom::si::pressure::pascal;
@@ -55,6 +55,8 @@ pub(crate) struct Point {
     doubtful: bool,
     /// A good number above this, or no good number at all, may trip something.
     hurry_above: Option<f64>,
+    /// Rules of the shop's own that cut and read it: the furnace, and the rule's place in its list.
+    cuts_by: Vec<(FurnaceId, u16)>,
 }
 
 /// What the record knows of a point's quality.
@@ -103,6 +105,7 @@ impl Point {
             low: f64::INFINITY,
             doubtful: false,
             hurry_above: None,
+            cuts_by: Vec::new(),
         }
     }
 
@@ -144,7 +147,8 @@ impl Points {
         for (place, point) in self.list.iter_mut().enumerate() {
             if let Some(known) = from(place).and_then(|old_place| old.list.get(old_place)) {
                 let (stale_after, hurry_above) = (point.stale_after, point.hurry_above);
-                *point = Point { stale_after, hurry_above, ..known.clone() };
+                let cuts_by = std::mem::take(&mut point.cuts_by);
+                *point = Point { stale_after, hurry_above, cuts_by, ..known.clone() };
             }
         }
     }
@@ -161,6 +165,20 @@ impl Points {
         if let Some(point) = point.and_then(|point| self.list.get_mut(point.index())) {
             point.hurry_above = Some(point.hurry_above.map_or(above, |known| known.min(above)));
         }
+    }
+
+    /// A rule of the shop's own that cuts reads the point.
+    pub(crate) fn hurry_rule(&mut self, point: PointId, furnace: FurnaceId, place: u16) {
+        if let Some(point) = self.list.get_mut(point.index())
+            && !point.cuts_by.contains(&(furnace, place))
+        {
+            point.cuts_by.push((furnace, place));
+        }
+    }
+
+    /// The rules that cut and read the point.
+    pub(crate) fn cuts_by(&self, point: PointId) -> &[(FurnaceId, u16)] {
+        self.of(Some(point)).map_or(&[], |point| &point.cuts_by)
     }
 
     /// Whether a reading may trip something that what is known of its point does not trip already.

@@ -98,7 +98,7 @@ pub enum Request {
         /// Which interlock.
         interlock: InterlockKind,
     },
-    /// Begin a guided test of an interlock, with no load in.
+    /// Begin a guided test of an interlock.
     Prove {
         /// Which furnace.
         furnace: FurnaceId,
@@ -114,6 +114,19 @@ pub enum Request {
     },
     /// Something about alarms.
     Alarm(AlarmAsk),
+    /// Say what came of a test of an interlock that the service did not watch.
+    Attest {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which interlock.
+        interlock: InterlockKind,
+        /// Whether it tripped and cleared as it should.
+        passed: bool,
+        /// How it was tested and what was seen, for the record.
+        how: String,
+        /// Time of day in milliseconds since 1970: a label for the outcome.
+        wall_ms: i64,
+    },
 }
 
 /// Gives a request and its answer the same number.
@@ -193,7 +206,7 @@ pub enum Ask {
     GoOn {
         /// What happened and what the purge, the soak and the steel are still worth.
         because: String,
-        /// For how long nobody watched, in milliseconds; absent when nobody knows.
+        /// For how long nobody watched, in milliseconds: 0 where it was watched all the time and heat was cut; absent when nobody knows.
         away_ms: Option<u64>,
         /// The chamber before, in °C.
         before_c: Option<f64>,

@@ -139,12 +139,8 @@ impl Tank {
         let heat = wanted && !self.latched && self.temperature.is_some();
         if self.told.heat != Some(heat) {
             self.told.heat = Some(heat);
-            let (low_c, high_c) = (in_celsius(plan.window_low), in_celsius(plan.window_high));
             acts.push(match heat {
-                true => {
-                    let high_c = warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
-                    Act::HeatTank { unit, to: celsius(low_c + WARM_TO * (high_c - low_c)) }
-                }
+                true => Act::HeatTank { unit, to: celsius(warm_to_c(plan, warmest_c)) },
                 false => Act::TankHeaterOff { unit },
             });
         }
@@ -186,6 +182,13 @@ impl Tank {
             | self.held_by.map_or(0, |by| u64::from(by.0) + 1) << 8
             | (self.waiting.len() as u64) << 32
     }
+}
+
+/// Where a commanded bath is warmed to, in °C: no warmer than its sequence allows.
+pub(crate) fn warm_to_c(plan: &TankPlan, warmest_c: Option<f64>) -> f64 {
+    let (low_c, high_c) = (in_celsius(plan.window_low), in_celsius(plan.window_high));
+    let high_c = warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
+    low_c + WARM_TO * (high_c - low_c)
 }
 
 /// In the window, and known to be.

@@ -150,10 +150,12 @@ pub struct InterlockView {
     pub may_bypass: bool,
     /// The bypass, if there is one.
     pub bypass: Option<BypassView>,
-    /// Whether a guided test of it can be made without a load.
+    /// Whether it can be tested in this shop.
     pub may_prove: bool,
     /// What came of its last test.
     pub proof: Option<ProofView>,
+    /// A test is owed, by the time that the furnace has been looked after: there was none, it failed, or it is too old.
+    pub proof_owed: bool,
 }
 
 /// What came of the last guided test of an interlock.
@@ -161,6 +163,8 @@ pub struct InterlockView {
 pub struct ProofView {
     /// Whether it tripped and cleared as it should.
     pub passed: bool,
+    /// Whether the service watched it, or a person told of it.
+    pub evidence: Evidence,
     /// Time of day when the test was begun, in milliseconds since 1970.
     pub wall_ms: i64,
 }

@@ -228,6 +228,7 @@ fn tank(chance: &mut Chance, directory: &mut Directory, place: u64) -> TankPlan 
         part_under: None,
         stale_after: Duration::from_secs(30),
         volume: Volume::new::<liter>(12.0),
+        heater: None,
         window_low: celsius(40.0),
         window_high: celsius(70.0),
         flash_point,

@@ -91,9 +91,12 @@ fn body(body: &EventBody, names: &Names) -> Body {
         EventBody::Rule { rule, stands, latched, failed } => {
             Body::Rule(of::Rule { rule: rule.to_string(), stands: *stands, latched: *latched, failed: *failed })
         }
-        EventBody::Proved { interlock, passed } => {
-            Body::Proved(of::Proved { interlock: kind(*interlock).into(), passed: *passed })
-        }
+        EventBody::Proved { interlock, passed, evidence: on } => Body::Proved(of::Proved {
+            interlock: kind(*interlock).into(),
+            passed: *passed,
+            evidence: values::evidence(*on).into(),
+        }),
+        EventBody::ProofsOwed { interlocks } => Body::ProofsOwed(of::ProofsOwed { interlocks: kinds(interlocks) }),
         EventBody::Permitted { ceiling_c } => Body::Permitted(of::Permitted { ceiling_c: tidy(*ceiling_c) }),
         EventBody::Withheld { by } => Body::Withheld(of::Withheld { by: kinds(by) }),
         EventBody::CycleBegan { .. }
@@ -225,7 +228,8 @@ mod tests {
             EventBody::Bypassed { interlock, reason: "a long temper".into(), for_ms: 3_600_000 },
             EventBody::Restored { interlock, lapsed: true },
             EventBody::Rule { rule: load.clone(), stands: true, latched: true, failed: false },
-            EventBody::Proved { interlock, passed: true },
+            EventBody::Proved { interlock, passed: true, evidence: Evidence::Measured },
+            EventBody::ProofsOwed { interlocks: vec![interlock] },
             EventBody::Permitted { ceiling_c: 150.0 },
             EventBody::Withheld { by: vec![interlock] },
             EventBody::CycleBegan { load: load.clone(), steel: "O1".into(), steps: 8 },

@@ -60,8 +60,17 @@ pub(crate) fn interlock(view: &InterlockView, clocks: Clocks) -> v1::Interlock {
         may_bypass: view.may_bypass,
         bypass: view.bypass.as_ref().map(bypass),
         may_prove: view.may_prove,
-        proof: view.proof.map(|proof| v1::InterlockProof { passed: proof.passed, time: Some(timestamp(proof.wall_ms)) }),
-        proof_owed: view.may_prove && clocks.owes(view.proof),
+        proof: view.proof.map(proof),
+        // By the time that the core has looked after the furnace or by the date, whichever is first.
+        proof_owed: view.proof_owed || (view.may_prove && clocks.owes(view.proof)),
+    }
+}
+
+fn proof(view: ProofView) -> v1::InterlockProof {
+    v1::InterlockProof {
+        passed: view.passed,
+        time: Some(timestamp(view.wall_ms)),
+        evidence: super::values::evidence(view.evidence).into(),
     }
 }
 
@@ -91,6 +100,7 @@ fn effect(effect: Effect) -> v1::InterlockEffect {
         Effect::Cuts => v1::InterlockEffect::Cuts,
         Effect::Limits => v1::InterlockEffect::Limits,
         Effect::Asks => v1::InterlockEffect::Asks,
+        Effect::HoldsPull => v1::InterlockEffect::HoldsPull,
         Effect::Waits => v1::InterlockEffect::Waits,
         Effect::Alarms => v1::InterlockEffect::Alarms,
     }
@@ -154,11 +164,12 @@ fn state(state: InterlockState) -> v1::InterlockState {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use hearthward_equipment::Evidence;
 
     #[test]
     fn a_test_is_owed_when_there_is_none_it_failed_or_it_is_too_old() {
         let clocks = Clocks { now: ShopMs(0), wall_ms: 10_000, proof_stands: Duration::from_millis(1_000) };
-        let proof = |passed, wall_ms| Some(ProofView { passed, wall_ms });
+        let proof = |passed, wall_ms| Some(ProofView { passed, evidence: Evidence::Measured, wall_ms });
         for (proof, owed) in [
             (None, true),
             (proof(true, 9_000), false),

@@ -71,7 +71,11 @@ impl InterlockService for Interlocks {
         let request = request.into_inner();
         let envelope = Envelope::new("ProveInterlock", &request, &request.request_id, &request.person)?;
         let furnace = super::furnace(&self.shop.plan(), &request.furnace)?;
-        let wish = Wish::Prove { furnace, interlock: needed(request.interlock)?, wall_ms: self.shop.wall_ms() };
+        let (interlock, wall_ms) = (needed(request.interlock)?, self.shop.wall_ms());
+        let wish = match request.seen {
+            Some(v1::ProofSeen { passed, how }) => Wish::Attest { furnace, interlock, passed, how, wall_ms },
+            None => Wish::Prove { furnace, interlock, wall_ms },
+        };
         let text = self.commands.run(envelope, wish).await?;
         Ok(Response::new(v1::ProveInterlockResponse { text }))
     }

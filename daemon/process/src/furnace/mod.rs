@@ -192,6 +192,18 @@ impl Furnace {
         Ok(self.stays_above(to, from)?.unwrap_or(si::seconds(0.0)))
     }
 
+    /// Where the chamber is so long after a cut, with the door shut: the slow time constant alone, as for [`Furnace::stays_above`].
+    ///
+    /// # Errors
+    /// As for [`Furnace::stays_above`]; a time that is negative or not a number.
+    pub fn falls_to(&self, chamber: ThermodynamicTemperature, after: Time) -> Result<ThermodynamicTemperature> {
+        let room_c = self.checked()?;
+        let chamber_c = within("the chamber's temperature", si::celsius(chamber), "°C", -50.0, 1300.0)?;
+        let after_s = within("the time after the cut", after.value, "s", 0.0, f64::MAX)?;
+        let left = libm::exp(-after_s * self.loss.value / self.capacity.value);
+        Ok(si::from_celsius(room_c + (chamber_c - room_c) * left))
+    }
+
     fn checked(&self) -> Result<f64> {
         within("the rated power", self.rated.value, "W", 1.0, 1e7)?;
         within("the loss", self.loss.value, "W/K", 1e-3, 1e5)?;
@@ -252,6 +264,17 @@ mod tests {
         assert!((seen.loss.value / known.loss.value - 1.0).abs() < 1e-12);
         assert!((seen.capacity.value / known.capacity.value - 1.0).abs() < 1e-12);
         assert!(Furnace::of_holding(holding, fall, known.room, known.room).is_err());
+    }
+
+    #[test]
+    fn where_a_cut_furnace_is_after_a_time_is_the_inverse_of_how_long_it_stays_above() {
+        let from = si::from_celsius(800.0);
+        for limit_c in [799.0, 740.0, 200.0, 30.0] {
+            let time = furnace().stays_above(si::from_celsius(limit_c), from).unwrap().unwrap();
+            assert!((si::celsius(furnace().falls_to(from, time).unwrap()) - limit_c).abs() < 1e-9, "{limit_c}");
+        }
+        assert!((si::celsius(furnace().falls_to(from, si::seconds(1e9)).unwrap()) - 25.0).abs() < 1e-9, "the room's");
+        assert!(furnace().falls_to(from, si::seconds(-1.0)).is_err() && furnace().falls_to(from, si::seconds(f64::NAN)).is_err());
     }
 
     #[test]

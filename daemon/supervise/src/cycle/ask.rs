@@ -1,6 +1,8 @@
 //! Questions that decide: what becomes of the steel, and whether to go on after an interruption.
 
-use super::{At, Cycle, Outcome, Stage, Turn, can_quench, enter, load_c, turn_to_end, turn_to_quench};
+use std::fmt::Write as _;
+
+use super::{At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, route, turn_to_end, turn_to_quench, words};
 use crate::event::Priority;
 use crate::interlock::InterlockKind;
 use crate::plan::SteelChoice;
@@ -49,14 +51,15 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
     let silence = at.plan.on_silence;
     turn.questions.withdraw(at.id, turn.events, |purpose| !matches!(purpose, Purpose::GoOn | Purpose::TurnOff));
     turn.questions.ask(at.id, Purpose::GoOn, turn.now, turn.events, || {
-        let mut choices = vec![Choice::GoOn, Choice::RestartStep, Choice::Steel(SteelChoice::SlowCoolUnderGas), Choice::End];
-        if quenchable_s.is_some() {
-            choices.insert(2, Choice::Steel(SteelChoice::QuenchNow));
-        }
+        let mut choices = vec![Choice::GoOn];
+        // Where no step runs there is none to begin again.
+        choices.extend((cycle.stage == Stage::Running).then_some(Choice::RestartStep));
+        choices.extend(quenchable_s.map(|_| Choice::Steel(SteelChoice::QuenchNow)));
+        choices.extend([Choice::Steel(SteelChoice::SlowCoolUnderGas), Choice::End]);
         let after_ms = u64::try_from(silence.after.as_millis()).unwrap_or(u64::MAX);
         let default = Some((Choice::Steel(SteelChoice::SlowCoolUnderGas), after_ms));
         let Gone { because, away_ms, before_c } = gone;
-        let text = format!("{because} Shall it go on? Without an answer it cools in the chamber with its gas on.");
+        let text = format!("{because} {} Without an answer it cools in the chamber, with the gas that it has.", ways(cycle, at));
         let (now_c, steel_c) = (at.facts.temperature.good(), load_c(cycle, at));
         let ask = Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s };
         Asked { ask, text, choices, default, priority: Priority::Urgent }
@@ -99,6 +102,48 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
             format!("The cycle of load {load} in {name} ends; its gas stays on until it is cool.")
         }
     }
+}
+
+/// What each choice means after an interruption, and which has nothing to stand on.
+fn ways(cycle: &Cycle, at: &At<'_>) -> String {
+    let read_c = at.facts.temperature.good();
+    let purges = cycle.wants_gas() && at.plan.gas.is_some() && !cycle.out && !cycle.charged_hot && !at.purge.is_proved();
+    let purge = if purges { ", above its ceiling once its purge is proved anew" } else { "" };
+    let mut text = match (read_c, cycle.stage) {
+        (None, _) => format!("Go on: it heats once its chamber can be read{purge}."),
+        (Some(_), Stage::Running) => format!("Go on: its {} goes on where it was{purge}.", words::step(cycle.kind())),
+        (Some(_), _) => "Go on: it goes on from where it was.".to_owned(),
+    };
+    if cycle.stage == Stage::Running {
+        let _ = write!(
+            text,
+            " Restart the step: its {} begins anew, and what was done of it counts no more.",
+            words::step(cycle.kind())
+        );
+    }
+    let pulls = route::pull_from(cycle).is_some() && !cycle.out;
+    match (can_quench(cycle, at.plan, read_c), read_c) {
+        (Some(left_s), _) => {
+            let _ = write!(
+                text,
+                " Quench now: hot enough for another {}; its soak may be short.",
+                words::span(u64::from(left_s) * 1000)
+            );
+        }
+        (None, _) if !pulls => text.push_str(" It cannot be quenched now: no pull lies ahead of it."),
+        (None, Some(_)) => text.push_str(" It cannot be quenched now: it is too cool, and would have to come to heat again."),
+        (None, None) => {
+            text.push_str(" It cannot be quenched now: its chamber cannot be read, so nobody knows whether it is hot enough.")
+        }
+    }
+    if !cycle.out {
+        let safe_c = route::safe_c(cycle, at.plan);
+        let long = read_c.filter(|&read_c| read_c > safe_c).and_then(|read_c| chamber::falls_ms(at.plan, read_c, safe_c));
+        let long = long.map(|long_ms| format!(", in about {} to {safe_c:.0} °C", words::span(long_ms))).unwrap_or_default();
+        let _ = write!(text, " Slow-cool: it stays soft{long}, and can be hardened again.");
+    }
+    text.push_str(" End: its cycle is over, and its gas stays on until it is cool.");
+    text
 }
 
 fn costs(quenchable_s: Option<u32>) -> String {

@@ -2,7 +2,7 @@
 
 use hearthward_equipment::quantity::{celsius, in_celsius, in_kelvins};
 use hearthward_process::quench::{Bath, Hot};
-use uom::si::f64::Volume;
+use uom::si::f64::{Mass, Volume};
 
 use super::Cycle;
 use crate::plan::TankPlan;
@@ -36,6 +36,27 @@ pub(super) fn ends_at_c(cycle: &Cycle, tank: &TankPlan, now_c: f64) -> Option<f6
     let parts = u32::from(cycle.load.parts.max(1).saturating_sub(cycle.parts_under));
     bath(tank, now_c).ok()?.after_each(&hot, parts).ok()?.last().copied().map(in_celsius)
 }
+
+/// How long a bath takes to where it is warmed to, in milliseconds: from its volume and its heater, with an allowance for its shell and
+/// its losses. From a room's temperature where it cannot be read, and a usual time where no heater is given.
+pub(super) fn warms_in_ms(tank: &TankPlan, now_c: Option<f64>, warmest_c: Option<f64>) -> u64 {
+    let to_c = crate::tanks::warm_to_c(tank, warmest_c);
+    let time = |heater| {
+        let bath = bath(tank, now_c.unwrap_or(ROOM_C)).ok()?;
+        bath.time_to(celsius(to_c), heater, Mass::default()).ok()?
+    };
+    let needed_s = tank.heater.and_then(time).map_or(USUAL_S, |time| time.value * LOSSES);
+    libm::ceil((needed_s + SLACK_S) * 1000.0) as u64
+}
+
+/// A bath comes from the room (assumed).
+const ROOM_C: f64 = 21.0;
+/// Taken to warm a bath whose heater is not known (common practice, no source).
+const USUAL_S: f64 = 2.0 * 3600.0;
+/// What the steel of the tank and its losses add (assumed, no source).
+const LOSSES: f64 = 1.3;
+/// A bath that is ready a little early waits; one that is late lets steel wait at heat (assumed, no source).
+const SLACK_S: f64 = 600.0;
 
 /// One part as it enters, at the heat of the last soak before the quench.
 fn hot(load: &Load) -> Option<Hot> {

@@ -4,6 +4,7 @@
 
 mod ask;
 mod bath;
+mod chamber;
 mod ends;
 mod heat;
 mod program;
@@ -18,10 +19,11 @@ use serde::{Deserialize, Serialize};
 
 pub(crate) use ask::{Gone, apply_choice, ask_about_steel, ask_to_go_on};
 pub(crate) use bath::{flash_limit_c, warmest_c};
+pub(crate) use chamber::falls_to_c;
 pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
 pub(crate) use program::is_off as program_is_off;
 pub(crate) use steel::{follow, load_c};
-pub(crate) use wait::may_wait;
+pub(crate) use wait::{Waits, may_wait};
 pub(crate) use words::{span, waiting_for};
 
 use crate::event::{Event, EventBody, Priority};
@@ -137,6 +139,12 @@ pub(crate) struct Cycle {
     pub(crate) lost: bool,
     /// Time until the load shall be ready, where it was given one.
     pub(crate) ready_ms: Option<u64>,
+    /// It may begin by itself at its time; else people begin it, and only its bath is made ready.
+    pub(crate) alone: bool,
+    /// Its bath is warmed before its first step, or somebody was asked to.
+    pub(crate) warms: bool,
+    /// For how long it has been ready to be begun and nobody came.
+    pub(crate) late_ms: u64,
     /// Where the load goes when its transfer is confirmed.
     pub(crate) moves_to: Option<FurnaceId>,
 }
@@ -175,11 +183,14 @@ impl Turn<'_> {
 
 impl Cycle {
     /// A cycle whose load is not in yet.
-    pub(crate) fn new(load: Load, bath_warmest_c: Option<f64>, ready_ms: Option<u64>) -> Self {
+    pub(crate) fn new(load: Load, bath_warmest_c: Option<f64>, ready_ms: Option<u64>, alone: bool) -> Self {
         Self {
             load,
             bath_warmest_c,
             ready_ms,
+            alone,
+            warms: false,
+            late_ms: 0,
             index: 0,
             stage: Stage::Loading,
             step_ms: 0,
@@ -274,7 +285,10 @@ impl Cycle {
             self.in_band_ms ^ self.step_ms.rotate_left(32),
             self.wanted_c.unwrap_or(-1.0).to_bits(),
             self.soaked_ms ^ u64::from(self.asked).rotate_left(40),
-            self.steel_c.unwrap_or(-1.0).to_bits() ^ self.core_lag_ms ^ self.ready_ms.unwrap_or(0).rotate_left(24),
+            self.steel_c.unwrap_or(-1.0).to_bits()
+                ^ self.core_lag_ms
+                ^ self.ready_ms.unwrap_or(0).rotate_left(24)
+                ^ u64::from(self.warms) << 62,
         ]
     }
 }
@@ -286,8 +300,9 @@ pub(crate) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let body = EventBody::CycleBegan { load: load.name.clone(), steel: load.steel.clone(), steps };
     turn.say(at.id, Priority::Notice, format!("The cycle of load {} ({}) began in {name}.", load.name, load.steel), body);
     let load = load.name.clone();
+    let when = if cycle.ready_ms.is_some() && !cycle.alone { "When you are there to begin: put" } else { "Put" };
     turn.questions.ask(at.id, Purpose::LoadAndShut, turn.now, turn.events, || {
-        Asked::to_do(Ask::LoadAndShut, format!("Put load {load} into {name}, shut the door, and say so."))
+        Asked::to_do(Ask::LoadAndShut, format!("{when} load {load} into {name}, shut the door, and say so."))
     });
 }
 
@@ -300,10 +315,11 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     // Unknown counts as cold, which asks for the purge.
     cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
     steel::put_in(cycle);
-    if cycle.ready_ms.is_some() {
+    if cycle.ready_ms.is_some() && cycle.alone {
         wait::begin(cycle, at, turn);
         return Ok(());
     }
+    cycle.ready_ms = None;
     cycle.stage = Stage::Running;
     let index = cycle.index;
     enter(cycle, at, turn, index);
@@ -324,8 +340,12 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
         return None;
     }
     match cycle.stage {
-        Stage::Loading => None,
+        Stage::Loading => {
+            wait::prepare(cycle, at, turn);
+            None
+        }
         Stage::Waiting => {
+            wait::prepare(cycle, at, turn);
             wait::wait(cycle, at, turn);
             None
         }

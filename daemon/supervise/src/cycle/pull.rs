@@ -7,6 +7,7 @@ use hearthward_equipment::quantity::in_kelvins;
 use super::{At, Cycle, Outcome, Turn, bath, heat, route};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
+use crate::interlock::InterlockKind;
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Medium, Step};
 use crate::request::Ask;
@@ -31,7 +32,11 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
         (cycle.out, cycle.steel_c, cycle.wanted_c, cycle.since_quench_ms) = (true, None, None, Some(0));
         return true;
     }
-    if cycle.held || turn.questions.find(at.id, Purpose::PartUnder).is_some() {
+    if turn.questions.find(at.id, Purpose::PartUnder).is_some() {
+        take_back(cycle, at, turn);
+        return false;
+    }
+    if cycle.held {
         return false;
     }
     let tank = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index()));
@@ -63,6 +68,27 @@ fn may_call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
         turn.say(at.id, Priority::Warning, text, EventBody::Noted);
     }
     due
+}
+
+/// A call stands for as long as what it was made on, until the door opens for the part: a bath that came too near its flash point, or
+/// that was in its window and can no longer be read before the first part, takes it back. Without a switch at the door the part may be
+/// out already.
+fn take_back(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    if cycle.transfer_ms.is_some() || at.facts.door != Door::Shut {
+        return;
+    }
+    let Some(id) = route::tank_ahead(cycle) else { return };
+    let (Some(tank), Some(plan)) = (turn.tanks.get(id.index()), turn.plan.tanks.get(id.index())) else { return };
+    let first = cycle.parts_under == 0 && cycle.outcome != Outcome::QuenchedEarly;
+    let relied_on = first && !at.rows.row(InterlockKind::QuenchReadiness).is_bypassed();
+    if !tank.latched && (tank.temperature.is_some() || !relied_on) {
+        return;
+    }
+    let mut why = String::new();
+    tank.say(plan, &mut why);
+    turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::PartUnder);
+    let text = format!("Do not open {} for load {}: {why} It waits at heat with the door shut.", at.plan.name, cycle.load.name);
+    turn.say(at.id, Priority::Urgent, text, EventBody::Noted);
 }
 
 fn call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {

@@ -1,16 +1,19 @@
 //! "Ready by seven": a load that is in and begins by itself, so that it is ready when people come. Only where nobody is needed
-//! meanwhile: heat and gas are commanded and the room is monitored; without that, only tempers.
+//! meanwhile: heat and gas are commanded and the room is monitored; without that, only tempers, and the bath of a load that people
+//! begin.
 
 use std::time::Duration;
 
 use hearthward_equipment::quantity::{in_celsius, in_kelvins};
 use uom::si::catalytic_activity::katal;
 
-use super::{At, Cycle, Stage, Turn, enter, steel, words};
+use super::{At, Cycle, Stage, Turn, bath, enter, route, steel, words};
 use crate::event::{EventBody, Priority};
 use crate::gas::chamber_moles;
-use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan};
-use crate::recipe::{Load, Pace, Protection, Step};
+use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan, TankPlan};
+use crate::questions::{Asked, Purpose};
+use crate::recipe::{Load, Medium, Pace, Protection, Step};
+use crate::request::Ask;
 
 /// The longest that a load may wait: beyond two days somebody comes by (assumed, no source).
 const LONGEST: Duration = Duration::from_secs(48 * 3600);
@@ -21,17 +24,34 @@ const SLACK_S: f64 = 600.0;
 /// Where a furnace begins from without a reading, in °C (assumed).
 const ROOM_C: f64 = 21.0;
 
-/// Whether a load may begin without a person beside it.
+/// What may be done for a load that is to be ready by a time, while nobody is there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Waits {
+    /// It may begin by itself.
+    Alone,
+    /// Its bath is made ready; people begin it. The words say why.
+    ForPeople(String),
+}
+
+/// What may be done for a load without a person beside it.
 ///
 /// # Errors
-/// A sentence that says what is missing.
-pub(crate) fn may_wait(shop: &ShopPlan, plan: &FurnacePlan, load: &Load, ready_in: Duration) -> Result<(), String> {
-    let name = &plan.name;
+/// A sentence that says what is missing, where nothing can be done.
+pub(crate) fn may_wait(shop: &ShopPlan, plan: &FurnacePlan, load: &Load, ready_in: Duration) -> Result<Waits, String> {
     if ready_in > LONGEST {
         return Err(format!("A load may wait for two days at most, not {} h.", ready_in.as_secs() / 3600));
     }
+    let Err(missing) = may_begin(shop, plan, load) else { return Ok(Waits::Alone) };
+    let why = format!("Load {} may not begin without a person, since {missing}", load.name);
+    let bathes = load.steps.iter().any(|step| matches!(step, Step::Quench { medium: Medium::Tank(_), .. }));
+    if bathes { Ok(Waits::ForPeople(why)) } else { Err(format!("{why}: only a temper may. Start it when somebody is there.")) }
+}
+
+/// Whether a load may begin by itself, or what is missing.
+fn may_begin(shop: &ShopPlan, plan: &FurnacePlan, load: &Load) -> Result<(), String> {
+    let name = &plan.name;
     if !matches!(plan.heating, Heating::SetPoint | Heating::Program) {
-        return Err(format!("{name} is set by hand: nothing can begin there without a person. Start it when somebody is there."));
+        return Err(format!("{name} is set by hand"));
     }
     let tempers = load
         .steps
@@ -40,16 +60,12 @@ pub(crate) fn may_wait(shop: &ShopPlan, plan: &FurnacePlan, load: &Load, ready_i
     if tempers && load.protection != Protection::Gas && load.steps.iter().any(|step| matches!(step, Step::Temper { .. })) {
         return Ok(());
     }
-    let missing = match &plan.gas {
+    Err(match &plan.gas {
         _ if load.protection != Protection::Gas => "the load is not protected by gas".to_owned(),
         Some(gas) if is_automatic(gas) && shop.room.oxygen.is_some() => return Ok(()),
         Some(gas) if is_automatic(gas) => "no monitor watches the oxygen of the room".to_owned(),
         _ => format!("the gas of {name} is set by hand"),
-    };
-    Err(format!(
-        "Load {} may not begin without a person, since {missing}: only a temper may. Start it when somebody is there.",
-        load.name
-    ))
+    })
 }
 
 /// The service can open and set the gas, and reads it.
@@ -80,6 +96,61 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     (cycle.stage, cycle.ready_ms) = (Stage::Running, None);
     let index = cycle.index;
     enter(cycle, at, turn, index);
+}
+
+/// Makes the bath of a load that waits ready in time: warms it where the service can, else asks a person to. A bath that nobody came for
+/// is not kept warm for ever.
+pub(super) fn prepare(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let Some(left_ms) = cycle.ready_ms.filter(|_| !cycle.held) else { return };
+    let tank = route::tank_ahead(cycle).and_then(|id| Some((turn.tanks.get(id.index())?, turn.plan.tanks.get(id.index())?)));
+    let Some((tank, plan)) = tank else { return };
+    cycle.late_ms += if left_ms == 0 { turn.dt_ms } else { 0 };
+    if cycle.late_ms > KEPT_WARM_MS {
+        return give_up(cycle, at, plan, turn);
+    }
+    if cycle.warms {
+        if tank.is_ready_for(cycle.bath_warmest_c) {
+            turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
+        }
+        return;
+    }
+    let lead_ms = bath::warms_in_ms(plan, tank.temperature, cycle.bath_warmest_c);
+    let by_itself = plan.unit.is_some();
+    if left_ms > lead_ms || (!by_itself && tank.is_ready_for(cycle.bath_warmest_c)) {
+        return;
+    }
+    cycle.warms = true;
+    let (low_c, high_c) = (in_celsius(plan.window_low), in_celsius(plan.window_high));
+    let high_c = cycle.bath_warmest_c.map_or(high_c, |warmest_c| warmest_c.min(high_c));
+    let basis = if plan.heater.is_some() { "" } else { " (taken, since the power of its heater is not given)" };
+    let what = format!(
+        "it needs about {}{basis} to its window of {low_c:.0} to {high_c:.0} °C, for load {} that is to be ready in {}.",
+        words::span(lead_ms),
+        cycle.load.name,
+        words::span(left_ms)
+    );
+    if by_itself {
+        let text =
+            format!("The service warms {} now: {what} Hot oil burns: keep its lid and an extinguisher at hand.", plan.name);
+        turn.say(at.id, Priority::Notice, text, EventBody::Noted);
+    } else {
+        let text = format!("Warm {} now: {what}", plan.name);
+        turn.questions
+            .ask(at.id, Purpose::BringBath, turn.now, turn.events, || Asked::to_do(Ask::BringBath { low_c, high_c }, text));
+    }
+}
+
+/// How long a bath is kept warm for people who do not come (assumed, no source).
+const KEPT_WARM_MS: u64 = 2 * 3_600_000;
+
+fn give_up(cycle: &mut Cycle, at: &At<'_>, plan: &TankPlan, turn: &mut Turn<'_>) {
+    (cycle.warms, cycle.ready_ms) = (false, None);
+    turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
+    let (tank, load) = (&plan.name, &cycle.load.name);
+    let text = format!(
+        "Nobody came for load {load}: {tank} is not kept warm for it any longer. Begin the load when you are there, or end it."
+    );
+    turn.say(at.id, Priority::Warning, text, EventBody::Noted);
 }
 
 /// How long the steps take until the load is ready, in milliseconds: to its first pull, else to its end.

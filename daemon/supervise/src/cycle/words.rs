@@ -39,6 +39,10 @@ pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, into: &mut String) {
     let load = &cycle.load.name;
     let _ = match cycle.stage {
         _ if cycle.interrupted => write!(into, "a person to say whether load {load} in {name} goes on"),
+        Stage::Loading if cycle.ready_ms.is_some() => {
+            let left = span(cycle.ready_ms.unwrap_or(0));
+            write!(into, "load {load} to be put into {name} and the door to be shut; it shall be ready in {left}")
+        }
         Stage::Loading => write!(into, "load {load} to be put into {name} and the door to be shut"),
         Stage::Waiting => {
             let left = span(cycle.ready_ms.unwrap_or(0));

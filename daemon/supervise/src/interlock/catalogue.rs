@@ -49,6 +49,8 @@ pub enum Effect {
     Limits,
     /// Heat is left alone; a person is alarmed and asked.
     Asks,
+    /// No part is called out and the bath's heater is off; heat goes on while the load waits.
+    HoldsPull,
     /// Something is waited for.
     Waits,
     /// A person is alarmed.
@@ -108,6 +110,7 @@ pub fn effect(kind: InterlockKind) -> Effect {
     match kind {
         InterlockKind::PurgeBeforeHeat => Effect::Limits,
         InterlockKind::OffSetPoint => Effect::Alarms,
+        InterlockKind::QuenchOverTemperature => Effect::HoldsPull,
         _ => match entry(kind).causes {
             For::People => Effect::Cuts,
             For::Steel => Effect::Asks,
@@ -163,13 +166,14 @@ pub(crate) fn applies(kind: InterlockKind, plan: &FurnacePlan, room_monitored: b
 }
 
 /// Whether anything is wired that acts for this row; otherwise it only warns.
-pub(crate) fn acts(kind: InterlockKind, plan: &FurnacePlan) -> bool {
+pub(crate) fn acts(kind: InterlockKind, plan: &FurnacePlan, now: &Situation) -> bool {
     match kind {
         InterlockKind::OffSetPoint
         | InterlockKind::PurgeFlow
         | InterlockKind::GasSupply
         | InterlockKind::QuenchReadiness
         | InterlockKind::ShopWatch => false,
+        InterlockKind::QuenchOverTemperature => now.tank.heater,
         InterlockKind::SharedSupply => plan.gas.as_ref().is_some_and(|gas| gas.meter.is_some() && !gas.by_eye),
         _ => can_cut(plan),
     }
@@ -231,7 +235,6 @@ pub(crate) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
     }
 }
 
-/// `reset is owed`, if one is.
 /// How a sentence about heat that must not be begins: where nothing is wired that could withhold it, nobody is told that it is.
 pub(super) struct NoHeat<'a>(pub(super) &'a FurnacePlan);
 
@@ -242,6 +245,7 @@ impl fmt::Display for NoHeat<'_> {
     }
 }
 
+/// That a reset is owed, if one is.
 pub(super) fn owed(told: &Told<'_>) -> &'static str {
     match (told.row.is_latched(), told.row.cause()) {
         (true, true) => " It is latched: reset it once the cause is gone.",

@@ -59,9 +59,11 @@ pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
             )
         }
         InterlockKind::QuenchOverTemperature => {
+            let by_hand =
+                if told.situation.tank.heater { "" } else { " Turn its heater off by hand: nothing is wired that could." };
             write!(
                 into,
-                "The bath for the load in {name} is too near its flash point: no part may be pulled. Let it cool, then reset it."
+                "The bath for the load in {name} is too near its flash point: no part may be pulled. Let it cool, then reset it.{by_hand}"
             )
         }
         _ => write!(into, "The load in {name} waits for the tank, which is kept for another load."),

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::InterlockKind;
 use super::catalogue::{Entry, For, NoHeat, Told, owed};
-use super::row::Verdict;
+use super::row::{Verdict, Why};
 use crate::facts::Situation;
 
 pub(super) const STOP: Entry = Entry {
@@ -46,6 +46,12 @@ pub(super) fn ending(now: &Situation) -> Verdict {
 pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
     let no_heat = NoHeat(told.plan);
     let _ = match kind {
+        InterlockKind::Stop if told.row.why() == Why::Other => {
+            write!(
+                into,
+                "{no_heat}: what stood before this start cannot be read, so nobody knows what was latched. Look at it first."
+            )
+        }
         InterlockKind::Stop => write!(into, "{no_heat}: a person stopped it."),
         InterlockKind::Interrupted if !told.situation.interrupted => {
             write!(into, "{no_heat}: the service was away. Its load goes on by itself once what is read now agrees.")

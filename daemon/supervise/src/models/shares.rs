@@ -71,7 +71,7 @@ impl Machine {
             .map(|at| {
                 let mut furnace = Furnace::new(FurnaceId(at as u16), &self.plan.furnaces[at]);
                 (furnace.gas, furnace.power) = (shares.0[at].gas, shares.0[at].power);
-                let mut cycle = Cycle::new(testing::load(), None, None);
+                let mut cycle = Cycle::new(testing::load(), None, None, true);
                 cycle.wanted_c = shares.0[at].heats.then_some(800.0);
                 furnace.cycle = Some(cycle);
                 furnace

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::Shop;
-use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, can_quench, follow, span};
+use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, falls_to_c, follow, span};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::furnace::{Furnace, Gap};
@@ -20,11 +20,17 @@ const LONGEST_S: f64 = 1e7;
 
 /// Why a load is not simply gone on with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Why {
+pub(super) enum Why {
+    /// Nobody watched, and the door was opened.
     Opened,
+    /// Nobody watched, and something is latched.
     Latched,
+    /// Nobody watched, and the readings do not agree.
     Disagrees,
+    /// Nobody watched, for too long.
     Long,
+    /// It was watched all the time: heat was cut, and what cut it was reset.
+    Reset,
 }
 
 impl Shop {
@@ -102,11 +108,13 @@ fn interrupt(
 ) {
     furnace.gap = Gap::None;
     furnace.cut_now = true;
-    let read_c = furnace.facts.temperature.good();
+    let away_s = away_ms.map(|away_ms| (away_ms as f64 / 1000.0).min(LONGEST_S));
+    let chamber_c = furnace.facts.temperature.good().or_else(|| likely_c(plan, before_c, away_ms));
     if let Some(cycle) = &mut furnace.cycle {
         // The chamber as it is now, for the whole time: the steel is at least so warm. After a time that nobody knows it is as the
         // chamber is.
-        follow(cycle, read_c, away_ms.map_or(LONGEST_S, |away_ms| (away_ms as f64 / 1000.0).min(LONGEST_S)));
+        follow(cycle, chamber_c, away_s.unwrap_or(LONGEST_S));
+        cycle.steel_c = cycle.steel_c.filter(|_| chamber_c.is_some());
     }
     let because = worth(furnace, plan, why, away_ms, before_c);
     let hot_gas_load = furnace.is_hot(plan) && furnace.has_gas_load(plan);
@@ -121,8 +129,13 @@ fn interrupt(
     }
 }
 
+/// Where a chamber that cannot be read has likely fallen to since it was last read, in °C.
+fn likely_c(plan: &FurnacePlan, before_c: Option<f64>, away_ms: Option<u64>) -> Option<f64> {
+    falls_to_c(plan, before_c?, away_ms? as f64 / 1000.0)
+}
+
 /// What happened, and what the purge, the soak and the steel are still worth.
-fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Option<u64>, before_c: Option<f64>) -> String {
+pub(super) fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Option<u64>, before_c: Option<f64>) -> String {
     let name = &plan.name;
     let Some(cycle) = &furnace.cycle else { return String::new() };
     let long = away_ms.map_or("for a time that nobody knows".to_owned(), |away_ms| format!("for {}", span(away_ms)));
@@ -130,26 +143,45 @@ fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Option<u64>, 
         Why::Opened => ", and its door was opened meanwhile",
         Why::Latched => ", and an interlock is latched",
         Why::Disagrees => ", and what it reads now does not agree with what it read before",
-        Why::Long => "",
+        Why::Long | Why::Reset => "",
     };
-    let mut text = format!("The cycle of load {} in {name} was interrupted: nobody watched it {long}{what}.", cycle.load.name);
+    let load = &cycle.load.name;
+    let mut text = match why {
+        Why::Reset => format!("Heat was cut from load {load} in {name}, and what cut it was reset."),
+        _ => format!("The cycle of load {load} in {name} was interrupted: nobody watched it {long}{what}."),
+    };
     let read_c = furnace.facts.temperature.good();
     let _ = match (before_c, read_c) {
+        (_, Some(read_c)) if why == Why::Reset => write!(text, " Its chamber is at {read_c:.0} °C."),
         (Some(before_c), Some(read_c)) => write!(text, " Its chamber was at {before_c:.0} °C and is at {read_c:.0} °C."),
         (None, Some(read_c)) => write!(text, " Its chamber is at {read_c:.0} °C."),
-        (Some(before_c), None) => write!(text, " Its chamber was at {before_c:.0} °C and cannot be read now."),
+        (Some(before_c), None) => match likely_c(plan, Some(before_c), away_ms) {
+            Some(likely_c) => write!(
+                text,
+                " Its chamber was at {before_c:.0} °C and cannot be read now; closed and without heat it would be near {likely_c:.0} °C (estimated)."
+            ),
+            None => write!(text, " Its chamber was at {before_c:.0} °C and cannot be read now."),
+        },
         (None, None) => write!(text, " Its temperature is not known."),
     };
-    if let (Some(steel_c), false) = (cycle.steel_c, cycle.out) {
-        let _ = write!(text, " Its steel is likely near {steel_c:.0} °C.");
-    }
-    if furnace.has_gas_load(plan) {
+    say_steel(furnace, &mut text);
+    if furnace.has_gas_load(plan) && why != Why::Reset {
         text.push_str(" Its purge counts no more.");
     }
     let _ = write!(text, " {} in band are done.", span(cycle.in_band_ms));
-    let _ = match can_quench(cycle, plan, read_c) {
-        Some(left_s) => write!(text, " It can be quenched for another {}.", span(u64::from(left_s) * 1000)),
-        None => write!(text, " It is too cool to be quenched now, or cannot be read: it would have to come to heat again."),
-    };
     text
+}
+
+/// Where the steel likely is, and what that rests on.
+fn say_steel(furnace: &Furnace, text: &mut String) {
+    let Some(cycle) = &furnace.cycle else { return };
+    let _ = match (furnace.facts.load.good(), cycle.steel_c) {
+        _ if cycle.out => write!(text, " The load is not in the chamber."),
+        (Some(load_c), _) => write!(text, " The thermometer at its load reads {load_c:.0} °C."),
+        (None, Some(steel_c)) => write!(text, " Its steel is likely near {steel_c:.0} °C (estimated from its section)."),
+        (None, None) if cycle.load.part.is_none() => {
+            write!(text, " No section is known to estimate its steel from: take it to be as its chamber.")
+        }
+        (None, None) => write!(text, " Where its steel is cannot be estimated."),
+    };
 }

@@ -28,6 +28,7 @@ use crate::cycle::{Turn, watch_door};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
 use crate::furnace::Furnace;
+use crate::interlock::{Change, InterlockKind, Verdict, Why};
 use crate::observe::{CutState, Observation, UnitState, Urgency};
 use crate::output::Outputs;
 use crate::plan::ShopPlan;
@@ -92,6 +93,8 @@ enum Ending {
 struct Began {
     away: Away,
     clean: bool,
+    /// What stood before cannot be read: what was latched then is not known.
+    unread: bool,
 }
 
 /// The room's oxygen over time.
@@ -120,10 +123,11 @@ impl Shop {
     /// A shop before its first tick, which cuts everything that can be cut.
     ///
     /// A cycle that was running goes on by itself only within the ride-through, with readings that agree and a door that is shut;
-    /// else a person is asked.
+    /// else a person is asked. What stood in another format is as good as not read: see [`Shop::after_unread`].
     #[must_use]
     pub fn new(plan: ShopPlan, stood: Option<Standing>, away: Away) -> Self {
-        let stood = stood.filter(|stood| stood.format == STANDING_FORMAT);
+        let unread = stood.as_ref().is_some_and(|stood| stood.format != STANDING_FORMAT);
+        let stood = stood.filter(|_| !unread);
         let mut points = Points::default();
         limit_points(&plan, &mut points);
         let furnaces = plan.furnaces.iter().enumerate().map(|(place, plan)| Furnace::new(furnace_id(place), plan)).collect();
@@ -141,7 +145,7 @@ impl Shop {
             durable: Tick(0),
             record_failing: None,
             ending: Ending::No,
-            began: Some(Began { away, clean: stood.as_ref().is_some_and(Standing::is_clean) }),
+            began: Some(Began { away, clean: stood.as_ref().is_some_and(Standing::is_clean), unread }),
             next_ticket: 0,
             turns: 0,
             forecast_ms: 0,
@@ -154,14 +158,23 @@ impl Shop {
         shop
     }
 
+    /// A shop of which something stood that cannot be read: by another version, or damaged. Nobody knows what was latched, so that every
+    /// furnace is stopped until a person has looked and resets; loads and questions of before are gone.
+    #[must_use]
+    pub fn after_unread(plan: ShopPlan, away: Away) -> Self {
+        let mut shop = Self::new(plan, None, away);
+        shop.began = Some(Began { away, clean: false, unread: true });
+        shop
+    }
+
     /// Stores what happened. [`Urgency::Now`] means that it may trip something: tick at once.
     pub fn observe(&mut self, at: ShopMs, what: Observation) -> Urgency {
         let at = at.max(self.now);
         match what {
             Observation::Reading(reading) => {
-                let urgent = self.is_urgent(at, &reading);
+                let news = self.points.is_news(at, &reading);
                 self.points.store(at, &reading);
-                return if urgent { Urgency::Now } else { Urgency::Scan };
+                return if news || self.trips_rule(at, reading.point) { Urgency::Now } else { Urgency::Scan };
             }
             Observation::Unit { unit, is } => {
                 let urgency = if matches!(is, UnitState::OutOfService(_)) { Urgency::Now } else { Urgency::Scan };
@@ -269,13 +282,29 @@ impl Shop {
     }
 
     fn say_began(&mut self, out: &mut Outputs) {
-        let Some(Began { away, clean }) = self.began.take() else { return };
+        let Some(Began { away, clean, unread }) = self.began.take() else { return };
         let away_ms = match away {
             Away::Known(span) => Some(span.0),
             Away::Unknown => None,
         };
         let text = format!("The service looks after {} from now on; heat is off until it is permitted.", self.plan.name);
         say(&mut out.events, Priority::Record, text, EventBody::Began { away_ms, clean });
+        if unread {
+            self.stop_unread(out);
+        }
+    }
+
+    /// Latches that cannot be read are not gone: a person has to look before anything heats.
+    fn stop_unread(&mut self, out: &mut Outputs) {
+        let text = "What stood before this start was kept by another version of the service, or is damaged, and cannot be read: its latches, \
+                    loads and questions are not known. Look at every furnace and tank, then reset.";
+        say(&mut out.events, Priority::Urgent, text.to_owned(), EventBody::Noted);
+        let (kind, now) = (InterlockKind::Stop, self.now);
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            furnace.rows.step(kind, now, Verdict::latched(true).because(Why::Other));
+            furnace.rows.step(kind, now, Verdict::latched(false));
+            rows::tell(furnace, plan, kind, Change::Tripped, &mut out.events);
+        }
     }
 
     /// What the host and the journal told since the last tick.
@@ -375,10 +404,6 @@ impl Shop {
         }
     }
 
-    fn is_urgent(&self, now: ShopMs, reading: &hearthward_equipment::Reading) -> bool {
-        self.points.is_news(now, reading)
-    }
-
     /// What a tick lends to cycles and questions, beside the furnaces.
     fn turn<'a>(&'a mut self, dt_ms: u64, out: &'a mut Outputs) -> (Turn<'a>, &'a mut Vec<Furnace>) {
         let Self { plan, now, questions, tanks, furnaces, .. } = self;
@@ -428,7 +453,7 @@ fn furnace_id(place: usize) -> FurnaceId {
 /// Each point grows old at the age of its strictest reader, and hurries a tick if it can trip something.
 fn limit_points(plan: &ShopPlan, points: &mut Points) {
     points.resize(plan.directory.points().len());
-    for furnace in &plan.furnaces {
+    for (place, furnace) in plan.furnaces.iter().enumerate() {
         let own = [
             Some(furnace.temperature),
             furnace.set_point,
@@ -446,6 +471,7 @@ fn limit_points(plan: &ShopPlan, points: &mut Points) {
         for input in furnace.policy.rules.iter().flat_map(|rule| rule.when.inputs()) {
             points.limit(Some(input.point), input.stale_after);
         }
+        own_rules::hurry(furnace_id(place), furnace, points);
         points.hurry(Some(furnace.temperature), hearthward_equipment::quantity::in_celsius(furnace.limit));
         points.hurry(furnace.door, 0.5);
         points.hurry(furnace.over_temperature, 0.5);

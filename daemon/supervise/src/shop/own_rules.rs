@@ -1,11 +1,14 @@
 //! The shop's own rules in a tick: evaluated, told of once a change, and what the rows are to make of them.
 
+use hearthward_equipment::{FurnaceId, PointId, ShopMs};
+
 use super::Shop;
 use crate::event::{Event, EventBody, Priority};
 use crate::furnace::Furnace;
 use crate::interlock::InterlockKind;
 use crate::output::Outputs;
 use crate::plan::FurnacePlan;
+use crate::points::Points;
 use crate::rule::{RuleEffect, RulePlan, RuleState, RulesNow};
 
 impl Shop {
@@ -28,6 +31,25 @@ impl Shop {
             }
             furnace.rules_now = sum;
         }
+    }
+
+    /// Whether what was read last of a point trips a rule that cuts at once and does not stand already.
+    pub(super) fn trips_rule(&self, now: ShopMs, point: PointId) -> bool {
+        self.points.cuts_by(point).iter().any(|&(id, place)| {
+            let place = usize::from(place);
+            let rule = self.plan.furnace(id).and_then(|plan| plan.policy.rules.get(place));
+            let state = self.furnaces.get(id.index()).and_then(|furnace| furnace.rules.get(place));
+            let (Some(rule), Some(state)) = (rule, state) else { return false };
+            // One that waits for its time is looked at by every scan anyway; what cannot be evaluated waits for nothing.
+            !state.cause && rule.when.holds(&self.points, now).is_none_or(|holds| holds && rule.after.is_zero())
+        })
+    }
+}
+
+/// What the rules that cut read shall be decided on at once.
+pub(super) fn hurry(id: FurnaceId, plan: &FurnacePlan, points: &mut Points) {
+    for (place, rule) in (0_u16..).zip(&plan.policy.rules).filter(|(_, rule)| rule.effect == RuleEffect::Cut) {
+        rule.when.inputs().for_each(|input| points.hurry_rule(input.point, id, place));
     }
 }
 
@@ -57,13 +79,7 @@ pub(super) fn forbids_start<'a>(furnace: &Furnace, plan: &'a FurnacePlan) -> Opt
     plan.policy.rules.iter().enumerate().find(forbids).map(|(_, rule)| rule).filter(|_| !bypassed)
 }
 
-fn tell(
-    id: hearthward_equipment::FurnaceId,
-    plan: &FurnacePlan,
-    (rule, state): (&RulePlan, &RuleState),
-    running: bool,
-    events: &mut Vec<Event>,
-) {
+fn tell(id: FurnaceId, plan: &FurnacePlan, (rule, state): (&RulePlan, &RuleState), running: bool, events: &mut Vec<Event>) {
     let (name, furnace, text) = (&rule.name, &plan.name, &rule.text);
     let said = match (state.cause, state.failed, state.latched) {
         (true, true, _) => {

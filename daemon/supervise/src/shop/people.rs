@@ -6,7 +6,8 @@ use hearthward_equipment::{FurnaceId, ShopMs, Value};
 
 use super::Shop;
 use super::bypasses::BypassAsked;
-use crate::cycle::{self, Cycle, Outcome, Stage};
+use super::proofs::Attested;
+use crate::cycle::{self, Cycle, Outcome, Stage, Waits};
 use crate::event::{Event, EventBody, Priority};
 use crate::furnace::Furnace;
 use crate::interlock::{InterlockKind, Verdict};
@@ -62,13 +63,16 @@ impl Shop {
             }
             Request::Restore { furnace, interlock } => self.restore_bypassed(person, furnace, interlock, out),
             Request::Prove { furnace, interlock, wall_ms } => self.prove(person, furnace, interlock, wall_ms, out),
+            Request::Attest { furnace, interlock, passed, how, wall_ms } => {
+                self.attest(person, Attested { furnace, kind: interlock, passed, how: &how, wall_ms }, out)
+            }
             Request::Stop { furnace } => self.stop(person, furnace, out),
             Request::Alarm(ask) => self.about_alarm(person, ask, out),
         }
     }
 
     fn start(&mut self, person: &Person, id: FurnaceId, load: Load, ready_in: Option<Duration>, out: &mut Outputs) -> Outcomes {
-        self.may_start(id, &load, ready_in)?;
+        let waits = self.may_start(id, &load, ready_in)?;
         let bath_warmest_c = self.bath_warmest_c(&load)?;
         let (mut turn, furnaces) = self.turn(0, out);
         let shop = turn.plan;
@@ -77,7 +81,7 @@ impl Shop {
         furnace.forget_load();
         furnace.alone_s = 0.0;
         let ready_ms = ready_in.map(|span| u64::try_from(span.as_millis()).unwrap_or(u64::MAX));
-        furnace.cycle = Some(Cycle::new(load, bath_warmest_c, ready_ms));
+        furnace.cycle = Some(Cycle::new(load, bath_warmest_c, ready_ms, waits == Waits::Alone));
         let begins = turn.events.len();
         if let (Some(cycle), at) = furnace.parts(plan) {
             cycle::begin(cycle, &at, &mut turn);
@@ -87,7 +91,12 @@ impl Shop {
         }
         let tank = furnace.cycle.as_ref().and_then(cycle::tank_ahead);
         let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.is_ready_for(bath_warmest_c)));
-        let text = match tank.and_then(|id| shop.tanks.get(id.index())).filter(|_| warns) {
+        let text = match tank.and_then(|id| shop.tanks.get(id.index())).filter(|_| warns || ready_ms.is_some()) {
+            Some(tank) if ready_ms.is_some() => {
+                let why =
+                    if let Waits::ForPeople(why) = waits { format!(" {why}; its bath is made ready.") } else { String::new() };
+                format!("Load {name} is taken on in {}, and {} is to be in its window by its time.{why}", plan.name, tank.name)
+            }
             Some(tank) => {
                 format!("Load {name} began in {}. {} is not in its window yet: bring it there meanwhile.", plan.name, tank.name)
             }

@@ -15,7 +15,7 @@ use crate::gas::basis;
 use crate::interlock::{InterlockKind, Told, acts, applies, say};
 use crate::plan::{DeadMan, FurnacePlan, Heating};
 use crate::points::Told as Quoted;
-use crate::proof::guide;
+use crate::proof::{Proved, guide};
 use crate::recipe::{Step, StepKind};
 use crate::view::{
     BypassView, CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, ProofView, QuestionView,
@@ -115,17 +115,19 @@ impl Shop {
                     bypass: None,
                     may_prove: false,
                     proof: None,
+                    proof_owed: false,
                 });
             }
             let row = furnace.rows.row(kind);
             let into = &mut view.interlocks[count];
             (into.kind, into.state, into.first, into.since) = (kind, row.state(), row.is_first(), row.since());
-            into.acts = acts(kind, plan);
+            into.acts = acts(kind, plan, &furnace.situation);
             into.withholds = row.withholds();
             into.may_bypass = plan.policy.may_bypass.contains(&kind);
-            into.may_prove = guide(kind, plan).is_ok();
-            let proved = furnace.proved.iter().find(|proved| proved.kind == kind);
-            into.proof = proved.map(|proved| ProofView { passed: proved.passed, wall_ms: proved.wall_ms });
+            into.may_prove = guide(kind, &self.plan, plan).is_ok();
+            into.proof =
+                furnace.proofs.of(kind).map(|&Proved { passed, evidence, wall_ms, .. }| ProofView { passed, evidence, wall_ms });
+            into.proof_owed = into.may_prove && furnace.proofs.owes(kind, plan.policy.proof_stands);
             view_bypass(furnace.bypasses.find(kind), &mut into.bypass);
             into.text.clear();
             if row.state() != InterlockState::Clear {

@@ -3,6 +3,7 @@
 use hearthward_equipment::FurnaceId;
 
 use super::Shop;
+use super::gaps::{Why, worth};
 use super::people::{Outcomes, by, no_furnace};
 use crate::cycle::{Gone, Stage, ask_to_go_on};
 use crate::event::{EventBody, Priority};
@@ -91,8 +92,8 @@ impl Shop {
         if !owes || furnace.goes_on || furnace.gap != Gap::None {
             return false;
         }
+        let because = worth(furnace, plan, Why::Reset, Some(0), None);
         if let (Some(cycle), at) = furnace.parts(plan) {
-            let because = format!("Heat was cut from load {} in {}, and what cut it was reset.", cycle.load.name, plan.name);
             let gone = Gone { because, away_ms: Some(0), before_c: cycle.seen_c };
             ask_to_go_on(cycle, &at, &mut turn, gone);
         }

@@ -117,7 +117,8 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.last_c = stood.last_c;
     furnace.alone_s = stood.alone_s;
     furnace.bypasses = stood.bypasses;
-    furnace.proved = stood.proved;
+    furnace.proofs = stood.proofs;
+    furnace.proofs.away(away_ms);
     furnace.bypasses.pass(away_ms);
     furnace.gas = stood.gas;
     // Nobody has looked at the meter since.
@@ -128,7 +129,13 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     // Time that nobody knows may have been any time: a temper is overdue then.
     let passed_ms = away_ms.unwrap_or(u64::MAX / 2);
     cycle.since_quench_ms = cycle.since_quench_ms.map(|since_ms| since_ms.saturating_add(passed_ms));
+    cycle.late_ms = cycle.late_ms.saturating_add(cycle.ready_ms.map_or(0, |left_ms| passed_ms.saturating_sub(left_ms)));
     cycle.ready_ms = cycle.ready_ms.map(|left_ms| left_ms.saturating_sub(passed_ms));
+    if away_ms.is_none() {
+        // Nobody knows how late it is: no bath is warmed for a time that may be over.
+        cycle.warms = false;
+        cycle.ready_ms = cycle.ready_ms.filter(|_| cycle.stage != Stage::Loading);
+    }
     let waits = cycle.stage == Stage::Waiting && away_ms.is_some();
     let at_rest = cycle.interrupted || cycle.out || waits || matches!(cycle.stage, Stage::Transferring | Stage::Ending);
     if at_rest {

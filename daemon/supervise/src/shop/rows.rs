@@ -7,7 +7,7 @@ use crate::facts::{Door, Room, Situation, Tank as TankNow};
 use crate::furnace::{Furnace, Gap};
 use crate::interlock::{Change, For, InterlockKind, Told, Why, acts, applies, entry, say, verdict};
 use crate::output::Outputs;
-use crate::plan::{FurnacePlan, Heating};
+use crate::plan::{FurnacePlan, Heating, TankPlan};
 use crate::recipe::StepKind;
 
 /// The rows that cut, judged before anything else is decided.
@@ -68,20 +68,25 @@ impl Shop {
     }
 
     fn tank_of(&self, furnace: &Furnace) -> TankNow {
-        let Some(cycle) = &furnace.cycle else { return TankNow::default() };
-        let Some(id) = crate::cycle::tank_ahead(cycle) else { return TankNow::default() };
-        let Some(tank) = self.tanks.get(id.index()) else { return TankNow::default() };
+        let commanded = |plan: &TankPlan| plan.unit.is_some();
+        let ahead = furnace.cycle.as_ref().and_then(|cycle| Some((cycle, crate::cycle::tank_ahead(cycle)?)));
+        let Some((cycle, id)) = ahead.filter(|(_, id)| self.tanks.get(id.index()).is_some()) else {
+            let heater = !self.plan.tanks.is_empty() && self.plan.tanks.iter().all(commanded);
+            return TankNow { heater, ..TankNow::default() };
+        };
+        let tank = &self.tanks[id.index()];
         let kind = cycle.kind();
         // Under way the quality window is never revoked, only noted.
         // Before heat it is people's turn only where the service cannot warm the bath; from then on there is still time.
-        let by_hand = self.plan.tanks.get(id.index()).is_some_and(|plan| plan.unit.is_none());
+        let heater = self.plan.tanks.get(id.index()).is_some_and(commanded);
         let looked_at = matches!(kind, StepKind::Preheat | StepKind::Ramp | StepKind::Soak);
-        let matters = cycle.is_running() && (looked_at || (kind == StepKind::Purge && by_hand));
+        let matters = cycle.is_running() && (looked_at || (kind == StepKind::Purge && !heater));
         TankNow {
             routed: true,
             ready: tank.is_ready_for(cycle.bath_warmest_c),
             matters,
             near_flash: tank.latched,
+            heater,
             taken: tank.waits(furnace.id)
                 && (kind == StepKind::Soak || (kind == StepKind::Pull && cycle.outcome != Outcome::QuenchedEarly)),
         }
@@ -97,7 +102,7 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
             let told = Told { plan, facts: &furnace.facts, situation: &furnace.situation, row };
             let mut text = String::new();
             say(kind, &told, &mut text);
-            let (latched, first, acts) = (row.is_latched(), row.is_first(), acts(kind, plan));
+            let (latched, first, acts) = (row.is_latched(), row.is_first(), acts(kind, plan, &furnace.situation));
             let opened_on_purpose = kind == InterlockKind::DoorOpen && furnace.situation.opening_expected && !latched;
             // A look through the door is over before anybody could come.
             let looked = kind == InterlockKind::DoorOpen && furnace.facts.door == Door::Open && !latched;

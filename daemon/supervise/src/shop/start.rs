@@ -7,18 +7,24 @@ use hearthward_equipment::quantity::in_celsius;
 
 use super::people::no_furnace;
 use super::{Ending, Shop};
-use crate::cycle::{may_wait, warmest_c};
+use crate::cycle::{Waits, may_wait, warmest_c};
 use crate::facts::Room;
 use crate::interlock::{InterlockKind, entry};
-use crate::plan::{FurnacePlan, Heating};
+use crate::plan::{FurnacePlan, Heating, ShopPlan};
+use crate::proof::{Needs, Proof, guide};
 use crate::recipe::{Drive, Load, Medium, Pace, Protection, Step};
+
+/// A test that is made with nothing in.
+fn wants_no_load(shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof) -> bool {
+    guide(proof.kind, shop, plan).is_ok_and(|guide| guide.needs == Needs::NoLoad)
+}
 
 /// Most steps of one load: a route of many tempers has a dozen.
 const MOST_STEPS: usize = 64;
 
 impl Shop {
-    /// Whether a load may begin in a furnace now, or be put in to begin by itself.
-    pub(super) fn may_start(&self, id: FurnaceId, load: &Load, ready_in: Option<Duration>) -> Result<(), String> {
+    /// Whether a load may begin in a furnace now, or what may be done so that it is ready by a time.
+    pub(super) fn may_start(&self, id: FurnaceId, load: &Load, ready_in: Option<Duration>) -> Result<Waits, String> {
         let (Some(furnace), Some(plan)) = (self.furnaces.get(id.index()), self.plan.furnace(id)) else {
             return Err(no_furnace());
         };
@@ -40,7 +46,7 @@ impl Shop {
                 "The room's oxygen is low or cannot be read: ventilate, look at the monitor, reset, then start.".to_owned()
             );
         }
-        if let Some(proof) = &furnace.proof {
+        if let Some(proof) = furnace.proofs.running.as_ref().filter(|proof| wants_no_load(&self.plan, plan, proof)) {
             return Err(format!(
                 "{} tests {} of {name}: wait until that test is over.",
                 proof.person,
@@ -62,10 +68,12 @@ impl Shop {
                 entry(*kind).clears
             ));
         }
-        if let Some(ready_in) = ready_in {
-            may_wait(&self.plan, plan, load, ready_in)?;
-        }
-        self.fits(plan, load)
+        let waits = match ready_in {
+            Some(ready_in) => may_wait(&self.plan, plan, load, ready_in)?,
+            None => Waits::Alone,
+        };
+        self.fits(plan, load)?;
+        Ok(waits)
     }
 
     /// The warmest that the bath of a load may be before its first part, in °C, where that can be told.

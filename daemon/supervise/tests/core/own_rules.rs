@@ -2,9 +2,10 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::{PointId, Quality, Value};
+use hearthward_equipment::{Evidence, PointId, Quality, Reading, Value};
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{ShopRule, ShopWatch};
+use hearthward_supervise::observe::{Observation, Urgency};
 use hearthward_supervise::request::{Answer, Ask, Request};
 use hearthward_supervise::rule::{Draft, Expression, Input, MOST_NODES, Misfit, Operator, Quantity, RuleEffect, RulePlan};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
@@ -100,6 +101,34 @@ fn what_cannot_be_evaluated_trips_at_once_whatever_the_delay() {
     hood.heat();
     hood.scans(5, None);
     assert!(!hood.bench.heats(NORTH), "a reading that is too old");
+}
+
+/// Goal: what a rule that cuts reads hurries a tick, as the door does. Method: the urgency of each reading, between scans.
+#[test]
+fn a_reading_that_trips_a_rule_is_decided_on_at_once() {
+    let tell = |hood: &mut Hood, value: Option<Value>, quality: Quality| {
+        let (point, at) = (hood.point, hood.bench.now);
+        let reading = Reading { point, at, value, quality, evidence: Evidence::Measured };
+        hood.bench.shop.observe(at, Observation::Reading(reading))
+    };
+    let (on, off) = (Some(Value::Flag(true)), Some(Value::Flag(false)));
+    let mut hood = Hood::new(RuleEffect::Cut, false, 0);
+    hood.heat();
+    assert_eq!(tell(&mut hood, on.clone(), Quality::Good), Urgency::Scan, "nothing new");
+    assert_eq!(tell(&mut hood, off.clone(), Quality::Good), Urgency::Now);
+    hood.bench.tick();
+    assert!(!hood.bench.heats(NORTH), "without a scan in between");
+    assert_eq!(tell(&mut hood, off.clone(), Quality::Good), Urgency::Scan, "it stands already");
+    assert_eq!(tell(&mut hood, on.clone(), Quality::Good), Urgency::Scan, "what clears waits for the scan");
+    hood.bench.tick();
+    assert_eq!(tell(&mut hood, on.clone(), Quality::Bad), Urgency::Now, "it cannot be evaluated");
+    let mut waits = Hood::new(RuleEffect::Cut, false, 60);
+    waits.heat();
+    assert_eq!(tell(&mut waits, off.clone(), Quality::Good), Urgency::Scan, "it waits for its time");
+    assert_eq!(tell(&mut waits, None, Quality::Bad), Urgency::Now, "and for nothing if it cannot be evaluated");
+    let mut warns = Hood::new(RuleEffect::Alarm, false, 0);
+    warns.heat();
+    assert_eq!(tell(&mut warns, off, Quality::Good), Urgency::Scan, "it leaves heat alone");
 }
 
 #[test]

@@ -158,6 +158,7 @@ fn tank(oil: PointId, level: PointId) -> TankPlan {
         part_under: None,
         stale_after: Duration::from_secs(60),
         volume: Volume::new::<liter>(12.0),
+        heater: None,
         window_low: celsius(40.0),
         window_high: celsius(70.0),
         flash_point: Some(celsius(180.0)),

@@ -1,9 +1,13 @@
 //! Guided proof tests: what a person does is watched, and the outcome stays on record.
 
+use hearthward_equipment::{Evidence, ShopMs};
 use hearthward_supervise::Away;
 use hearthward_supervise::event::EventBody;
-use hearthward_supervise::interlock::InterlockKind::{self, DoorOpen, OverTemperature, PurgeFlow, Stop};
+use hearthward_supervise::interlock::InterlockKind::{
+    self, DoorOpen, Ending, OneTankOneLoad, PurgeBeforeHeat, PurgeFlow, SharedSupply, Stop,
+};
 use hearthward_supervise::request::Request;
+use hearthward_supervise::view::InterlockState::Tripped;
 use hearthward_supervise::view::ProofView;
 
 use crate::bench::{Bench, Kind, NORTH, irons};
@@ -34,7 +38,7 @@ fn a_door_that_trips_and_clears_passes_and_the_date_stays() {
     assert_eq!(bench.said(|body| matches!(body, EventBody::Proved { .. })), 0, "it has only tripped");
     bench.plants[0].open = false;
     bench.scans(3);
-    let passed = Some(ProofView { passed: true, wall_ms: 1_700_000_000_000 });
+    let passed = Some(ProofView { passed: true, evidence: Evidence::Measured, wall_ms: 1_700_000_000_000 });
     assert_eq!(outcome(&bench, DoorOpen), passed);
     bench.restart(Away::Unknown);
     bench.scans(3);
@@ -63,13 +67,112 @@ fn a_stop_is_tested_by_stopping() {
 }
 
 #[test]
-fn with_a_load_in_or_without_anything_to_test_it_is_refused() {
+fn with_a_load_in_or_without_one_where_it_takes_one_it_is_refused() {
     let mut bench = idle();
-    assert!(bench.refused(test(PurgeFlow)).contains("only for a load"));
-    assert!(bench.refused(test(OverTemperature)).contains("no alarm"));
+    let words = bench.refused(test(PurgeFlow));
+    assert!(words.contains("scrap") && words.contains("shut the valve"), "what to do is said beforehand: {words}");
+    assert!(bench.refused(test(SharedSupply)).contains("no other furnace"));
     bench.done(test(DoorOpen));
     assert!(bench.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None }).contains("test"));
     let mut bench = idle();
     bench.load(NORTH, irons(None));
     assert!(bench.refused(test(DoorOpen)).contains("load irons"));
+}
+
+#[test]
+fn a_flow_that_is_lost_and_comes_back_passes_with_scrap_in() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.done(test(PurgeFlow));
+    bench.plants[0].gas = false;
+    bench.until("the trip", |bench| bench.row(NORTH, PurgeFlow) == Tripped);
+    bench.scans(2);
+    assert_eq!(outcome(&bench, PurgeFlow), None, "it has only tripped");
+    bench.plants[0].gas = true;
+    bench.scans(3);
+    assert_eq!(outcome(&bench, PurgeFlow).map(|proof| (proof.passed, proof.evidence)), Some((true, Evidence::Measured)));
+}
+
+#[test]
+fn a_load_that_is_over_before_its_test_fails_it() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.done(test(PurgeFlow));
+    bench.done(Request::Abort { furnace: NORTH });
+    bench.until("the end", |bench| bench.north().cycle.is_none());
+    bench.scan();
+    assert_eq!(outcome(&bench, PurgeFlow).map(|proof| proof.passed), Some(false));
+}
+
+#[test]
+fn the_purge_is_tested_by_an_ordinary_load() {
+    let mut bench = idle();
+    bench.done(test(PurgeBeforeHeat));
+    bench.load(NORTH, irons(None));
+    bench.scans(5);
+    assert_eq!((bench.row(NORTH, PurgeBeforeHeat), outcome(&bench, PurgeBeforeHeat)), (Tripped, None));
+    bench.until("the proof", |bench| bench.north().purge_proved);
+    bench.scans(2);
+    assert_eq!(outcome(&bench, PurgeBeforeHeat).map(|proof| proof.passed), Some(true));
+}
+
+#[test]
+fn what_cannot_be_watched_goes_on_record_on_a_persons_word() {
+    let mut bench = idle();
+    let words = bench.refused(test(Ending));
+    assert!(words.contains("end the service") && words.contains("--saw"), "{words}");
+    let saw = |passed, how: &str| Request::Attest { furnace: NORTH, interlock: Ending, passed, how: how.to_owned(), wall_ms: 9 };
+    assert!(bench.refused(saw(true, " ")).contains("Say how"));
+    bench.done(saw(true, "the ammeter fell to none with the service"));
+    let told = Some(ProofView { passed: true, evidence: Evidence::Confirmed, wall_ms: 9 });
+    assert_eq!(outcome(&bench, Ending), told);
+    assert!(bench.events.iter().any(|event| event.person.as_deref() == Some("ada") && event.text.contains("the ammeter")));
+    bench.done(saw(false, "it went on heating"));
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Proved { passed: false, evidence: Evidence::Confirmed, .. })), 1);
+    bench.done(test(DoorOpen));
+    let door = Request::Attest { furnace: NORTH, interlock: DoorOpen, passed: true, how: "seen".to_owned(), wall_ms: 9 };
+    assert!(bench.refused(door).contains("is watched"));
+}
+
+/// Goal: every row of the table has a test. Method: a shop that has everything, and one whose only furnace has nobody to wait for.
+#[test]
+fn every_row_can_be_tested_where_there_is_something_to_test() {
+    let untested = |kinds: &[Kind]| {
+        let mut bench = Bench::new(kinds);
+        bench.scans(2);
+        let rows = bench.north().interlocks.iter().filter(|row| !row.may_prove).map(|row| row.kind);
+        rows.collect::<Vec<InterlockKind>>()
+    };
+    assert_eq!(untested(&[Kind::gas("north"), Kind::gas("south")]), []);
+    assert_eq!(untested(&[Kind::gas("north")]), [OneTankOneLoad, SharedSupply]);
+    assert_eq!(untested(&[Kind::gas("north"), Kind::plain("south")]), [SharedSupply], "the other draws no gas");
+}
+
+fn reminders(bench: &Bench) -> Vec<Vec<InterlockKind>> {
+    let owed = |body: &EventBody| if let EventBody::ProofsOwed { interlocks } = body { Some(interlocks.clone()) } else { None };
+    bench.events.iter().filter_map(|event| owed(&event.body)).collect()
+}
+
+/// Goal: what is owed is reminded of once a day at most, a restart included, and no more once it was tested.
+#[test]
+fn a_test_that_is_owed_is_reminded_of_once_a_day() {
+    const HOUR: u32 = 3600;
+    let mut bench = idle();
+    bench.scans(23 * HOUR);
+    assert!(reminders(&bench).is_empty(), "who has just begun has enough to do");
+    bench.scans(HOUR);
+    let first = reminders(&bench);
+    assert!(first.len() == 1 && first[0].contains(&DoorOpen) && first[0].contains(&Ending), "{first:?}");
+    bench.restart(Away::Known(ShopMs(20 * 3_600_000)));
+    bench.scans(HOUR);
+    assert_eq!(reminders(&bench).len(), 1, "not twice a day, whatever restarts");
+    let tested: Vec<InterlockKind> = bench.north().interlocks.iter().filter(|row| row.proof_owed).map(|row| row.kind).collect();
+    assert_eq!(tested, first[0]);
+    for interlock in tested {
+        bench.done(Request::Attest { furnace: NORTH, interlock, passed: true, how: "seen".to_owned(), wall_ms: 9 });
+    }
+    bench.scans(30 * HOUR);
+    assert_eq!(reminders(&bench).len(), 1, "nothing is owed");
+    let year = bench.plan.furnaces[0].policy.proof_stands;
+    bench.restart(Away::Known(ShopMs(year.as_millis() as u64)));
+    bench.scans(HOUR + 2);
+    assert_eq!(reminders(&bench).len(), 2, "a year later they are owed again");
 }

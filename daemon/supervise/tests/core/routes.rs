@@ -11,7 +11,7 @@ use hearthward_supervise::event::{EventBody, Priority};
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::plan::{Heating, ShopPlan};
 use hearthward_supervise::recipe::{Drive, Form, Load, Medium, Pace, Part, Protection, Step, StepKind};
-use hearthward_supervise::request::{Ask, Choice, Request};
+use hearthward_supervise::request::{Answer, Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState;
 use uom::si::f64::{Length, Mass, Volume};
 use uom::si::length::millimeter;
@@ -271,17 +271,28 @@ fn a_waiting_load_whose_time_nobody_knows_any_more_is_asked_about() {
 #[test]
 fn only_where_nobody_is_needed_may_a_load_begin_by_itself() {
     let ready_in = Some(HOUR * 8);
-    let refused = |kind: Kind, room: bool, load: Load| {
+    let asked = |kind: Kind, room: bool, load: Load| {
         let mut plan = plan(&[kind]);
         plan.room.oxygen = plan.room.oxygen.filter(|_| room);
         let mut bench = Bench::of(plan, None, Away::Unknown);
         bench.scans(2);
-        bench.refused(Request::Start { furnace: NORTH, load, ready_in })
+        bench.ask(Request::Start { furnace: NORTH, load, ready_in })
     };
-    assert!(refused(Kind { by_eye: true, ..Kind::gas("north") }, true, irons(None)).contains("by hand"));
-    assert!(refused(Kind { heating: Heating::ByHand, ..Kind::gas("north") }, true, irons(None)).contains("by hand"));
-    assert!(refused(Kind::gas("north"), false, irons(None)).contains("monitor"));
-    assert!(refused(Kind::plain("north"), true, punches()).contains("temper"));
+    let by_hand = Kind { heating: Heating::ByHand, ..Kind::gas("north") };
+    for (kind, room, why) in [
+        (Kind { by_eye: true, ..Kind::gas("north") }, true, "gas of north is set by hand"),
+        (by_hand.clone(), true, "north is set by hand"),
+        (Kind::gas("north"), false, "no monitor"),
+        (Kind::plain("north"), true, "not protected by gas"),
+    ] {
+        let protection = if kind.gas { Protection::Gas } else { Protection::Coating };
+        let Answer::Done(words) = asked(kind, room, Load { protection, ..irons(None) }) else {
+            panic!("its bath can be readied: {why}")
+        };
+        assert!(words.contains(why) && words.contains("its bath is made ready"), "{words}");
+    }
+    let Answer::Refused(words) = asked(by_hand, true, punches()) else { panic!("nothing of it can be readied") };
+    assert!(words.contains("only a temper"), "{words}");
     let steps = vec![Step::Temper { furnace: None, at: celsius(190.0), hold: minutes(30), within: HOUR }];
     let temper = Load { protection: Protection::None, steps, ..irons(None) };
     let mut bench = Bench::new(&[Kind::plain("north")]);

@@ -1,7 +1,7 @@
 //! Invariant 9: what is shown as protection is wired.
 
 use hearthward_supervise::interlock::InterlockKind;
-use hearthward_supervise::plan::FurnacePlan;
+use hearthward_supervise::plan::{FurnacePlan, ShopPlan};
 use hearthward_supervise::view::View;
 
 use super::heat::can_cut;
@@ -11,7 +11,7 @@ impl Oracle {
     pub(super) fn check_shown(&self, view: &View) -> Found {
         for (seen, plan) in view.furnaces.iter().zip(&self.plan.furnaces) {
             for row in &seen.interlocks {
-                let may = may_act(row.kind, plan, self.plan.room.oxygen.is_some());
+                let may = may_act(row.kind, plan, &self.plan);
                 must(!row.acts || may, || {
                     format!("invariant 9: {:?} of {} is shown as protection and is not", row.kind, plan.name)
                 })?;
@@ -41,10 +41,12 @@ const CUTTING: [InterlockKind; 5] = [
 ];
 
 /// Whether anything is wired that this row could act by.
-fn may_act(kind: InterlockKind, plan: &FurnacePlan, monitored: bool) -> bool {
+fn may_act(kind: InterlockKind, plan: &FurnacePlan, shop: &ShopPlan) -> bool {
     match kind {
         InterlockKind::DoorOpen => plan.door.is_some() && can_cut(plan),
-        InterlockKind::RoomOxygen => monitored && can_cut(plan),
+        InterlockKind::RoomOxygen => shop.room.oxygen.is_some() && can_cut(plan),
+        // What it turns off is the heater of a bath, which the service commands or does not.
+        InterlockKind::QuenchOverTemperature => shop.tanks.iter().any(|tank| tank.unit.is_some()),
         InterlockKind::OffSetPoint | InterlockKind::PurgeFlow | InterlockKind::GasSupply | InterlockKind::QuenchReadiness => {
             false
         }

@@ -1,0 +1,129 @@
+//! "Ready by seven" where the load itself may not begin without a person: its bath is made ready by then, by the service or by people.
+
+use std::time::Duration;
+
+use hearthward_equipment::ShopMs;
+use hearthward_equipment::quantity::{celsius, in_celsius};
+use hearthward_process::quench::Bath;
+use hearthward_supervise::Away;
+use hearthward_supervise::event::Priority;
+use hearthward_supervise::output::Act;
+use hearthward_supervise::plan::ShopPlan;
+use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::request::{Ask, Request};
+use uom::si::f64::{Mass, Power, Volume};
+use uom::si::power::kilowatt;
+use uom::si::volume::liter;
+
+use crate::bench::{Bench, Kind, NORTH, irons, plan};
+
+const HOUR_MS: u64 = 3_600_000;
+
+/// A furnace whose gas is set by hand, and a tank with a heater of 1 kW that the service commands or a person does.
+fn shop(commanded: bool, heater_kw: Option<f64>) -> ShopPlan {
+    let mut plan = plan(&[Kind { by_eye: true, ..Kind::gas("north") }]);
+    plan.tanks[0].heater = heater_kw.map(Power::new::<kilowatt>);
+    plan.tanks[0].unit = plan.directory.find_unit(&"bench/oil".parse().expect("a test's unit")).filter(|_| commanded);
+    plan
+}
+
+/// The irons to be ready in eight hours; the bath is cold.
+fn evening(plan: ShopPlan) -> Bench {
+    let mut bench = Bench::of(plan, None, Away::Unknown);
+    bench.oil_c = 20.0;
+    bench.scans(2);
+    bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: Some(Duration::from_millis(8 * HOUR_MS)) });
+    bench
+}
+
+fn left_ms(bench: &Bench) -> u64 {
+    bench.north().cycle.as_ref().and_then(|cycle| cycle.ready_in_ms).expect("it has a time")
+}
+
+fn warmed_to_c(bench: &Bench) -> Option<f64> {
+    bench.acts.iter().find_map(|act| if let Act::HeatTank { to, .. } = act { Some(in_celsius(*to)) } else { None })
+}
+
+fn asked_to_warm(bench: &Bench) -> bool {
+    bench.question(|ask| matches!(ask, Ask::BringBath { .. })).is_some()
+}
+
+/// How long the bench's bath takes from 20 °C, by the physics, with the core's allowance for losses and its slack.
+fn takes_ms(to_c: f64) -> f64 {
+    let bath = Bath::oil(Volume::new::<liter>(12.0), celsius(20.0)).expect("a bath");
+    let time =
+        bath.time_to(celsius(to_c), Power::new::<kilowatt>(1.0), Mass::default()).expect("in range").expect("it has power");
+    (time.value * 1.3 + 600.0) * 1000.0
+}
+
+#[test]
+fn a_commanded_bath_is_warmed_in_time_and_nothing_else_moves() {
+    let mut bench = evening(shop(true, Some(1.0)));
+    bench.until("the heater", |bench| warmed_to_c(bench).is_some());
+    let to_c = warmed_to_c(&bench).expect("it is warmed");
+    let (left, takes) = (left_ms(&bench) as f64, takes_ms(to_c));
+    assert!((left - takes).abs() < 2_000.0, "{left} ms before its time, and it takes {takes} ms");
+    assert!(bench.events.iter().any(|event| event.text.contains("warms oil now") && event.text.contains("extinguisher")));
+    bench.oil_c = to_c;
+    bench.scans(600);
+    assert!(!bench.heats(NORTH) && bench.plants[0].flow.value == 0.0, "the furnace and its gas wait for people");
+    bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    bench.scans(2);
+    assert_eq!(bench.step(), Some(StepKind::Purge), "it begins when somebody is there");
+}
+
+#[test]
+fn a_person_is_asked_to_warm_a_bath_that_is_heated_by_hand_and_told_how_long_it_takes() {
+    let mut bench = evening(shop(false, Some(1.0)));
+    bench.until("the question", asked_to_warm);
+    let left = left_ms(&bench) as f64;
+    // As a commanded bath: to 30 % of the window of 40 to 70 °C.
+    assert!((left - takes_ms(49.0)).abs() < 2_000.0, "{left}");
+    let text = bench.question(|ask| matches!(ask, Ask::BringBath { .. })).expect("asked").text.clone();
+    assert!(text.starts_with("Warm oil now") && text.contains("40 to 70 °C") && text.contains("load irons"), "{text}");
+    bench.oil_c = 50.0;
+    bench.scans(2);
+    assert!(!asked_to_warm(&bench), "it is there");
+    assert!(warmed_to_c(&bench).is_none(), "nothing is wired that could warm it");
+}
+
+#[test]
+fn without_the_power_of_its_heater_a_usual_time_is_taken_and_said_to_be() {
+    let mut bench = evening(shop(false, None));
+    bench.until("the question", asked_to_warm);
+    let hours = left_ms(&bench) as f64 / HOUR_MS as f64;
+    assert!((hours - (2.0 + 600.0 / 3600.0)).abs() < 0.01, "{hours}");
+    let text = bench.question(|ask| matches!(ask, Ask::BringBath { .. })).expect("asked").text.clone();
+    assert!(text.contains("the power of its heater is not given"), "{text}");
+}
+
+#[test]
+fn a_bath_that_nobody_came_for_is_let_cool() {
+    let mut bench = evening(shop(true, Some(1.0)));
+    bench.until("the heater", |bench| warmed_to_c(bench).is_some());
+    bench.oil_c = 50.0;
+    bench.acts.clear();
+    bench.until("its time", |bench| left_ms(bench) == 0);
+    bench.scans(3600);
+    assert!(!bench.acts.iter().any(|act| matches!(act, Act::TankHeaterOff { .. })), "an hour late is kept for");
+    bench.scans(3610);
+    assert!(bench.acts.iter().any(|act| matches!(act, Act::TankHeaterOff { .. })));
+    let told =
+        |event: &&hearthward_supervise::event::Event| event.priority == Priority::Warning && event.text.contains("Nobody came");
+    assert_eq!(bench.events.iter().filter(told).count(), 1);
+    bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    bench.scans(2);
+    assert_eq!(bench.step(), Some(StepKind::Purge), "the load may still begin");
+}
+
+#[test]
+fn after_a_time_that_nobody_knows_no_bath_is_warmed_for_it() {
+    for (away, warmed) in [(Away::Known(ShopMs(7 * HOUR_MS)), true), (Away::Unknown, false)] {
+        let mut bench = evening(shop(true, Some(1.0)));
+        bench.scans(1800);
+        bench.restart(away);
+        bench.oil_c = 20.0;
+        bench.scans(1800);
+        assert_eq!(warmed_to_c(&bench).is_some(), warmed, "{away:?}");
+    }
+}
