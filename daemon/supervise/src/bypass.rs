@@ -100,6 +100,8 @@ impl Bypasses {
 mod tests {
     use super::*;
 
+    const MARKED: [InterlockKind; 1] = [InterlockKind::RunTimeLimit];
+
     fn one(left_ms: u64) -> Bypasses {
         let mut all = Bypasses::default();
         let kind = InterlockKind::RunTimeLimit;
@@ -108,14 +110,37 @@ mod tests {
     }
 
     #[test]
+    fn it_lasts_a_shift_unless_said_otherwise_and_a_day_at_most() {
+        assert_eq!((BYPASS_USUAL.as_secs(), BYPASS_MOST.as_secs()), (28_800, 86_400));
+    }
+
+    #[test]
     fn it_waits_for_the_disk_and_ends_with_its_time() {
         let mut all = one(1_000);
-        let marked = [InterlockKind::RunTimeLimit];
-        assert!(!all.list()[0].is_in_force(Tick(4)) && all.list()[0].is_in_force(Tick(5)));
+        let in_force = |all: &Bypasses, durable| all.list()[0].is_in_force(Tick(durable));
+        assert_eq!((in_force(&all, 4), in_force(&all, 5)), (false, true));
         all.pass(Some(999));
-        assert!(all.list()[0].is_in_force(Tick(5)) && all.clone().lapsed(&marked).is_none());
+        assert_eq!((in_force(&all, 5), all.clone().lapsed(&MARKED)), (true, None));
         all.pass(Some(1));
-        assert!(!all.list()[0].is_in_force(Tick(5)) && all.lapsed(&marked).is_some() && all.list().is_empty());
+        assert_eq!((in_force(&all, 5), all.list()[0].bits()), (false, InterlockKind::RunTimeLimit as u64));
+        assert!(all.lapsed(&MARKED).is_some());
+        assert_eq!((all.list().len(), all.lapsed(&MARKED)), (0, None));
+    }
+
+    #[test]
+    fn it_is_found_and_ended_by_its_interlock() {
+        let mut all = one(1_000);
+        assert_eq!(all.find(InterlockKind::RunTimeLimit), all.list().first());
+        assert_eq!((all.find(InterlockKind::DriverLost).cloned(), all.end(InterlockKind::DriverLost)), (None, None));
+        assert_eq!(all.end(InterlockKind::RunTimeLimit).map(|bypass| bypass.left_ms), Some(1_000));
+        assert_eq!(all, Bypasses::default());
+    }
+
+    #[test]
+    fn what_was_kept_is_on_disk() {
+        let stood = one(3).stood();
+        assert!(stood.list()[0].is_in_force(Tick(0)));
+        assert_eq!(stood.list()[0].bits(), 3 << 8 | InterlockKind::RunTimeLimit as u64);
     }
 
     #[test]
@@ -123,6 +148,6 @@ mod tests {
         let mut all = one(u64::MAX);
         assert!(all.clone().lapsed(&[]).is_some());
         all.pass(None);
-        assert!(all.lapsed(&[InterlockKind::RunTimeLimit]).is_some());
+        assert!(all.lapsed(&MARKED).is_some());
     }
 }

@@ -164,3 +164,131 @@ fn first_via(plan: &FurnacePlan) -> Via {
         _ => Via::Controller,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Contactor;
+    use hearthward_equipment::{Fault, FaultCode, HeatPointId};
+
+    const NORTH: FurnaceId = FurnaceId(1);
+
+    /// A cut on its way, in a furnace with or without a contactor.
+    struct Case {
+        plan: FurnacePlan,
+        all: Cuts,
+        cuts: Vec<Cut>,
+        events: Vec<Event>,
+    }
+
+    impl Case {
+        fn cut(contactor: bool) -> Self {
+            let contactor = contactor.then_some(Contactor { output: HeatPointId(3), feedback: None });
+            let plan = FurnacePlan { contactor, ..crate::testing::furnace("north") };
+            let mut case = Self { plan, all: Cuts::after(Generation(4)), cuts: Vec::new(), events: Vec::new() };
+            case.all.cut(NORTH, &case.plan, Vec::new(), "Heat ends.".to_owned(), &mut case.cuts, &mut case.events);
+            assert_eq!(case.all.generation(), Generation(5));
+            assert_eq!(case.step(60_000), (Vec::new(), false), "the time of its own tick passed before it");
+            case
+        }
+
+        /// Time passes; the ways of the cuts that are sent, and whether people are told.
+        fn step(&mut self, dt_ms: u64) -> (Vec<Via>, bool) {
+            let told = self.events.len();
+            self.cuts.clear();
+            self.all.step(NORTH, &self.plan, dt_ms, &mut self.cuts, &mut self.events);
+            assert!(self.cuts.iter().all(|cut| (cut.furnace, cut.generation) == (NORTH, Generation(5))));
+            (self.cuts.iter().map(|cut| cut.via).collect(), self.events.len() > told)
+        }
+
+        fn told(&mut self, generation: u64, is: &CutState) {
+            self.all.told(NORTH, &self.plan, Generation(generation), is, &mut self.events);
+        }
+
+        fn confirmed(&self) -> Option<u64> {
+            self.events.iter().find_map(|event| match event.body {
+                EventBody::CutConfirmed { after_ms, .. } => Some(after_ms),
+                _ => None,
+            })
+        }
+    }
+
+    fn failed() -> CutState {
+        CutState::Failed(Fault::new(FaultCode::TIMED_OUT, "no answer"))
+    }
+
+    #[test]
+    fn what_is_not_read_back_is_repeated_and_the_contactor_is_dropped() {
+        for contactor in [false, true] {
+            let ways = if contactor { vec![Via::Controller, Via::Contactor] } else { vec![Via::Controller] };
+            let mut case = Case::cut(contactor);
+            assert_eq!(case.step(1_999), (Vec::new(), false));
+            assert!(!case.all.is_unconfirmed());
+            assert_eq!(case.step(1), (ways.clone(), true), "people are told once");
+            assert!(case.all.is_unconfirmed());
+            let text = &case.events.last().expect("it was told").text;
+            assert_eq!(text.contains("no contactor is wired"), !contactor, "{text}");
+            case.told(5, &failed());
+            assert_eq!(case.step(1_999), (Vec::new(), false), "a failure hurries only the first");
+            assert_eq!(case.step(1), (ways, false));
+            case.told(5, &CutState::Confirmed);
+            assert_eq!(case.confirmed(), Some(4_000));
+            assert_eq!(case.step(60_000), (Vec::new(), false));
+        }
+    }
+
+    #[test]
+    fn where_the_contactor_is_the_only_way_it_is_dropped_once_a_time() {
+        let mut case = Case::cut(true);
+        case.plan.heating = Heating::ByHand;
+        assert_eq!(case.step(2_000), (vec![Via::Contactor], true));
+    }
+
+    #[test]
+    fn a_cut_that_failed_does_not_wait() {
+        let mut case = Case::cut(true);
+        case.told(5, &CutState::Sent);
+        assert_eq!(case.step(1), (Vec::new(), false));
+        case.told(5, &failed());
+        assert_eq!(case.step(1), (vec![Via::Controller, Via::Contactor], true));
+    }
+
+    #[test]
+    fn what_is_said_of_an_older_cut_or_of_none_counts_for_nothing() {
+        let mut case = Case::cut(false);
+        case.told(4, &CutState::Confirmed);
+        assert_eq!(case.confirmed(), None);
+        case.all.heated();
+        case.told(5, &CutState::Confirmed);
+        assert_eq!((case.confirmed(), case.step(60_000)), (None, (Vec::new(), false)), "heat was given since");
+        let mut case = Case::cut(false);
+        case.told(5, &CutState::Confirmed);
+        case.told(5, &CutState::Confirmed);
+        assert_eq!(case.events.len(), 2, "it is said once");
+    }
+
+    #[test]
+    fn a_cut_for_a_cause_warns_and_its_state_is_in_the_digest() {
+        let mut case = Case::cut(false);
+        assert_eq!(case.events[0].priority, Priority::Record);
+        assert_eq!(case.all.bits(), 5 << 8 | 1);
+        let because = vec![InterlockKind::DoorOpen];
+        case.all.cut(NORTH, &case.plan, because, "The door is open.".to_owned(), &mut case.cuts, &mut case.events);
+        assert_eq!(case.events[1].priority, Priority::Warning);
+        assert_eq!((case.cuts.len(), case.all.bits()), (1, 6 << 8 | 1));
+    }
+
+    #[test]
+    fn the_first_way_is_the_controller_unless_there_is_none_or_a_person_heats() {
+        for (heating, controller, via) in [
+            (Heating::SetPoint, true, Via::Controller),
+            (Heating::Program, true, Via::Controller),
+            (Heating::SetPoint, false, Via::Contactor),
+            (Heating::ByHand, true, Via::Contactor),
+        ] {
+            let plan = crate::testing::furnace("north");
+            let plan = FurnacePlan { controller: plan.controller.filter(|_| controller), heating, ..plan };
+            assert_eq!(first_via(&plan), via, "{plan:?}");
+        }
+    }
+}

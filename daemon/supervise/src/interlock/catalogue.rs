@@ -265,7 +265,7 @@ mod tests {
             assert_eq!(kind as usize, place);
             let entry = entry(kind);
             assert_eq!(entry.kind, kind);
-            assert!(!entry.does.is_empty() && !entry.clears.is_empty() && !entry.title.is_empty());
+            assert!([entry.does, entry.clears, entry.title].iter().all(|words| !words.is_empty()), "{kind:?}");
             ids.push(entry.id);
         }
         ids.sort_unstable();

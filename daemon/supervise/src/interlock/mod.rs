@@ -18,6 +18,8 @@ mod sensor_fault;
 mod shared;
 mod shop_rules;
 mod stops;
+#[cfg(test)]
+mod truth;
 
 pub use catalogue::{Effect, Entry, For, effect, entry, may_be_bypassed};
 pub(crate) use catalogue::{Memory, Told, acts, applies, say, verdict};

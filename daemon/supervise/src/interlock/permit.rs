@@ -1,5 +1,6 @@
 //! The one door that heat passes through.
 
+use std::cmp::Ordering;
 use std::marker::PhantomData;
 use std::time::Duration;
 
@@ -93,15 +94,13 @@ pub enum Means {
 impl Permit<'_> {
     /// An order to work to a set point, at most the ceiling.
     pub fn set_point(self, wanted: Temperature) -> HeatOrder {
-        // What is not a number compares false with everything: it must not become the ceiling.
-        let wanted = if wanted > self.ceiling {
-            self.ceiling
-        } else if wanted <= self.ceiling {
-            wanted
-        } else {
-            celsius(0.0)
+        let given = match wanted.partial_cmp(&self.ceiling) {
+            Some(Ordering::Greater) => self.ceiling,
+            Some(Ordering::Less | Ordering::Equal) => wanted,
+            // What is not a number must not become the ceiling.
+            None => celsius(0.0),
         };
-        self.order(Means::SetPoint(wanted))
+        self.order(Means::SetPoint(given))
     }
 
     /// An order to run a controller's program, if the highest temperature that it goes to is permitted: a program cannot be clamped.

@@ -203,9 +203,8 @@ impl Rows {
         }
         let alone = calm && !self.group_stands(entry(kind).causes);
         let row = &mut self.rows[kind as usize];
-        let change = row.step(now, verdict);
-        row.first |= alone && change == Some(Change::Tripped);
-        change
+        row.first |= alone;
+        row.step(now, verdict)
     }
 
     /// Clears a latch whose cause is gone. Says whether it did.
@@ -301,7 +300,7 @@ mod tests {
         rows.step(SensorFault, T, Verdict::latched(true));
         rows.step(DoorOpen, T, Verdict::off(true));
         rows.step(PurgeFlow, T, Verdict::alarm(true));
-        assert!(rows.row(SensorFault).is_first() && !rows.row(DoorOpen).is_first() && rows.row(PurgeFlow).is_first());
+        assert_eq!([SensorFault, DoorOpen, PurgeFlow].map(|kind| rows.row(kind).is_first()), [true, false, true]);
         rows.step(SensorFault, T, Verdict::latched(false));
         assert!(rows.row(SensorFault).is_first(), "still the first while it is latched");
     }
@@ -314,13 +313,13 @@ mod tests {
         rows.bypass(SensorFault, Some(false));
         assert!(rows.withhold(), "the other row");
         rows.bypass(DoorOpen, Some(false));
-        assert!(!rows.withhold() && rows.row(DoorOpen).state() == InterlockState::Tripped);
+        assert_eq!((rows.withhold(), rows.row(DoorOpen).state()), (false, InterlockState::Tripped));
         rows.step(DoorOpen, T, Verdict::latched(false));
         rows.bypass(DoorOpen, None);
         assert!(rows.row(DoorOpen).withholds(), "what was latched before is latched after");
         rows.bypass(OverTemperature, Some(false));
         rows.step(OverTemperature, T, Verdict::latched(true));
-        assert!(rows.stands(OverTemperature) && !rows.row(OverTemperature).is_latched());
+        assert_eq!((rows.stands(OverTemperature), rows.row(OverTemperature).is_latched()), (true, false));
         rows.bypass(OverTemperature, None);
         assert!(rows.row(OverTemperature).withholds(), "the cause stands, so heat is withheld at once");
         assert_eq!(rows.step(OverTemperature, T, Verdict::latched(true)), Some(Change::Tripped), "and it latches");
@@ -332,6 +331,6 @@ mod tests {
     fn an_alarm_withholds_nothing() {
         let mut rows = Rows::default();
         rows.step(PurgeFlow, T, Verdict::alarm(true));
-        assert!(!rows.withhold() && rows.stands(PurgeFlow));
+        assert_eq!((rows.withhold(), rows.stands(PurgeFlow)), (false, true));
     }
 }

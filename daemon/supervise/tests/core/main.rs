@@ -2,6 +2,7 @@
 
 mod alarms;
 mod bench;
+mod bypass_sequences;
 mod bypasses;
 mod calls;
 mod cost;
