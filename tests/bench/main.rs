@@ -10,6 +10,7 @@ mod durable;
 mod floor;
 mod idle;
 mod numbers;
+mod plan;
 mod start;
 mod stream;
 mod tap;
@@ -21,10 +22,11 @@ use numbers::Report;
 /// A part: its name and what it measures.
 type Part = (&'static str, fn(&mut Report));
 
-const PARTS: [Part; 7] = [
+const PARTS: [Part; 8] = [
     ("read", wasm_read::measure),
     ("door", door::measure),
     ("tick", tick::measure),
+    ("plan", plan::measure),
     ("idle", idle::measure),
     ("start", start::measure),
     ("durable", durable::measure),
