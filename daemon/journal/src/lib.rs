@@ -23,6 +23,7 @@ mod names;
 mod open;
 mod pack;
 mod past;
+mod place;
 mod read;
 mod record;
 mod ring;

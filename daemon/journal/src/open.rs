@@ -14,6 +14,7 @@ use crate::chain::{GENESIS, Hash, Walk};
 use crate::error::JournalError;
 use crate::keep::InputsKept;
 use crate::names::Names;
+use crate::place::Place;
 use crate::read::{Reader, walk_rows};
 use crate::record::{Listener, Recorder};
 use crate::ring::Shared;
@@ -122,7 +123,7 @@ impl Journal {
         let reader = Reader::new(path.into(), opened.journal_id.clone(), Arc::clone(&shared));
         let names = Arc::new(options.names);
         let inputs = InputWriter::new(&connection, boot, options.inputs).map_err(wrong)?;
-        let writer = Writer { connection, path: path.into(), boot, plan, names, last, inputs };
+        let writer = Writer { connection, path: path.into(), place: Place::of(path), boot, plan, names, last, inputs };
         Ok((Self { writer, shared, reader, limit_bytes: options.limit_bytes, lock }, opened))
     }
 

@@ -183,6 +183,21 @@ fn send_within(orders: &SyncSender<Order>, mut order: Order, patience: Duration)
     false
 }
 
+/// Why a group is not on disk.
+#[derive(Debug, thiserror::Error)]
+enum Trouble {
+    #[error("{0}")]
+    Moved(String),
+    #[error(transparent)]
+    Database(#[from] rusqlite::Error),
+}
+
+impl Trouble {
+    fn is_full(&self) -> bool {
+        matches!(self, Self::Database(error) if error.sqlite_error_code() == Some(ErrorCode::DiskFull))
+    }
+}
+
 /// Owns the writing connection for as long as the service runs.
 struct RecordThread {
     writer: Writer,
@@ -240,7 +255,7 @@ impl RecordThread {
         let mut pause = FIRST_PAUSE;
         while let Err(error) = self.attempt(&group) {
             self.report(&error.to_string());
-            if error.sqlite_error_code() == Some(ErrorCode::DiskFull)
+            if error.is_full()
                 && let Err(error) = self.writer.make_room()
             {
                 tracing::warn!(%error, "the oldest inputs could not be given up for room");
@@ -261,13 +276,17 @@ impl RecordThread {
         Ok(())
     }
 
-    fn attempt(&mut self, group: &[Batch]) -> rusqlite::Result<()> {
+    fn attempt(&mut self, group: &[Batch]) -> Result<(), Trouble> {
+        // Also for a group that writes nothing: people learn of it while there is time to put the file back.
+        if let Some(what) = self.writer.place.moved() {
+            return Err(Trouble::Moved(what));
+        }
         let limit = self.limit_bytes.load(Ordering::Relaxed);
         if limit != self.limit_set {
             self.writer.limit_bytes(limit)?;
             self.limit_set = limit;
         }
-        self.writer.commit(group)
+        Ok(self.writer.commit(group)?)
     }
 
     fn report(&mut self, why: &str) {

@@ -10,6 +10,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use crate::batch::{AnswerRow, Batch, Recorded, StandingRow};
 use crate::chain::{Hash, Row};
 use crate::names::Names;
+use crate::place::Place;
 use crate::write_input::InputWriter;
 
 /// Most events that one transaction takes.
@@ -28,6 +29,7 @@ const ANSWERS_KEPT: i64 = 4096;
 pub(crate) struct Writer {
     pub(crate) connection: Connection,
     pub(crate) path: PathBuf,
+    pub(crate) place: Place,
     pub(crate) boot: i64,
     pub(crate) plan: i64,
     pub(crate) names: Arc<Names>,

@@ -67,6 +67,30 @@ fn a_foreign_lock_is_waited_out() {
     assert_eq!(running.durable(2), [2]);
 }
 
+/// Goal: a record that was deleted under a running service is no record. Method: each of its files is moved away, seen without
+/// anything to write, and put back.
+#[test]
+fn a_file_that_is_gone_is_told_and_taken_up_again_when_it_is_back() {
+    for (name, aside) in [("journal.db", "aside"), ("journal.db-wal", "aside-wal")] {
+        let home = Home::new();
+        let running = home.start();
+        running.record(1, 1);
+        let (path, aside) = (home.folder.path().join(name), home.folder.path().join(aside));
+        std::fs::rename(&path, &aside).expect("moved away");
+        running.recorder.try_send(batch(2, 0)).expect("room in the queue");
+        let said = running.said.recv_timeout(SOON);
+        assert!(matches!(&said, Ok(Said::Failing(why)) if why.contains(name) && why.contains("put the file back")), "{said:?}");
+        std::fs::write(&path, b"another file of the same name").expect("written");
+        running.recorder.try_send(batch(3, 1)).expect("room in the queue");
+        assert!(matches!(running.said.recv_timeout(SOON), Ok(Said::Failing(_))), "another file is not the record");
+        std::fs::rename(&aside, &path).expect("put back");
+        assert_eq!(running.after_trouble(), Said::Working);
+        assert_eq!(running.durable(3), [2]);
+        running.finish();
+        assert_eq!(Reader::open(&home.path()).expect("opens").verify().expect("the chain holds"), 2);
+    }
+}
+
 #[test]
 fn a_full_queue_gives_the_batch_back() {
     /// Holds the record thread until it is let go.
