@@ -1,6 +1,6 @@
 //! What the demo came to, from its own record.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::time::Duration;
 
@@ -17,8 +17,11 @@ pub(crate) struct Summary {
     shop: String,
     events: u64,
     shop_time_s: u64,
-    /// Cuts by an interlock; heat that is turned off because nothing asks for it any more is none.
+    /// Cuts by an interlock of heat that was permitted; the service's own end is none, nor is a door of a furnace that does not heat.
     cuts: u32,
+    /// Furnaces whose heat was permitted since it was last cut.
+    #[serde(skip)]
+    permitted: BTreeSet<String>,
     /// Furnaces that have not said yet that they do not heat, with their last cut.
     unconfirmed: BTreeMap<String, Generation>,
     slowest_confirmation_ms: u64,
@@ -74,9 +77,11 @@ impl Summary {
             Some(EventBody::CycleBegan { load, .. }) => {
                 self.charged.push((load.to_string(), event.furnace.as_ref().map(ToString::to_string)));
             }
+            Some(EventBody::Permitted { .. }) => self.permitted.extend(event.furnace.as_ref().map(ToString::to_string)),
             Some(EventBody::Cut { generation, because, .. }) => {
-                self.cuts += u32::from(!because.is_empty());
-                self.unconfirmed.extend(event.furnace.as_ref().map(|furnace| (furnace.to_string(), *generation)));
+                let furnace = event.furnace.as_ref().map(ToString::to_string).unwrap_or_default();
+                self.cut(&furnace, because);
+                self.unconfirmed.insert(furnace, *generation);
             }
             Some(EventBody::CutConfirmed { after_ms, generation }) => {
                 self.unconfirmed.retain(|_, cut| *cut > *generation);
@@ -104,6 +109,11 @@ impl Summary {
             }
             _ => {}
         }
+    }
+
+    fn cut(&mut self, furnace: &str, because: &[InterlockKind]) {
+        let by_interlock = because.iter().any(|kind| *kind != InterlockKind::Ending);
+        self.cuts += u32::from(self.permitted.remove(furnace) && by_interlock);
     }
 
     /// Whether every furnace has said that it does not heat.
@@ -149,14 +159,39 @@ impl Summary {
         );
         let _ = writeln!(
             text,
-            "  {} openings at heat; interlocks cut heat {} times; {}",
-            self.door_openings_at_heat,
-            self.cuts,
+            "  {} at heat; interlocks took heat away {}; {}",
+            counted(self.door_openings_at_heat, "opening"),
+            counted(self.cuts, "time"),
             self.confirmed()
         );
         for words in &self.refused {
             let _ = writeln!(text, "  refused: {words}");
         }
         text
+    }
+}
+
+fn counted(count: u32, of: &str) -> String {
+    format!("{count} {of}{}", if count == 1 { "" } else { "s" })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_heat_that_was_permitted_is_taken_away() {
+        let mut summary = Summary::default();
+        summary.cut("north", &[InterlockKind::DoorOpen]);
+        summary.permitted.insert("north".to_owned());
+        summary.cut("little", &[InterlockKind::DoorOpen]);
+        summary.cut("north", &[InterlockKind::Ending]);
+        summary.permitted.insert("north".to_owned());
+        summary.cut("north", &[]);
+        assert_eq!(summary.cuts, 0);
+        summary.permitted.insert("north".to_owned());
+        summary.cut("north", &[InterlockKind::DoorOpen]);
+        summary.cut("north", &[InterlockKind::DoorOpen, InterlockKind::DriverLost]);
+        assert_eq!((summary.cuts, counted(1, "time"), counted(2, "time")), (1, "1 time".to_owned(), "2 times".to_owned()));
     }
 }
