@@ -5,7 +5,8 @@ use std::time::Duration;
 
 use hearthward_tests::client::{assert_without_gaps, numbers};
 use hearthward_tests::daemon::{command, run_within};
-use hearthward_tests::person;
+use hearthward_tests::equipment::{Logged, unit};
+use hearthward_tests::{person, shop};
 use serde_json::{Value, json};
 
 use crate::floor::{Floor, Told, heat_possible};
@@ -40,6 +41,7 @@ fn cuts_first_and_heats_only_when_told() {
 
     assert_stays_cold(&mut floor, Duration::from_secs(3));
     assert_record(&mut floor, &before);
+    until_purging(&floor);
 
     // Only now does a person say to go on.
     let shop = floor.client.shop();
@@ -50,6 +52,7 @@ fn cuts_first_and_heats_only_when_told() {
         .unwrap_or_else(|| panic!("nobody was asked whether to go on: {shop}"));
     person::choose(&mut floor.client, question, "CHOICE_GO_ON");
     floor.until_hot(true);
+    assert_purged_first(&floor.equipment.log()[again..]);
     floor.kill();
     assert_replays(&floor);
 }
@@ -91,6 +94,41 @@ fn assert_stays_cold(floor: &mut Floor, span: Duration) {
         assert!(!heat_possible(&seen, "north"), "it heats though nobody said so: {seen}");
         std::thread::sleep(Duration::from_millis(50));
     }
+}
+
+/// Patience for what may not wait for the minute after which everything is told to equipment again.
+const SOON: Duration = Duration::from_secs(30);
+
+/// The write of the high flow, in hundredths of a litre a minute.
+fn sweeps(line: &Logged) -> bool {
+    line.written(unit::GAS, "holding", 0) == Some(2000)
+}
+
+/// Waits until the meter is told the high flow by the second start: hot steel was alone with what little gas flowed.
+fn until_purging(floor: &Floor) {
+    let until = std::time::Instant::now() + SOON;
+    let again = |log: &[Logged]| log.iter().position(|line| line.kind() == "mark").expect("the mark is in the log");
+    loop {
+        let log = floor.equipment.log();
+        if log[again(&log)..].iter().any(sweeps) {
+            return;
+        }
+        assert!(std::time::Instant::now() < until, "the recovery purge was not ordered from the meter");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+/// By the equipment's own account, no heat above the ceiling before a whole purge had gone in since the second start.
+fn assert_purged_first(log: &[Logged]) {
+    let purged_l = |line: &Logged| line.0["purged_l"].as_f64().expect("the log says it");
+    let at_start_l = log.iter().find(|line| line.kind() == "write").map(purged_l).expect("something was written");
+    let mut told = Told::default();
+    let heat = log.iter().find(|line| {
+        told.take(line);
+        told.heats_above(shop::UNPURGED_CEILING_C)
+    });
+    let gone_in_l = heat.map_or(f64::INFINITY, purged_l) - at_start_l;
+    assert!(gone_in_l >= shop::PURGE_L * 0.98, "heat above the ceiling after {gone_in_l} L: {heat:?}");
 }
 
 fn assert_record(floor: &mut Floor, before: &[Value]) {

@@ -93,12 +93,22 @@ impl Host {
         }
     }
 
-    /// Has equipment do something that is not heat. Never waits; what cannot be done is in the log, and shows in what is read.
-    pub fn act(&self, act: Act) {
-        let shown = format!("{act:?}");
-        if let Err(fault) = self.give_act(act) {
-            tracing::error!(act = shown, %fault, "an act was refused");
-        }
+    /// Has equipment do something that is not heat. Never waits: what became of it is told as [`Observation::Act`].
+    ///
+    /// # Errors
+    /// Why it is not even tried: there is no such output, it can heat, or its driver is too far behind. Nothing more is told of it.
+    pub fn act(&self, act: &Act) -> Result<(), Fault> {
+        let l_min = |flow| tidy(in_litres_per_minute(flow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA));
+        let (unit, deed) = match *act {
+            Act::SetFlow { meter, flow } => (meter, Deed::SetFlow(l_min(flow))),
+            Act::Agitate { unit, on } => (unit, Deed::Tank(TankCommand::Agitate(on))),
+            Act::HeatTank { unit, to } => (unit, Deed::Tank(TankCommand::HeatToC(tidy(in_celsius(to))))),
+            Act::TankHeaterOff { unit } => (unit, Deed::Tank(TankCommand::HeaterOff)),
+            Act::WritePoint { point, ref value } => self.write(point, value.clone())?,
+            Act::Enter { point, ref value } => self.entered(point, value.clone())?,
+        };
+        let (driver, unit) = self.find(unit)?;
+        self.drivers[driver].give(Job::Act { unit, deed, act: act.clone() })
     }
 
     /// Has a unit show itself, and says what to look for.
@@ -180,20 +190,6 @@ impl Host {
 
     fn find(&self, unit: UnitId) -> Result<(usize, usize), Fault> {
         self.units.get(unit.index()).copied().flatten().ok_or_else(|| no_such_unit(unit))
-    }
-
-    fn give_act(&self, act: Act) -> Result<(), Fault> {
-        let l_min = |flow| tidy(in_litres_per_minute(flow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA));
-        let (unit, deed) = match act {
-            Act::SetFlow { meter, flow } => (meter, Deed::SetFlow(l_min(flow))),
-            Act::Agitate { unit, on } => (unit, Deed::Tank(TankCommand::Agitate(on))),
-            Act::HeatTank { unit, to } => (unit, Deed::Tank(TankCommand::HeatToC(tidy(in_celsius(to))))),
-            Act::TankHeaterOff { unit } => (unit, Deed::Tank(TankCommand::HeaterOff)),
-            Act::WritePoint { point, value } => self.write(point, value)?,
-            Act::Enter { point, value } => self.entered(point, value)?,
-        };
-        let (driver, unit) = self.find(unit)?;
-        self.drivers[driver].give(Job::Act { unit, deed })
     }
 
     /// What a person read. It heats nothing, since no wire leads to equipment that is kept by hand, whatever the point is called.

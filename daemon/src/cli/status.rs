@@ -115,7 +115,9 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         let place = format!("step {} of {}", cycle.step_index + 1, cycle.steps);
         let held = if cycle.held { ", HELD" } else { "" };
         lines.push(format!("  load {} ({}): {step}, {place}, {}{held}", cycle.load, cycle.steel, words::span(cycle.step_ms)));
-        lines.push(format!("    {}", cycle.waiting_for));
+        if !cycle.waiting_for.is_empty() {
+            lines.push(format!("    waits for {}", cycle.waiting_for));
+        }
     }
     let bypassed = furnace.interlocks.iter().filter_map(|lock| lock.bypass.as_ref().map(|bypass| (lock, bypass)));
     lines.extend(bypassed.map(|(lock, bypass)| {

@@ -232,7 +232,10 @@ impl Day {
         match does {
             Does::Deed { point, value } => {
                 if let Some((_, point)) = self.floor.points.iter().find(|(known, _)| known == point) {
-                    self.host.act(Act::WritePoint { point: *point, value });
+                    let deed = Act::WritePoint { point: *point, value };
+                    if let Err(fault) = self.host.act(&deed) {
+                        tracing::error!(?deed, %fault, "the bench does not take a deed of the script");
+                    }
                 }
             }
             Does::Asks(request) => {

@@ -8,8 +8,8 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use hearthward_drivers::{Host, ShopClock};
 use hearthward_equipment::{FurnaceId, Generation, Reading, ShopMs, Tick, Value};
 use hearthward_journal::{Batch, Inputs, Recorder, Refused, StandingRow, Told};
-use hearthward_supervise::observe::{CutState, Observation, Urgency};
-use hearthward_supervise::output::Outputs;
+use hearthward_supervise::observe::{ActState, CutState, Observation, Urgency};
+use hearthward_supervise::output::{Act, Outputs};
 use hearthward_supervise::request::{Answer, Person, Request, Ticket};
 use hearthward_supervise::view::View;
 use hearthward_supervise::{STANDING_FORMAT, Shop};
@@ -248,9 +248,11 @@ impl Core {
             self.parts.host.cut(cut);
             self.unconfirmed.insert(cut.furnace, cut.generation);
         }
-        self.out.acts.drain(..).for_each(|act| self.parts.host.act(act));
+        let refused = self.act();
         let deeds = Deeds { events: self.out.events.len(), tick: self.out.tick };
         self.record(now);
+        // It came of this tick, and is an input of the next.
+        refused.into_iter().for_each(|refused| self.observe(refused));
         self.out.orders.drain(..).for_each(|order| self.parts.host.put(order));
         self.parts.shop.view(&mut self.view);
         self.parts.views.send_replace(Arc::new(self.view.clone()));
@@ -258,6 +260,16 @@ impl Core {
             self.ending = Ending::Decided(self.out.tick, now);
         }
         deeds
+    }
+
+    /// Has equipment do what is not heat. Gives back what it does not even try.
+    fn act(&mut self) -> Vec<Observation> {
+        let refused = |act: Act| {
+            let fault = self.parts.host.act(&act).err()?;
+            tracing::error!(?act, %fault, "an act was refused");
+            Some(Observation::Act { act, is: ActState::Failed(fault) })
+        };
+        self.out.acts.drain(..).filter_map(refused).collect()
     }
 
     /// Tells the core when the wall clock ran ahead of the shop's: a computer that slept has aged what may only last so long.

@@ -60,6 +60,15 @@ pub enum EventBody {
         /// The fault's words.
         detail: String,
     },
+    /// A unit did not do what it was told, or did it after all.
+    Output {
+        /// Which unit; none when the point that was written is no unit's.
+        unit: Option<UnitId>,
+        /// Whether it is done now. What is not is told again until it is, except a person's reading.
+        done: bool,
+        /// The fault's words.
+        detail: String,
+    },
     /// A point's quality changed.
     PointQuality {
         /// Which.
@@ -321,6 +330,7 @@ impl EventBody {
             Self::Began { .. } => "began",
             Self::Ending => "ending",
             Self::Unit { .. } => "unit",
+            Self::Output { .. } => "output",
             Self::PointQuality { .. } => "point_quality",
             Self::Cut { .. } => "cut",
             Self::CutConfirmed { .. } => "cut_confirmed",

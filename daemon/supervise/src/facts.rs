@@ -200,6 +200,8 @@ pub(crate) struct Situation {
     pub(crate) heating: bool,
     /// The chamber was opened at heat and is not back under its limit.
     pub(crate) recovering: bool,
+    /// It was seen open, or was hot when the load went in; otherwise nobody knows whether it was.
+    pub(crate) seen_open: bool,
     /// Time since the door was last seen open, in seconds; infinite if never.
     pub(crate) shut_for_s: f64,
     /// The flow that protects the steel now, in mol/s, as it was asked for.
@@ -210,8 +212,10 @@ pub(crate) struct Situation {
     pub(crate) exposed: bool,
     /// A question waits that only a person may answer after an interruption.
     pub(crate) interrupted: bool,
-    /// A gap before this run may still be ridden through.
+    /// A gap before this run is not dealt with yet.
     pub(crate) in_gap: bool,
+    /// It was short enough to be ridden through.
+    pub(crate) gap_rides: bool,
     /// The service is ending in order.
     pub(crate) ending: bool,
     /// Oxygen in the room.

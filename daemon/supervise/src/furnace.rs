@@ -71,9 +71,8 @@ pub(crate) struct GasShare {
     pub(crate) given: f64,
     /// Its place in the queue while it waits.
     pub(crate) turn: Option<u64>,
-    /// What was last told, and how long ago in milliseconds.
-    pub(crate) told: Option<(f64, u64)>,
-    pub(crate) valve_told: Option<bool>,
+    /// The service has told the meter or the valve something, in this run or an earlier one: it is no longer as its owner left it.
+    pub(crate) told: bool,
     /// That gas still flows after the load was said.
     pub(crate) after_said: bool,
 }
@@ -232,7 +231,7 @@ impl Furnace {
             cycle: self.cycle.clone(),
             kept_for: self.kept_for.clone(),
             last_c: self.last_c,
-            gas: GasShare { told: None, valve_told: None, after_said: false, ..self.gas },
+            gas: GasShare { after_said: false, ..self.gas },
             alone_s: self.alone_s,
             bypasses: self.bypasses.stood(),
             rules_latched: self.latched_rules(plan),

@@ -73,7 +73,9 @@ impl Atmosphere {
     /// Nobody watched: the chamber may be full of air.
     pub(crate) fn doubt(&mut self, hot_gas_load: bool) {
         self.gas = None;
-        self.account.recovering |= hot_gas_load;
+        if hot_gas_load && !self.account.recovering {
+            (self.account.recovering, self.account.open_ms) = (true, 0);
+        }
         self.account.changes = 0.0;
     }
 

@@ -46,6 +46,7 @@ mod tanks;
 #[cfg(test)]
 mod testing;
 pub mod view;
+mod wires;
 
 pub use bypass::{BYPASS_MOST, BYPASS_USUAL};
 pub use shop::Shop;

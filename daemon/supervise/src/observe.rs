@@ -3,6 +3,8 @@
 use hearthward_equipment::{Fault, FurnaceId, Generation, Reading, ShopMs, Tick, UnitId};
 use serde::{Deserialize, Serialize};
 
+use crate::output::Act;
+
 /// One thing that happened outside.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Observation {
@@ -41,6 +43,22 @@ pub enum Observation {
     },
     /// The service was told to end in order.
     Stopping,
+    /// What became of an act.
+    Act {
+        /// Which.
+        act: Act,
+        /// What became of it.
+        is: ActState,
+    },
+}
+
+/// What became of an act.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum ActState {
+    /// The unit took it.
+    Done,
+    /// It was not carried out; it stays owed.
+    Failed(Fault),
 }
 
 /// How a unit is.

@@ -62,7 +62,7 @@ pub(crate) struct Point {
 /// What the record knows of a point's quality.
 ///
 /// ```text
-/// Nothing ──first reading──▶ Good ⇄ Uncertain ⇄ Bad ⇄ Stale (each to each, told once a change)
+/// Nothing ──first reading──▶ Good ⇄ Uncertain ⇄ (Bad or Stale) (each to each, told once a change)
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Told {
@@ -79,6 +79,11 @@ pub(crate) enum Told {
 }
 
 impl Told {
+    /// No number that may be relied upon.
+    pub(crate) fn is_useless(self) -> bool {
+        matches!(self, Self::Bad | Self::Stale)
+    }
+
     /// The word of the record.
     pub(crate) fn word(self) -> &'static str {
         match self {

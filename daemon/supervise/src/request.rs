@@ -151,6 +151,21 @@ pub enum Choice {
     End,
 }
 
+impl Choice {
+    /// Its words in a sentence.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Steel(SteelChoice::QuenchNow) => "quench now",
+            Self::Steel(SteelChoice::Finish) => "finish",
+            Self::Steel(SteelChoice::SlowCoolUnderGas) => "slow-cool under gas",
+            Self::GoOn => "go on",
+            Self::RestartStep => "begin the step again",
+            Self::End => "end the cycle",
+        }
+    }
+}
+
 /// What the core asks of a person.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -37,19 +37,10 @@ pub(crate) struct Tank {
     pub(crate) latched: bool,
     held_by: Option<FurnaceId>,
     waiting: Vec<FurnaceId>,
-    /// What the tank was last told.
-    told: Told,
 }
 
 /// A number that may be relied upon, if there is one.
 type Reading = Option<f64>;
-
-/// What a commanded tank was last told.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Told {
-    stir: Option<bool>,
-    heat: Option<bool>,
-}
 
 /// What is kept of a tank across a restart.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -128,22 +119,16 @@ impl Tank {
         can
     }
 
-    /// Tells a commanded bath what it shall do: stir and keep warm while a load comes its way, no warmer than its sequence allows.
-    pub(crate) fn act(&mut self, plan: &TankPlan, wanted: bool, warmest_c: Option<f64>, acts: &mut Vec<Act>) {
-        let Some(unit) = plan.unit else { return };
-        if self.told.stir != Some(wanted) {
-            self.told.stir = Some(wanted);
-            acts.push(Act::Agitate { unit, on: wanted });
-        }
+    /// What a commanded bath shall do: stir and keep warm while a load comes its way, no warmer than its sequence allows.
+    pub(crate) fn shall(&self, plan: &TankPlan, wanted: bool, warmest_c: Option<f64>) -> Option<[Act; 2]> {
+        let unit = plan.unit?;
         // A bath that cannot be read is not warmed.
         let heat = wanted && !self.latched && self.temperature.is_some();
-        if self.told.heat != Some(heat) {
-            self.told.heat = Some(heat);
-            acts.push(match heat {
-                true => Act::HeatTank { unit, to: celsius(warm_to_c(plan, warmest_c)) },
-                false => Act::TankHeaterOff { unit },
-            });
-        }
+        let bath = match heat {
+            true => Act::HeatTank { unit, to: celsius(warm_to_c(plan, warmest_c)) },
+            false => Act::TankHeaterOff { unit },
+        };
+        Some([Act::Agitate { unit, on: wanted }, bath])
     }
 
     /// Writes why no part may go in.

@@ -181,7 +181,7 @@ const COLD_C: f64 = 50.0;
 /// A slip in the table that takes heat away would give it instead, at the moment when it is needed most.
 fn check_cut(section: &Section<'_>) {
     let cut = section.section("cut");
-    let mut problem = |field: usize, words: &str| cut.problem(Face::Furnace.fields()[field].name, words);
+    let problem = |field: usize, words: &str| cut.problem(Face::Furnace.fields()[field].name, words);
     let value = |field: usize| {
         let name = Face::Furnace.fields()[field].name;
         cut.has(name).then(|| cut.value(name)).flatten()

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use hearthward_equipment::{Evidence, Fault as DriverFault, FaultCode, FurnaceId, GasFlow, Generation, Quality, Reading, ShopMs};
 use hearthward_equipment::{Tick, Value};
-use hearthward_supervise::observe::{CutState, Observation, UnitState, Urgency};
+use hearthward_supervise::observe::{ActState, CutState, Observation, UnitState, Urgency};
 use hearthward_supervise::output::{Act, Outputs};
 use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::request::{Person, Request};
@@ -48,6 +48,8 @@ pub struct World {
     pub(crate) second: u32,
     away: Option<Gone>,
     cuts: Vec<(FurnaceId, Generation)>,
+    /// Acts that were carried out, until the core hears of it.
+    carried: Vec<Act>,
     arrived: Vec<Reading>,
     asks: Vec<Request>,
     /// What was said last, for whoever looks for the cause of a failure.
@@ -108,6 +110,7 @@ impl World {
             second: 0,
             away: None,
             cuts: Vec::new(),
+            carried: Vec::new(),
             arrived: Vec::new(),
             asks: Vec::new(),
             said: VecDeque::new(),
@@ -138,6 +141,7 @@ impl World {
             self.keep();
         }
         self.confirm_cuts();
+        self.confirm_acts();
         self.read_all()?;
         self.begin_at_once(&begins)?;
         self.people_act(&begins);
@@ -318,6 +322,7 @@ impl World {
         for act in &acts {
             self.obey_act(act);
         }
+        self.carried.extend_from_slice(&acts);
         self.out.acts = acts;
     }
 
@@ -374,6 +379,15 @@ impl World {
         }
     }
 
+    fn confirm_acts(&mut self) {
+        for act in std::mem::take(&mut self.carried) {
+            let what = Observation::Act { act, is: ActState::Done };
+            let at = self.clock();
+            self.oracle.observed(at, &what);
+            self.shop.observe(at, what);
+        }
+    }
+
     /// What stands and what the judge knows, as the disk will still have it after the next tick.
     fn keep(&mut self) {
         if self.disk.kept.is_none() {
@@ -424,6 +438,7 @@ impl World {
         self.view = View::default();
         self.wires.restart();
         self.cuts.clear();
+        self.carried.clear();
         self.arrived.clear();
         self.now = ShopMs(0);
     }

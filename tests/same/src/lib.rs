@@ -9,7 +9,7 @@ mod plans;
 use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, FurnaceId, GasFlow, Generation, PointId, Quality, Reading, ShopMs, Value};
 use hearthward_supervise::interlock::Means;
-use hearthward_supervise::observe::{CutState, Observation};
+use hearthward_supervise::observe::{ActState, CutState, Observation};
 use hearthward_supervise::output::{Act, Outputs};
 use hearthward_supervise::plan::{Calibration, ChamberKind, ShopPlan};
 use hearthward_supervise::request::{Ask, Choice, Person, Request};
@@ -188,6 +188,7 @@ impl Floor {
             if let Act::SetFlow { flow, .. } = act {
                 self.plants[0].flow = *flow;
             }
+            self.shop.observe(self.now, Observation::Act { act: act.clone(), is: ActState::Done });
         }
     }
 }

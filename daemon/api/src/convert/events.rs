@@ -65,6 +65,11 @@ fn body(body: &EventBody, names: &Names) -> Body {
             state: state.clone(),
             detail: detail.clone(),
         }),
+        EventBody::Output { unit, done, detail } => Body::Output(of::Output {
+            unit: unit.and_then(|unit| names.unit(unit)).map(ToString::to_string).unwrap_or_default(),
+            done: *done,
+            detail: detail.clone(),
+        }),
         EventBody::PointQuality { point: id, quality } => {
             Body::PointQuality(of::PointQuality { point: point(*id), quality: quality.clone() })
         }
@@ -218,6 +223,7 @@ mod tests {
             EventBody::Began { away_ms: Some(7), clean: true },
             EventBody::Ending,
             EventBody::Unit { unit, state: "silent".into(), detail: String::new() },
+            EventBody::Output { unit: Some(unit), done: false, detail: "no answer".into() },
             EventBody::PointQuality { point, quality: "stale".into() },
             EventBody::Cut { generation, via: Via::Contactor, because: vec![interlock] },
             EventBody::CutConfirmed { generation, after_ms: 5 },

@@ -47,6 +47,7 @@ use std::time::Duration;
 
 use hearthward_equipment::{Fault, FaultCode, ShopMs, UnitId, Value};
 use hearthward_supervise::observe::Observation;
+use hearthward_supervise::output::Act;
 use tokio::sync::{Notify, mpsc, oneshot};
 use tokio::time::Instant;
 
@@ -59,8 +60,7 @@ use crate::survey::Sound;
 pub(crate) use task::{Parts, Task};
 pub(crate) use unit::{Contactor, Unit, Wired};
 
-/// Acts that wait for one driver. The core says each act once; a driver that is so far behind is as good as lost, and what it
-/// missed is seen by what it then reads.
+/// Acts that wait for one driver. A driver that is so far behind is as good as lost; the core says again what it does not take.
 pub(crate) const JOBS_MOST: usize = 256;
 
 /// How long a call may still run after a cut that only the guest can carry out, before the sandbox is torn down for it.
@@ -105,8 +105,8 @@ pub enum DriverState {
 /// Something that a driver's task is asked to do.
 #[derive(Debug)]
 pub(crate) enum Job {
-    /// Do it, and log what goes wrong.
-    Act { unit: usize, deed: Deed },
+    /// Do it, and say what became of it.
+    Act { unit: usize, deed: Deed, act: Act },
     /// Show yourself.
     Identify { unit: usize, reply: oneshot::Sender<Result<String, Fault>> },
     /// Poll everything once and say what came of it.

@@ -2,11 +2,11 @@
 
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Fault, FaultCode, Quality, Value};
-use hearthward_supervise::observe::{CutState, UnitState};
+use hearthward_supervise::observe::{ActState, CutState};
 use uom::si::ratio::ratio;
 
 use super::task::Task;
-use super::unit::{Said, Wired};
+use super::unit::Wired;
 use super::{Deed, no_such_unit};
 use crate::abi::{CallError, Read};
 use crate::pause::pause_after;
@@ -169,8 +169,12 @@ impl Task {
         }
     }
 
-    pub(super) async fn act(&mut self, unit: usize, deed: Deed) {
-        let Some(known) = self.units.get(unit) else { return };
+    /// Has a unit do something that is not heat. A driver that is not open yet is opened for it, unless it is in quarantine.
+    pub(super) async fn act(&mut self, unit: usize, deed: Deed) -> ActState {
+        self.ensure_open(false).await;
+        let Some(known) = self.units.get(unit) else {
+            return ActState::Failed(no_such_unit(hearthward_equipment::UnitId(u16::MAX)));
+        };
         let (index, limit) = (known.index, self.shared.spec.call_limit);
         let call = Call::write(None, limit);
         let shown = format!("{}/{}: {deed:?}", self.shared.spec.name, known.facts.name);
@@ -188,18 +192,15 @@ impl Task {
                 }
             },
         };
-        if let Err(error) = &result {
-            tracing::warn!(act = %shown, fault = %error.fault(), "an act was not carried out");
-            if let CallError::Fault(fault) = error {
-                self.note_act_fault(unit, fault);
+        let is = match &result {
+            Ok(_) => ActState::Done,
+            Err(error) => {
+                tracing::warn!(act = %shown, fault = %error.fault(), "an act was not carried out");
+                ActState::Failed(error.fault().clone())
             }
-        }
+        };
         self.tell(unit, result);
-    }
-
-    /// A unit that does not do what it is told is told of as silent until it is read again.
-    fn note_act_fault(&mut self, unit: usize, fault: &Fault) {
-        self.say(unit, Said::silent(fault), UnitState::Silent(fault.clone()));
+        is
     }
 
     pub(super) async fn identify(&mut self, unit: usize) -> Result<String, Fault> {

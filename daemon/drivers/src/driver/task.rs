@@ -94,7 +94,10 @@ impl Task {
 
     async fn job(&mut self, job: Job) {
         match job {
-            Job::Act { unit, deed } => self.act(unit, deed).await,
+            Job::Act { unit, deed, act } => {
+                let is = self.act(unit, deed).await;
+                self.sink.put(Observation::Act { act, is });
+            }
             Job::Identify { unit, reply } => {
                 let answer = self.identify(unit).await;
                 // Whoever asked may have gone.

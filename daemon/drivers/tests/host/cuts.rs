@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use hearthward_drivers::{LineSpec, ShopClock, send_standing};
-use hearthward_equipment::{HeatPointId, PointId, ShopMs, Value};
+use hearthward_equipment::{FaultCode, HeatPointId, PointId, ShopMs, Value};
 use hearthward_supervise::observe::{CutState, Observation};
 use hearthward_supervise::output::{Act, Cut, Via};
 
@@ -116,9 +116,11 @@ fn acts_never_heat() {
     let peer = Peer::obedient(20);
     let shop = patient(&peer, &["north"]).start(ShopClock::stepped());
     let point = |of: &str| PointId(shop.point(&format!("io/north.{of}")).0);
-    shop.host.act(Act::WritePoint { point: point("heat-on"), value: Value::Flag(true) });
-    shop.host.act(Act::Enter { point: point("door-open"), value: Value::Flag(false) });
-    shop.host.act(Act::WritePoint { point: PointId(999), value: Value::Flag(true) });
+    let refused = |act: &Act| shop.host.act(act).expect_err("it is refused").code;
+    let heats = Act::WritePoint { point: point("heat-on"), value: Value::Flag(true) };
+    assert_eq!(refused(&heats), FaultCode::NOT_ALLOWED);
+    assert_eq!(refused(&Act::Enter { point: point("door-open"), value: Value::Flag(false) }), FaultCode::NOT_ALLOWED);
+    assert_eq!(refused(&Act::WritePoint { point: PointId(999), value: Value::Flag(true) }), FaultCode::NOT_SUPPORTED);
     let _ = shop.host.step(ShopMs(100));
     assert_eq!(peer.frames(), [[b'R', 0]]);
 }

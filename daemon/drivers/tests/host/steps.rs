@@ -1,9 +1,9 @@
 //! Stepped time: every step polls everything once, and tells it in the same order.
 
 use hearthward_drivers::{DriverState, ShopClock};
-use hearthward_equipment::{FurnaceId, Generation, Quality, ShopMs};
-use hearthward_supervise::observe::{CutState, Observation};
-use hearthward_supervise::output::{Cut, Via};
+use hearthward_equipment::{FaultCode, FurnaceId, GasFlow, Generation, Quality, ShopMs};
+use hearthward_supervise::observe::{ActState, CutState, Observation};
+use hearthward_supervise::output::{Act, Cut, Via};
 
 use crate::guest::Guest;
 use crate::shop::{Shop, celsius, readings};
@@ -49,6 +49,20 @@ fn a_cut_without_a_line_is_the_guests() {
     let again = shop.host.step(ShopMs(300));
     assert!(!again.iter().any(|what| matches!(what, Observation::Cut { .. })), "said once: {again:?}");
     assert!(matches!(shop.host.status()[0].state, DriverState::Answering));
+}
+
+/// Goal: what becomes of an act is told with the act itself. Method: a furnace is told a flow, which it has not.
+#[test]
+fn an_act_that_fails_comes_back() {
+    let shop = Shop::new().driver("bench", &Guest::steady(&["north"]), &[]).everything().start(ShopClock::stepped());
+    let act = Act::SetFlow { meter: shop.unit("bench/north"), flow: GasFlow::default() };
+    shop.host.act(&act).expect("it is tried");
+    let observed = shop.host.step(ShopMs(100));
+    let back = observed.iter().find_map(|what| match what {
+        Observation::Act { act, is: ActState::Failed(fault) } => Some((act.clone(), fault.code)),
+        _ => None,
+    });
+    assert_eq!(back, Some((act, FaultCode::NOT_SUPPORTED)), "{observed:?}");
 }
 
 /// Goal: a real clock has no steps, and a stopped host does nothing and does not hang.

@@ -27,18 +27,8 @@ pub(crate) struct Alarms {
     raised: VecDeque<ShopMs>,
     flood: bool,
     silenced: bool,
-    /// What the horn and the lamp were told.
-    pub(crate) horn: Told,
-    pub(crate) lamp: Told,
     /// Grows with every change, so that a view is made anew only then.
     revision: u64,
-}
-
-/// What an output was last told, and how long ago.
-#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
-pub(crate) struct Told {
-    on: Option<bool>,
-    ago_ms: u64,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -76,15 +66,7 @@ impl Alarms {
     /// The alarms of a shop, all of them normal.
     pub(crate) fn new(plan: &ShopPlan) -> Self {
         let slots = AlarmKey::all(plan).map(|key| Slot { key, alarm: Alarm::default() });
-        Self {
-            slots: slots.collect(),
-            raised: VecDeque::with_capacity(COUNTED),
-            flood: false,
-            silenced: false,
-            horn: Told::default(),
-            lamp: Told::default(),
-            revision: 1,
-        }
+        Self { slots: slots.collect(), raised: VecDeque::with_capacity(COUNTED), flood: false, silenced: false, revision: 1 }
     }
 
     /// Takes how the cause of the alarm at this place stands. Gives its key, if its state changed.
@@ -279,17 +261,5 @@ impl Alarms {
         let told = self.slots.iter().enumerate().filter(|(_, slot)| !slot.alarm.is_quiet());
         let whole = self.raised.len() as u64 | u64::from(self.flood) << 32 | u64::from(self.silenced) << 33;
         std::iter::once(whole).chain(told.flat_map(|(at, slot)| [at as u64, slot.alarm.bits()]))
-    }
-}
-
-impl Told {
-    /// Whether the output has to be told now: it changed, or it may have forgotten meanwhile.
-    pub(crate) fn is_due(&mut self, on: bool, dt_ms: u64, again_ms: u64) -> bool {
-        self.ago_ms = self.ago_ms.saturating_add(dt_ms);
-        let due = self.on != Some(on) || self.ago_ms >= again_ms;
-        if due {
-            *self = Self { on: Some(on), ago_ms: 0 };
-        }
-        due
     }
 }

@@ -66,7 +66,7 @@ pub fn alarm_entry(kind: AlarmKind) -> AlarmEntry {
             may_go_aside: false,
             ..of("bath_near_flash", "Bath near its flash point", Priority::Urgent)
         },
-        // A device that drops one poll, or is switched over, is back by then.
+        // A device that drops one poll or act, or is switched over, is back by then.
         AlarmKind::UnitLost => AlarmEntry {
             act: "Look at its power, its cable and its driver.",
             delays: seconds(10, 10),

@@ -25,7 +25,8 @@ pub(super) fn verdict(plan: &FurnacePlan, now: &Situation) -> Verdict {
 
 pub(super) fn say(told: &Told<'_>, into: &mut String) {
     let name = &told.plan.name;
-    let _ = write!(into, "{name} was opened at heat: the recovery purge runs until its atmosphere is back under its limit.");
+    let what = if told.situation.seen_open { "was opened at heat" } else { "may have been open at heat while nobody watched" };
+    let _ = write!(into, "{name} {what}: the recovery purge runs until its atmosphere is back under its limit.");
     if told.situation.exposed {
         let _ = write!(into, " Its steel has seen more oxygen at heat than its budget: decide what becomes of it.");
     }

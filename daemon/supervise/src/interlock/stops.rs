@@ -53,8 +53,14 @@ pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
             )
         }
         InterlockKind::Stop => write!(into, "{no_heat}: a person stopped it."),
-        InterlockKind::Interrupted if !told.situation.interrupted => {
+        InterlockKind::Interrupted if !told.situation.interrupted && told.situation.gap_rides => {
             write!(into, "{no_heat}: the service was away. Its load goes on by itself once what is read now agrees.")
+        }
+        InterlockKind::Interrupted if !told.situation.interrupted => {
+            write!(
+                into,
+                "{no_heat}: the service was away for too long. Once it is read, a person is asked whether its load goes on."
+            )
         }
         InterlockKind::Interrupted => {
             write!(

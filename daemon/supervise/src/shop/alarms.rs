@@ -1,5 +1,6 @@
 //! Alarms in a tick: how the cause of each stands, what is said of a change, and what people ask about them.
 
+use hearthward_equipment::UnitId;
 use uom::si::ratio::ratio;
 
 use super::people::{Outcomes, by};
@@ -48,7 +49,8 @@ impl Shop {
             at += 1;
         }
         for place in 0..self.units.len() {
-            let lost = self.units.get(place).is_some_and(|unit| *unit != Unit::Answering);
+            let silent = self.units.get(place).is_some_and(|unit| *unit != Unit::Answering);
+            let lost = silent || u16::try_from(place).is_ok_and(|id| self.wires.fails(UnitId(id)));
             self.hear(at, dt_ms, (when(lost), false), out);
             at += 1;
         }

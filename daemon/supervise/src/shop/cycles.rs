@@ -39,7 +39,10 @@ impl Shop {
             let open_ms = furnace.air.account.open_ms;
             if gas_load && furnace.air.step(plan, &case) {
                 let exposure_ppm_s = furnace.air.account.exposure_s * PPM;
-                let text = format!("{} is back under its limit after it was open for {} s.", plan.name, open_ms / 1000);
+                let text = match open_ms {
+                    0 => format!("The atmosphere of {} is back under its limit.", plan.name),
+                    _ => format!("{} is back under its limit after it was open for {} s.", plan.name, open_ms / 1000),
+                };
                 let body = EventBody::Recovered { open_ms, exposure_ppm_s };
                 out.events.push(event(furnace, Priority::Notice, text, body));
             }

@@ -119,7 +119,7 @@ impl Shop {
 }
 
 /// A value for people.
-fn shown(value: &Value) -> String {
+pub(super) fn shown(value: &Value) -> String {
     match value {
         Value::Flag(is) => if *is { "yes" } else { "no" }.to_owned(),
         Value::Temperature(read) => format!("{:.1} °C", in_celsius(*read)),

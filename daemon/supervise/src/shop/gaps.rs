@@ -123,6 +123,7 @@ fn interrupt(
     if let (Some(cycle), at) = furnace.parts(plan) {
         ask_to_go_on(cycle, &at, turn, Gone { because, away_ms, before_c });
     }
+    furnace.situation.interrupted = furnace.cycle.as_ref().is_some_and(|cycle| cycle.interrupted);
     let kind = InterlockKind::Interrupted;
     if let Some(change) = furnace.rows.step(kind, turn.now, Verdict::latched(true)) {
         super::rows::tell(furnace, plan, kind, change, turn.events);

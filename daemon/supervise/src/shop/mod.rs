@@ -29,14 +29,15 @@ use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
 use crate::furnace::Furnace;
 use crate::interlock::{Change, InterlockKind, Verdict, Why};
-use crate::observe::{CutState, Observation, UnitState, Urgency};
-use crate::output::Outputs;
+use crate::observe::{ActState, CutState, Observation, UnitState, Urgency};
+use crate::output::{Act, Outputs};
 use crate::plan::ShopPlan;
 use crate::points::{Points, Sample, Told};
 use crate::questions::{Purpose, Questions};
 use crate::request::{Person, Request, Ticket};
 use crate::standing::{Away, STANDING_FORMAT, Standing};
 use crate::tanks::Tank;
+use crate::wires::Wires;
 
 /// Everything that the core decides on and remembers.
 ///
@@ -55,6 +56,7 @@ pub struct Shop {
     room: RoomNow,
     questions: Questions,
     alarms: Alarms,
+    wires: Wires,
     /// What was told since the last tick.
     #[serde(skip)]
     inbox: Inbox,
@@ -106,12 +108,12 @@ struct RoomNow {
     under_s: f64,
     /// The second level was undershot and nobody has reset it: gas is shut.
     latched: bool,
-    horn_told: Option<bool>,
 }
 
 #[derive(Debug, Default)]
 struct Inbox {
     cuts: Vec<(FurnaceId, Generation, CutState)>,
+    acts: Vec<(Act, ActState)>,
     units: Vec<(UnitId, UnitState)>,
     record: Vec<Option<String>>,
     requests: Vec<(Ticket, Person, Request)>,
@@ -139,6 +141,7 @@ impl Shop {
             room: RoomNow::default(),
             questions: Questions::default(),
             alarms: Alarms::new(&plan),
+            wires: Wires::default(),
             inbox: Inbox::default(),
             tick: Tick(0),
             now: ShopMs(0),
@@ -197,6 +200,7 @@ impl Shop {
                 }
                 return if self.waits_for_disk { Urgency::Now } else { Urgency::Scan };
             }
+            Observation::Act { act, is } => self.inbox.acts.push((act, is)),
             Observation::Record { failing } => self.inbox.record.push(failing),
             Observation::WallAhead { by } => {
                 self.inbox.wall_ahead_ms = self.inbox.wall_ahead_ms.saturating_add(by.0);
@@ -230,6 +234,7 @@ impl Shop {
         self.say_began(out);
         self.pass_shelves(dt_ms, out);
         self.take_news(dt_ms, out);
+        self.hear_acts(out);
         self.read(dt_ms);
         self.pass_bypasses(dt_ms, out);
         self.weigh_rules(out);
@@ -247,7 +252,7 @@ impl Shop {
         self.ask_about_steel(out);
         self.permit(dt_ms, out);
         self.tell_alarms(dt_ms, out);
-        self.act(dt_ms, out);
+        self.act(out);
         self.tell_quality(out);
         self.mark_bypassed(out);
         self.points.forget_marks();
@@ -318,6 +323,9 @@ impl Shop {
             let (Some(known), Some(address)) = (self.units.get_mut(unit.index()), self.plan.directory.unit_address(unit)) else {
                 continue;
             };
+            if now == Unit::Answering {
+                self.wires.answers(unit, self.now);
+            }
             if std::mem::replace(known, now) == now {
                 continue;
             }
@@ -392,8 +400,12 @@ impl Shop {
         let now = self.now;
         for (place, point) in self.points.list_mut().iter_mut().enumerate() {
             let tells = point.tells(now);
+            // What cannot be relied upon is told once: a unit that is off is bad at every attempt and grows old between two.
+            if tells == point.told || (tells.is_useless() && point.told.is_useless()) {
+                continue;
+            }
             let told = std::mem::replace(&mut point.told, tells);
-            if tells == told || (told == Told::Nothing && tells == Told::Good) {
+            if told == Told::Nothing && tells == Told::Good {
                 continue;
             }
             let Ok(id) = u16::try_from(place) else { continue };
@@ -433,7 +445,7 @@ impl Shop {
         }
         self.tanks.iter().for_each(|tank| digest.mix(tank.bits()));
         digest.mix(self.questions.bits());
-        self.alarms.bits().for_each(|bits| digest.mix(bits));
+        self.alarms.bits().chain(self.wires.bits()).for_each(|bits| digest.mix(bits));
         digest.mix(self.room.is as u64 | u64::from(self.room.latched) << 8 | (self.ending as u64) << 9);
         digest.mix(self.now.0);
         digest.end()

@@ -39,7 +39,7 @@ impl Shop {
     /// Questions that nobody answered take their default.
     pub(super) fn hear_silence(&mut self, out: &mut Outputs) {
         while let Some((question, choice)) = self.questions.silent() {
-            let text = format!("Nobody answered; the default is taken: {}", question.text);
+            let text = format!("Nobody answered; {} is taken as the default of: {}", choice.words(), question.text);
             let body = EventBody::Answered { question: question.id, by_silence: true, choice: Some(choice) };
             out.events.push(Event { furnace: Some(question.furnace), priority: Priority::Urgent, person: None, text, body });
             // A default that no longer fits has nothing left to decide.
@@ -246,7 +246,7 @@ impl Shop {
         }
         self.alive(question.furnace);
         self.questions.take(id);
-        let text = format!("{} chose an answer to: {}", person.name, question.text);
+        let text = format!("{} chose: {}. The question was: {}", person.name, choice.words(), question.text);
         let body = EventBody::Answered { question: id, by_silence: false, choice: Some(choice) };
         out.events.push(by(person, Some(question.furnace), Priority::Notice, text, body));
         self.choose(&question, choice, Some(person), out)
@@ -265,7 +265,7 @@ impl Shop {
             && let Some(person) = person
         {
             cycle.interrupted = false;
-            settle_interruption(furnace, plan, person, now, turn.events);
+            settle_interruption(furnace, plan, (person, choice), now, turn.events);
         }
         let goes_on = matches!(choice, Choice::GoOn | Choice::RestartStep | Choice::Steel(SteelChoice::Finish));
         furnace.goes_on = goes_on && person.is_some();
@@ -337,7 +337,7 @@ impl Shop {
         cycle::turn_to_end(cycle, &mut at, &mut turn, Outcome::Aborted);
         furnace.gap = crate::furnace::Gap::None;
         // Nothing goes on that could have been interrupted.
-        settle_interruption(furnace, plan, person, now, turn.events);
+        settle_interruption(furnace, plan, (person, Choice::End), now, turn.events);
         Ok(text)
     }
 
@@ -350,13 +350,19 @@ impl Shop {
 }
 
 /// A person has said what becomes of an interrupted load. The answer is the reset: the cause was that nobody had answered.
-fn settle_interruption(furnace: &mut Furnace, plan: &FurnacePlan, person: &Person, now: ShopMs, events: &mut Vec<Event>) {
+fn settle_interruption(
+    furnace: &mut Furnace,
+    plan: &FurnacePlan,
+    (person, choice): (&Person, Choice),
+    now: ShopMs,
+    events: &mut Vec<Event>,
+) {
     let kind = InterlockKind::Interrupted;
     if let Some(change) = furnace.rows.step(kind, now, Verdict::latched(false)) {
         super::rows::tell(furnace, plan, kind, change, events);
     }
     if furnace.rows.reset(kind, now) {
-        let text = format!("{} said what becomes of the load in {}.", person.name, plan.name);
+        let text = format!("{} said what becomes of the load in {}: {}.", person.name, plan.name, choice.words());
         events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: kind }));
     }
 }

@@ -13,6 +13,7 @@ use crate::points::Points;
 use crate::recipe::{Medium, Step};
 use crate::standing::{Away, Standing};
 use crate::tanks::Tank;
+use crate::wires::Wires;
 
 impl Shop {
     /// Takes over what stood, for the furnaces and tanks that there still are.
@@ -61,6 +62,10 @@ impl Shop {
         let stood = self.standing();
         let mut old_points = std::mem::take(&mut self.points);
         let old = std::mem::replace(&mut self.plan, plan);
+        if old.directory != self.plan.directory {
+            // Under other numbers everything is told anew.
+            self.wires = Wires::default();
+        }
         let mut points = Points::default();
         limit_points(&self.plan, &mut points);
         points.take_over(&mut old_points, |new| {
@@ -123,8 +128,6 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.gas = stood.gas;
     // Nobody has looked at the meter since.
     furnace.purge.by_eye = None;
-    // The meter still gives what it was told before: it is told anew, even if that is nothing now.
-    furnace.gas.told = (stood.gas.given > 0.0).then_some((stood.gas.given, u64::MAX));
     let Some(mut cycle) = stood.cycle else { return };
     // Time that nobody knows may have been any time: a temper is overdue then.
     let passed_ms = away_ms.unwrap_or(u64::MAX / 2);

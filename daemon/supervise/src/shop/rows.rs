@@ -48,7 +48,8 @@ impl Shop {
         for place in 0..self.furnaces.len() {
             let (Some(furnace), Some(plan)) = (self.furnaces.get(place), self.plan.furnaces.get(place)) else { break };
             let tank = self.tank_of(furnace);
-            let now_is = Situation { room, ending, ride_through_s, tank, ..situation(furnace, plan) };
+            let gap_rides = matches!(furnace.gap, Gap::Open { away_ms, .. } if away_ms as f64 / 1000.0 <= ride_through_s);
+            let now_is = Situation { room, ending, ride_through_s, gap_rides, tank, ..situation(furnace, plan) };
             let furnace = &mut self.furnaces[place];
             furnace.situation = now_is;
             for &kind in kinds {
@@ -169,12 +170,14 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         }),
         heating: furnace.heating,
         recovering: furnace.air.account.recovering,
+        seen_open: furnace.air.account.open_ms > 0 || cycle.is_some_and(|cycle| cycle.charged_hot),
         shut_for_s: furnace.shut_for_s,
         asked_flow: furnace.gas.given,
         flow: furnace.flow(plan),
         exposed: exposure,
         interrupted: cycle.is_some_and(|cycle| cycle.interrupted),
         in_gap: furnace.gap != Gap::None,
+        gap_rides: false,
         gas_short: furnace.gas_short,
         gas_word: furnace.gas_word,
         waits_for_supply: furnace.gas.turn.is_some(),

@@ -32,6 +32,12 @@ impl Shop {
         if let Some(cycle) = &furnace.cycle {
             return Err(format!("{name} has load {} in it: end that cycle first.", cycle.load.name));
         }
+        if let Some(place) =
+            self.furnaces.iter().position(|other| other.cycle.as_ref().is_some_and(|cycle| cycle.load.name == load.name))
+        {
+            let other = self.plan.furnaces.get(place).map(|plan| plan.name.to_string()).unwrap_or_default();
+            return Err(format!("Load {} is in progress in {other}: give this one another name.", load.name));
+        }
         if let Some(kept) = &furnace.kept_for {
             return Err(format!("{name} is kept for the temper of load {kept}: wait for it, or choose another furnace."));
         }

@@ -3,10 +3,12 @@
 //! The plant obeys as a line does: an order counts until its lease ends or a cut of a newer generation comes.
 
 use hearthward_equipment::quantity::{celsius, in_celsius};
-use hearthward_equipment::{Evidence, FurnaceId, GasFlow, Generation, PointId, Quality, Reading, ShopMs, Tick, Value};
+use hearthward_equipment::{
+    Evidence, Fault, FaultCode, FurnaceId, GasFlow, Generation, PointId, Quality, Reading, ShopMs, Tick, Value,
+};
 use hearthward_supervise::event::{Event, EventBody};
 use hearthward_supervise::interlock::{InterlockKind, Means};
-use hearthward_supervise::observe::{CutState, Observation};
+use hearthward_supervise::observe::{ActState, CutState, Observation};
 use hearthward_supervise::output::{Act, Outputs, Via};
 use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::recipe::Load;
@@ -105,10 +107,14 @@ pub(crate) struct Bench {
     pub(crate) gauge_bar: f64,
     /// The disk keeps up.
     pub(crate) durable: bool,
+    /// Meters, valves, horns and baths do what they are told.
+    pub(crate) obeys: bool,
     pub(crate) events: Vec<Event>,
     pub(crate) answers: Vec<Answer>,
     pub(crate) digests: Vec<u64>,
     pub(crate) acts: Vec<Act>,
+    /// What becomes of acts, told in the next scan.
+    pub(crate) became: Vec<Observation>,
     /// What the core was told since the last tick, for the oracle.
     pub(crate) seen: Seen,
     pub(crate) oracle: Option<Box<Oracle>>,
@@ -133,10 +139,12 @@ impl Bench {
             oxygen: Some(0.209),
             gauge_bar: 150.0,
             durable: true,
+            obeys: true,
             events: Vec::new(),
             answers: Vec::new(),
             digests: Vec::new(),
             acts: Vec::new(),
+            became: Vec::new(),
             seen: Seen::default(),
             oracle: None,
         }
@@ -230,7 +238,10 @@ impl Bench {
             }
         }
         for act in self.out.acts.drain(..) {
-            if let Act::SetFlow { meter, flow } = &act {
+            let fault = Fault::new(FaultCode::TIMED_OUT, "it does not answer");
+            let is = if self.obeys { ActState::Done } else { ActState::Failed(fault) };
+            self.became.push(Observation::Act { act: act.clone(), is });
+            if let (Act::SetFlow { meter, flow }, true) = (&act, self.obeys) {
                 for (plan, plant) in self.plan.furnaces.iter().zip(&mut self.plants) {
                     if plan.gas.as_ref().is_some_and(|gas| gas.meter == Some(*meter)) {
                         plant.flow = *flow;
@@ -258,6 +269,9 @@ impl Bench {
                 let furnace = FurnaceId(place as u16);
                 self.shop.observe(self.now, Observation::Cut { furnace, generation, is: CutState::Confirmed });
             }
+        }
+        for what in std::mem::take(&mut self.became) {
+            self.shop.observe(self.now, what);
         }
         self.read_all();
         self.tick();
@@ -321,8 +335,11 @@ impl Bench {
         self.done(Request::Choose { question, choice })
     }
 
-    /// Starts a load in a furnace and puts it in.
-    pub(crate) fn load(&mut self, furnace: FurnaceId, load: Load) {
+    /// Starts a load in a furnace and puts it in. What goes into another than the first is called after it.
+    pub(crate) fn load(&mut self, furnace: FurnaceId, mut load: Load) {
+        if furnace != NORTH {
+            load.name = format!("{}-{}", load.name, furnace.index()).parse().expect("a name");
+        }
         self.scans(2);
         self.done(Request::Start { furnace, load, ready_in: None });
         self.confirm(|ask| matches!(ask, Ask::LoadAndShut));

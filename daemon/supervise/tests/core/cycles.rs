@@ -404,10 +404,13 @@ fn a_load_that_does_not_fit_is_refused_with_words() {
     bench.refused(Request::Start { furnace: FurnaceId(9), load: irons(None), ready_in: None });
     bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
     assert!(bench.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None }).contains("irons"));
-    bench.oxygen = Some(0.19);
-    bench.scan();
     let mut plain = irons(None);
     plain.protection = Protection::None;
+    let twin = bench.refused(Request::Start { furnace: SOUTH, load: plain.clone(), ready_in: None });
+    assert!(twin.contains("in progress in north"), "{twin}");
+    plain.name = "spokeshaves".parse().expect("a name");
+    bench.oxygen = Some(0.19);
+    bench.scan();
     assert!(bench.refused(Request::Start { furnace: SOUTH, load: plain, ready_in: None }).contains("oxygen"));
 }
 

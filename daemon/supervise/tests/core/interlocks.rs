@@ -217,6 +217,25 @@ fn readings_that_do_not_agree_across_a_gap_need_a_reset() {
     assert!(!bench.heats(NORTH));
 }
 
+/// Goal: a controller that is switched off for the night does not fill the record. Method: each attempt is bad, and its reading grows
+/// old before the next.
+#[test]
+fn a_point_that_stays_useless_is_told_once() {
+    let mut bench = Bench::new(&[Kind::plain("north")]);
+    bench.scans(3);
+    let point = bench.plan.furnaces[0].temperature;
+    let told = |bench: &Bench| bench.said(|body| matches!(body, EventBody::PointQuality { point: of, .. } if *of == point));
+    bench.plants[0].answers = false;
+    for _ in 0..20 {
+        bench.reading(point, None, Quality::Bad);
+        bench.scans(10);
+    }
+    assert_eq!(told(&bench), 1);
+    bench.plants[0].answers = true;
+    bench.scan();
+    assert_eq!(told(&bench), 2, "and that it is good again");
+}
+
 #[test]
 fn a_driver_out_of_service_cuts_at_once() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
@@ -320,7 +339,8 @@ fn a_bad_oxygen_monitor_never_shuts_gas_off_under_a_hot_load() {
     assert!(bench.heats(NORTH) && bench.plants[0].flow.value > 0.0);
     let mut load = irons(None);
     load.protection = hearthward_supervise::recipe::Protection::None;
-    bench.refused(Request::Start { furnace: SOUTH, load, ready_in: None });
+    load.name = "spokeshaves".parse().expect("a name");
+    assert!(bench.refused(Request::Start { furnace: SOUTH, load, ready_in: None }).contains("oxygen"));
 }
 
 #[test]

@@ -12,6 +12,7 @@ mod gaps;
 mod interlocks;
 mod interruptions;
 mod oracle;
+mod owed;
 mod own_rules;
 mod permits;
 mod plans;

@@ -101,10 +101,16 @@ fn after_an_interruption_only_a_persons_word_brings_heat_back() {
     let Ask::GoOn { because, .. } = &question.ask else { panic!("it is about going on") };
     assert!(because.contains("purge") && because.contains("band"), "{because}");
     assert!(question.text.starts_with(because.as_str()) && question.text.contains("Quench now"), "{}", question.text);
+    let texts = |what: &str| bench.events.iter().filter(|event| event.text.contains(what)).count();
+    assert_eq!(texts("goes on by itself"), 0, "a person was asked");
+    assert_eq!((texts("may have been open at heat"), texts("was opened at heat")), (1, 0), "nobody saw it open");
     bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
     bench.scans(3);
     assert_eq!(bench.row(NORTH, Interrupted), Clear);
     assert_eq!(bench.said(|body| matches!(body, EventBody::Reset { interlock: Interrupted })), 1);
+    let said = |text: &str| bench.events.iter().filter(|event| event.text.starts_with(text)).count();
+    assert_eq!(said("ada chose: go on."), 1, "the record says what was chosen");
+    assert_eq!(said("ada said what becomes of the load in north: go on."), 1);
 }
 
 #[test]

@@ -134,6 +134,8 @@ impl Oracle {
             Observation::Record { failing } => self.failing = failing.is_some(),
             Observation::Stopping => self.ended = true,
             Observation::WallAhead { by } => self.wall_ahead_ms = self.wall_ahead_ms.saturating_add(by.0),
+            // What equipment was told is judged by what it does.
+            Observation::Act { .. } => {}
         }
     }
 
