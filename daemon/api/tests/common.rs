@@ -53,7 +53,8 @@ struct Deaf;
 impl hearthward_journal::Listener for Deaf {
     fn durable(&mut self, _: Tick, _: &[Arc<Recorded>]) {}
     fn failing(&mut self, why: Option<&str>) {
-        assert!(why.is_none(), "the journal fails: {why:?}");
+        // Said, not asserted: on the journal's own thread a panic would only hide what a test waits for in vain.
+        eprintln!("the journal: {why:?}");
     }
 }
 
