@@ -173,7 +173,9 @@ fn beside(peer: &Peer, manner: impl FnMut([u8; 2]) -> Does + Send + 'static, tri
     shop.wait("a bad unit", |what| is_bad(what, north));
     let before = peer.frames();
     shop.host.cut(&cut(0, 1));
-    let (mut row, mut longest, mut tried) = (1, 1, 0);
+    // The read that turned it bad, unless the neighbour was asked since.
+    let mut row = before.iter().rev().take_while(|frame| frame[1] == 0).count();
+    let (mut longest, mut tried) = (row, 0);
     assert!(before.contains(&[b'R', 0]), "the unit turned bad without being asked");
     while tried < tries {
         if peer.next()[1] == 0 {
