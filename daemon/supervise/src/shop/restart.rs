@@ -146,8 +146,10 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
         furnace.purge.doubt();
         cycle.step_ms = cycle.step_ms.saturating_add(away_ms.unwrap_or(0));
     } else {
+        // Noted at once: this run may die before its first tick and leave the gap to the next.
+        cycle.unwatched_ms = away_ms.map_or(u64::MAX, |away_ms| away_ms.saturating_add(cycle.unwatched_ms));
         furnace.gap = Gap::Open {
-            away_ms: away_ms.map_or(u64::MAX, |away_ms| away_ms.saturating_add(cycle.unwatched_ms)),
+            away_ms: cycle.unwatched_ms,
             waited_ms: 0,
             before_c: cycle.seen_c.or(stood.last_c),
             flowed: stood.gas.given > 0.0,

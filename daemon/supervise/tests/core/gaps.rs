@@ -280,3 +280,13 @@ fn an_interrupted_furnace_gives_its_power_to_one_that_may_go_on() {
     bench.scans(5);
     assert!(bench.heats(SOUTH), "whoever waits for an answer keeps no power");
 }
+
+#[test]
+fn a_run_that_dies_before_its_first_tick_leaves_its_gap_to_the_next() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.restart(Away::Known(ShopMs(50_000)));
+    bench.restart(Away::Known(ShopMs(20_000)));
+    bench.scans(3);
+    assert_eq!(bench.said(|body| matches!(body, EventBody::RodeThrough { .. })), 0, "it is 70 s together");
+    assert!(bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some());
+}

@@ -142,6 +142,9 @@ impl Oracle {
     }
 }
 
+/// A lease lasts three scans of a second at most.
+const LEASE_MS: u64 = 3_000;
+
 /// What a latch depends on beside the readings.
 #[derive(Clone, Copy)]
 struct Kinds {
@@ -180,7 +183,9 @@ fn latch(known: &mut Known, plan: &FurnacePlan, moment: &Moment<'_>, kinds: Kind
     let long = known.open_ms > plan.short_opening.as_millis() as u64 + slack_ms;
     known.latches.add(InterlockKind::DoorOpen, long);
     if let Some(limit) = plan.run_time_limit {
-        known.alone_ms += if known.heated { moment.dt_ms } else { 0 };
+        // Heat ends with its lease: who sleeps for longer than that gives none, and how much of a lease was used is nobody's concern.
+        let heats = known.heated && moment.dt_ms <= LEASE_MS;
+        known.alone_ms += if heats { moment.dt_ms } else { 0 };
         let over = known.alone_ms > limit.as_millis() as u64 + 2 * slack_ms;
         known.seen.add(InterlockKind::RunTimeLimit, over);
         known.latches.add(InterlockKind::RunTimeLimit, over && in_force(InterlockKind::RunTimeLimit));
