@@ -3,12 +3,13 @@
 //! Both ask the same server for the same ten registers of twelve units, one after the other, twelve times a second, and make ten
 //! numbers of each answer. What is timed is the span from one request to the next as it is seen on the wire: the server's answer, the
 //! way there and back, and all that the asking side does in between. A second native client in the same run shows what two equal
-//! things differ by.
+//! things differ by. Each asking side is a process of its own: one that shared the tap's would be woken for less.
 //!
 //! Two servers: pymodbus in a process of its own, written by others, for which the target is; and a device in this process that
 //! answers at once, so that nothing but the asking sides' own time is left to compare.
 
 use std::collections::BTreeMap;
+use std::process::{Child, Command};
 use std::time::{Duration, Instant};
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -24,6 +25,7 @@ const REGISTERS: u16 = 10;
 const EVERY: Duration = Duration::from_millis(80);
 const APART: Duration = Duration::from_millis(1);
 const LASTS: Duration = Duration::from_secs(40);
+const SETTLES: Duration = Duration::from_secs(2);
 
 pub(crate) fn measure(report: &mut Report) {
     let tap = Tap::before(Server::start(UNITS, NATIVE_AT + 2000, RAW));
@@ -41,16 +43,17 @@ const RAW: u16 = 250;
 /// Lets the service and two native clients read for a while.
 fn run(port: u16, keep: impl Fn(bool), came: impl Fn() -> Vec<Came>) -> BTreeMap<Asker, Samples> {
     let floor = Floor::start(&configuration(port));
-    let until = Instant::now() + LASTS + Duration::from_secs(2);
-    let native = [0, 1].map(|number| native(port, number, until));
+    let native = [0, 1].map(|number| start_native(port, number));
     // Everybody has settled.
-    std::thread::sleep(Duration::from_secs(2));
+    std::thread::sleep(SETTLES);
     came();
     keep(true);
     std::thread::sleep(LASTS);
     keep(false);
     let spans = spans(&came());
-    native.into_iter().for_each(|thread| thread.join().expect("a client does not fail"));
+    for mut client in native {
+        assert!(client.wait().expect("it was started").success(), "a native client failed");
+    }
     drop(floor);
     spans
 }
@@ -136,30 +139,36 @@ power = "1.5 kW"
     text
 }
 
+/// The word by which this program becomes a native client: `native-client PORT NUMBER`.
+pub(crate) const NATIVE: &str = "native-client";
+
+fn start_native(port: u16, number: u16) -> Child {
+    let program = std::env::current_exe().expect("it runs");
+    Command::new(program).arg(NATIVE).args([port, number].map(|number| number.to_string())).spawn().expect("it starts again")
+}
+
 /// The least that a client can do: ask, wait with a limit, check what came, make ten numbers of it.
-fn native(port: u16, number: u16, until: Instant) -> std::thread::JoinHandle<()> {
-    std::thread::spawn(move || {
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
-        runtime.block_on(async {
-            let mut stream = TcpStream::connect(("127.0.0.1", port)).await.expect("the device listens");
-            stream.set_nodelay(true).expect("it can be set");
-            let at = NATIVE_AT + 1000 * number;
-            // A little slower and a little quicker than the service: so everybody meets everybody else's rounds equally often.
-            let mut rounds = tokio::time::interval(EVERY + APART - 2 * APART * u32::from(number));
-            rounds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
-            let mut transaction = 0_u16;
-            while Instant::now() < until {
-                rounds.tick().await;
-                for unit in 1..=UNITS {
-                    transaction = transaction.wrapping_add(1);
-                    let read = read(&mut stream, transaction, unit, at);
-                    let values =
-                        tokio::time::timeout(Duration::from_millis(500), read).await.expect("in time").expect("an answer");
-                    assert!((values[9] - 25.0).abs() < 1e-9);
-                }
+pub(crate) fn native(port: u16, number: u16) {
+    let until = Instant::now() + SETTLES + LASTS;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    runtime.block_on(async {
+        let mut stream = TcpStream::connect(("127.0.0.1", port)).await.expect("the device listens");
+        stream.set_nodelay(true).expect("it can be set");
+        let at = NATIVE_AT + 1000 * number;
+        // A little slower and a little quicker than the service: so everybody meets everybody else's rounds equally often.
+        let mut rounds = tokio::time::interval(EVERY + APART - 2 * APART * u32::from(number));
+        rounds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+        let mut transaction = 0_u16;
+        while Instant::now() < until {
+            rounds.tick().await;
+            for unit in 1..=UNITS {
+                transaction = transaction.wrapping_add(1);
+                let read = read(&mut stream, transaction, unit, at);
+                let values = tokio::time::timeout(Duration::from_millis(500), read).await.expect("in time").expect("an answer");
+                assert!((values[9] - 25.0).abs() < 1e-9);
             }
-        });
-    })
+        }
+    });
 }
 
 async fn read(stream: &mut TcpStream, transaction: u16, unit: u8, at: u16) -> std::io::Result<[f64; REGISTERS as usize]> {

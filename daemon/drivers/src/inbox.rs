@@ -8,6 +8,7 @@ use hearthward_supervise::observe::Observation;
 use tokio::sync::Notify;
 
 use crate::cut::CutCell;
+use crate::driver::Brought;
 
 /// The core's inbox as the host sees it. Any closure of this shape is one.
 pub trait Inbox: Send + Sync + 'static {
@@ -44,7 +45,13 @@ pub(crate) async fn deliver(inbox: &dyn Inbox, what: Observation) {
 pub(crate) struct Sink {
     /// The core's inbox; none when a step collects them, so that every run of a demonstration tells them in the same order.
     inbox: Option<Arc<dyn Inbox>>,
-    kept: VecDeque<Observation>,
+    kept: VecDeque<Kept>,
+}
+
+enum Kept {
+    One(Observation),
+    /// Sorted only when it is handed over, which is while the next device is waited for.
+    Read(Brought),
 }
 
 impl Sink {
@@ -54,22 +61,40 @@ impl Sink {
 
     /// Keeps it until the next [`Sink::flush`] or [`Sink::take`], which is before the task waits for anything but its device.
     pub(crate) fn put(&mut self, what: Observation) {
-        self.kept.push_back(what);
+        self.kept.push_back(Kept::One(what));
+    }
+
+    /// As [`Sink::put`], for all that a read brought.
+    pub(crate) fn put_read(&mut self, what: Brought) {
+        self.kept.push_back(Kept::Read(what));
     }
 
     /// Hands everything to the core, in order. May be dropped in between.
     pub(crate) async fn flush(&mut self) {
-        let Some(inbox) = &self.inbox else { return };
-        while let Some(what) = self.kept.pop_front() {
+        let Some(inbox) = self.inbox.clone() else { return };
+        while let Some(what) = self.next() {
             if let Err(back) = inbox.offer(what) {
-                self.kept.push_front(*back);
+                self.kept.push_front(Kept::One(*back));
                 tokio::time::sleep(OFFER_AGAIN_AFTER).await;
             }
         }
     }
 
+    fn next(&mut self) -> Option<Observation> {
+        loop {
+            match self.kept.pop_front()? {
+                Kept::One(what) => return Some(what),
+                Kept::Read(brought) => {
+                    for reading in brought.readings().into_iter().rev() {
+                        self.kept.push_front(Kept::One(Observation::Reading(reading)));
+                    }
+                }
+            }
+        }
+    }
+
     pub(crate) fn take(&mut self) -> Vec<Observation> {
-        std::mem::take(&mut self.kept).into()
+        std::iter::from_fn(|| self.next()).collect()
     }
 }
 

@@ -125,7 +125,7 @@ fn entries(section: &Section<'_>, face: Face) -> Vec<Entry> {
 /// Fields are shown under names of their own, and `_` as `-`: two entries must not meet there.
 fn check_names(section: &Section<'_>, face: Face, entries: &[Entry]) {
     let field = |entry: &Entry| face.fields().iter().find(|field| field.name == entry.name);
-    let shown = |entry: &Entry| field(entry).map_or_else(|| entry.shown(), |field| field.shown.to_owned());
+    let shown = |entry: &Entry| field(entry).map_or_else(|| entry.shown.clone(), |field| field.shown.to_owned());
     for (place, entry) in entries.iter().enumerate() {
         // A field keeps its name; it is the point that has to give way.
         let taken = entries

@@ -30,6 +30,8 @@ impl Kind {
 pub(crate) struct Entry {
     /// The name under `map`.
     pub(crate) name: String,
+    /// The name as the service shows it.
+    pub(crate) shown: String,
     pub(crate) quantity: Quantity,
     pub(crate) table: Table,
     /// Address on the wire, from 0.
@@ -63,11 +65,6 @@ pub(crate) struct Entry {
 pub(crate) type Raw = Vec<u16>;
 
 impl Entry {
-    /// The name as the service shows it.
-    pub(crate) fn shown(&self) -> String {
-        self.name.replace('_', "-")
-    }
-
     /// Registers, or bits of a bit table, that it takes.
     pub(crate) fn words(&self) -> u16 {
         if self.table.is_bits() { 1 } else { self.kind.words() }
@@ -180,7 +177,7 @@ impl Entry {
             Value::Whole(whole) => whole.to_string(),
             Value::Text(text) => format!("\"{text}\""),
         };
-        fault::not_allowed(format!("{} cannot become {given}: it must be {wanted}", self.shown()))
+        fault::not_allowed(format!("{} cannot become {given}: it must be {wanted}", self.shown))
     }
 }
 
@@ -191,6 +188,7 @@ mod tests {
     fn entry(kind: Kind) -> Entry {
         Entry {
             name: "value".to_owned(),
+            shown: "value".to_owned(),
             quantity: quantity::TEMPERATURE_C,
             table: Table::Holding,
             at: 10,

@@ -99,7 +99,7 @@ pub(crate) fn point(unit: &UnitPlan, image: &Image, entry: usize) -> Point {
         Some(words) => described.decode(words),
         None => (nothing(described.quantity.kind), Quality::Bad),
     };
-    reading::point(&described.shown(), described.quantity.word, value, quality)
+    reading::point(&described.shown, described.quantity.word, value, quality)
 }
 
 fn number(unit: &UnitPlan, image: &Image, field: usize) -> Option<Number> {

@@ -111,7 +111,7 @@ impl<B: Bus> Link<B> {
             let entry_of = &unit.entries[*entry];
             if !after.words(unit, *entry).is_some_and(|words| entry_of.holds(words, raw)) {
                 let shows = after.words(unit, *entry).map_or_else(|| "nothing".to_owned(), |words| format!("{words:?}"));
-                let detail = format!("{} was written as {raw:?} but the device shows {shows}", entry_of.shown());
+                let detail = format!("{} was written as {raw:?} but the device shows {shows}", entry_of.shown);
                 return Err(told(unit, fault::new(fault::NOT_CONFIRMED, detail)));
             }
         }
@@ -124,7 +124,7 @@ impl<B: Bus> Link<B> {
         let pdu = request.pdu().map_err(|error| told(unit, error.into()))?;
         let rules = self.framing.rules(&request);
         let reply = self.exchange(unit, &request, &pdu, &rules);
-        reply.map(|_| ()).map_err(|fault| about(&format!("writing {}", entry.shown()), unit, fault))
+        reply.map(|_| ()).map_err(|fault| about(&format!("writing {}", entry.shown), unit, fault))
     }
 
     fn block(&mut self, unit: &UnitPlan, block: &Block) -> Result<Vec<u16>, Fault> {

@@ -55,6 +55,7 @@ pub(crate) fn entry(section: &Section<'_>, name: &str, fixed: Option<Quantity>) 
     let writing = writing?;
     Some(Entry {
         name: name.to_owned(),
+        shown: name.replace('_', "-"),
         quantity,
         table,
         at,

@@ -149,7 +149,7 @@ impl UnitPlan {
     /// The entry of a point by its name, which may come with `_` or as it is shown.
     pub(crate) fn extra(&self, name: &str) -> Result<usize, Fault> {
         let shown = name.replace('_', "-");
-        let found = self.extras.iter().copied().find(|&entry| self.entries[entry].shown() == shown);
+        let found = self.extras.iter().copied().find(|&entry| self.entries[entry].shown == shown);
         found.ok_or_else(|| fault::not_supported(format!("{} has no point {name}", self.name)))
     }
 
@@ -157,7 +157,7 @@ impl UnitPlan {
     pub(crate) fn write_to(&self, entry: usize, value: &Value) -> Result<Write, Fault> {
         let written = &self.entries[entry];
         if !written.write {
-            return Err(fault::not_allowed(format!("{} of {} is only read", written.shown(), self.name)));
+            return Err(fault::not_allowed(format!("{} of {} is only read", written.shown, self.name)));
         }
         Ok((entry, written.encode(value)?))
     }
@@ -167,13 +167,13 @@ impl UnitPlan {
         const WAYS: [usize; 3] = [furnace::SET_POINT, furnace::OUTPUT_SHARE, furnace::PROGRAM];
         match self.face {
             Face::Furnace => {
-                WAYS.iter().filter_map(|&way| self.writable(way).ok()).map(|entry| self.entries[entry].shown()).collect()
+                WAYS.iter().filter_map(|&way| self.writable(way).ok()).map(|entry| self.entries[entry].shown.clone()).collect()
             }
             _ => self
                 .extras
                 .iter()
                 .filter(|&&extra| self.entries[extra].cuts_heat)
-                .map(|&extra| self.entries[extra].shown())
+                .map(|&extra| self.entries[extra].shown.clone())
                 .collect(),
         }
     }
@@ -192,7 +192,7 @@ impl UnitPlan {
     fn readings(&self) -> Vec<String> {
         let fields = self.face.fields().iter().zip(&self.fields);
         let mapped = fields.filter(|(_, entry)| entry.is_some()).map(|(field, _)| field.shown.to_owned());
-        mapped.chain(self.extras.iter().map(|&extra| self.entries[extra].shown())).collect()
+        mapped.chain(self.extras.iter().map(|&extra| self.entries[extra].shown.clone())).collect()
     }
 
     fn costs(&self, framing: Framing) -> Vec<WireCost> {
@@ -223,14 +223,15 @@ impl UnitPlan {
     fn notes(&self) -> Vec<Named> {
         let mut notes = vec![reading::note("face", self.face.word()), reading::note("evidence", "measured")];
         let mut many = |note: &str, names: Vec<String>| notes.extend(names.iter().map(|name| reading::note(note, name)));
-        let named =
-            |wanted: &dyn Fn(&Entry) -> bool| self.entries.iter().filter(|entry| wanted(entry)).map(Entry::shown).collect();
+        let named = |wanted: &dyn Fn(&Entry) -> bool| {
+            self.entries.iter().filter(|entry| wanted(entry)).map(|entry| entry.shown.clone()).collect()
+        };
         many("heats", self.heated_by());
         many("write", named(&|entry| entry.write));
         many("write_often", named(&|entry| entry.often));
-        many("cut", self.cuts.iter().map(|(entry, _)| self.entries[*entry].shown()).collect());
+        many("cut", self.cuts.iter().map(|(entry, _)| self.entries[*entry].shown.clone()).collect());
         many("occupies", self.occupied());
-        let kind = |&extra: &usize| reading::quantity_note(&self.entries[extra].shown(), self.entries[extra].quantity.word);
+        let kind = |&extra: &usize| reading::quantity_note(&self.entries[extra].shown, self.entries[extra].quantity.word);
         notes.extend(self.extras.iter().map(kind));
         notes
     }

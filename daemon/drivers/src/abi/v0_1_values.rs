@@ -166,7 +166,11 @@ pub(super) fn points(given: Vec<types::Point>) -> Vec<Sample> {
         .map(|point| {
             let quantity = Quantity::of(&point.quantity);
             let (value, quality) = values::value(quantity, setting(point.value), quality(point.quality));
-            Sample { name: Cow::Owned(shorten(point.name, TEXT_LONGEST).replace('_', "-")), value, quality }
+            let mut name = shorten(point.name, TEXT_LONGEST);
+            if name.contains('_') {
+                name = name.replace('_', "-");
+            }
+            Sample { name: Cow::Owned(name), value, quality }
         })
         .collect()
 }

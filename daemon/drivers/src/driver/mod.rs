@@ -58,7 +58,7 @@ use crate::plan::DriverSpec;
 use crate::survey::Sound;
 
 pub(crate) use task::{Parts, Task};
-pub(crate) use unit::{Contactor, Unit, Wired};
+pub(crate) use unit::{Brought, Contactor, Unit, Wired};
 
 /// Acts that wait for one driver. A driver that is so far behind is as good as lost; the core says again what it does not take.
 pub(crate) const JOBS_MOST: usize = 256;

@@ -30,10 +30,11 @@ enum Place {
 impl Task {
     /// Carries out what is owed: all cuts of all units first, then orders.
     pub(super) async fn urgent(&mut self) {
-        for unit in 0..self.units.len() {
-            self.cuts_of(unit).await;
+        for which in 0..self.heating.len() {
+            self.cuts_of(self.heating[which]).await;
         }
-        for unit in 0..self.units.len() {
+        for which in 0..self.heating.len() {
+            let unit = self.heating[which];
             for place in self.places(unit) {
                 self.order(unit, place).await;
                 // A cut may have come while the order was carried out.

@@ -38,6 +38,8 @@ pub(crate) struct Task {
     pub(super) clock: ShopClock,
     lines: Vec<Line>,
     pub(super) units: Vec<Unit>,
+    /// Which of them something heats by; all others are never looked at when it hurries.
+    pub(super) heating: Vec<usize>,
     jobs: mpsc::Receiver<Job>,
     pub(super) sink: Sink,
     pub(super) alarm: Alarm,
@@ -56,12 +58,14 @@ impl Task {
             wake: Arc::clone(&shared.wake),
             cells: alone.map(|wired| (Arc::clone(&wired.cell), wired.role)).collect(),
         };
+        let heating = (0..units.len()).filter(|&unit| units[unit].wired().next().is_some()).collect();
         Self {
             engine,
             shared,
             clock,
             lines,
             units,
+            heating,
             jobs,
             sink,
             alarm: Alarm::default(),
@@ -283,9 +287,7 @@ impl Task {
     pub(super) fn tell_read(&mut self, unit: usize, read: Read, whole: bool) {
         let now = self.clock.now();
         let at = self.units[unit].time_of(&read, now);
-        for reading in self.units[unit].readings(read, at, now, whole) {
-            self.sink.put(Observation::Reading(reading));
-        }
+        self.sink.put_read(self.units[unit].brought(read, at, now, whole));
     }
 
     fn tell_bad(&mut self, unit: usize) {
@@ -294,9 +296,7 @@ impl Task {
             let fault = self.out_of_service().fault().clone();
             self.say(unit, Said::OutOfService, UnitState::OutOfService(fault));
         }
-        for reading in self.units[unit].bad_readings(now) {
-            self.sink.put(Observation::Reading(reading));
-        }
+        self.sink.put_read(self.units[unit].nothing(now));
     }
 
     pub(super) fn say(&mut self, unit: usize, said: Said, is: UnitState) {

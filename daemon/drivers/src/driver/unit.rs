@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use hearthward_equipment::{Fault, PointId, Quality, Reading, ShopMs, UnitId};
+use hearthward_equipment::{Evidence, Fault, PointId, Quality, Reading, ShopMs, UnitId};
 
-use crate::abi::Read;
+use crate::abi::{Read, Sample};
 use crate::cut::{CutCell, Role};
 use crate::pause::pause_after;
 use crate::slot::OrderSlot;
@@ -19,7 +19,7 @@ pub(crate) struct Unit {
     /// Its number in the shop, if the shop uses it.
     pub(crate) id: Option<UnitId>,
     /// The points that the shop uses.
-    points: Vec<Point>,
+    points: Arc<[Point]>,
     /// The furnace that it controls.
     pub(crate) controls: Option<Wired>,
     /// The contactors that its points close.
@@ -35,8 +35,18 @@ pub(crate) struct Unit {
 struct Point {
     name: String,
     id: PointId,
-    /// Whether the present read has brought it.
-    seen: bool,
+}
+
+/// What a call brought of one unit, not yet sorted by the shop's points.
+#[derive(Debug)]
+pub(crate) struct Brought {
+    points: Arc<[Point]>,
+    samples: Vec<Sample>,
+    at: ShopMs,
+    now: ShopMs,
+    evidence: Evidence,
+    /// Points that it should have brought and did not are bad.
+    whole: bool,
 }
 
 /// What heats by this unit, and how far its cuts have come here.
@@ -87,7 +97,7 @@ impl Wired {
 
 impl Unit {
     pub(crate) fn new(facts: UnitFacts, index: u32, id: Option<UnitId>, points: Vec<(String, PointId)>) -> Self {
-        let points = points.into_iter().map(|(name, id)| Point { name, id, seen: false }).collect();
+        let points = points.into_iter().map(|(name, id)| Point { name, id }).collect();
         Self {
             facts,
             index,
@@ -144,23 +154,40 @@ impl Unit {
         }
     }
 
-    /// Readings of the points that the shop uses, out of what a call brought. `whole` also tells of the points that it should
-    /// have brought: they are bad.
-    pub(crate) fn readings(&mut self, read: Read, at: ShopMs, now: ShopMs, whole: bool) -> Vec<Reading> {
-        let evidence = self.facts.evidence;
-        self.points.iter_mut().for_each(|point| point.seen = false);
-        let mut readings = Vec::with_capacity(self.points.len());
-        for sample in read.samples {
+    /// What a call brought, to be sorted later. `whole` also tells of the points that it should have brought: they are bad.
+    pub(crate) fn brought(&self, read: Read, at: ShopMs, now: ShopMs, whole: bool) -> Brought {
+        let (points, evidence) = (Arc::clone(&self.points), self.facts.evidence);
+        Brought { points, samples: read.samples, at, now, evidence, whole }
+    }
+
+    /// What is said of its points when it does not answer.
+    pub(crate) fn nothing(&self, now: ShopMs) -> Brought {
+        self.brought(Read::default(), now, now, true)
+    }
+
+    /// The name in the contract of a point by ours.
+    pub(crate) fn wire_name(&self, name: &str) -> Option<&str> {
+        self.facts.readings.iter().find(|(known, _)| known.as_str() == name).map(|(_, wire)| wire.as_str())
+    }
+}
+
+impl Brought {
+    /// Readings of the points that the shop uses.
+    pub(crate) fn readings(self) -> Vec<Reading> {
+        let Self { points, samples, at, now, evidence, whole } = self;
+        let mut seen = vec![false; points.len()];
+        let mut readings = Vec::with_capacity(points.len());
+        for sample in samples {
             // The first of two of the same name counts.
-            if let Some(point) = self.points.iter_mut().find(|point| !point.seen && point.name == sample.name) {
-                point.seen = true;
+            if let Some(place) = (0..points.len()).find(|&place| !seen[place] && points[place].name == sample.name) {
+                seen[place] = true;
                 let quality = if sample.value.is_none() { Quality::Bad } else { sample.quality };
-                readings.push(Reading { point: point.id, at, value: sample.value, quality, evidence });
+                readings.push(Reading { point: points[place].id, at, value: sample.value, quality, evidence });
             }
         }
         if whole {
-            let missing = self.points.iter().filter(|point| !point.seen);
-            readings.extend(missing.map(|point| Reading {
+            let missing = points.iter().zip(seen).filter(|(_, seen)| !seen);
+            readings.extend(missing.map(|(point, _)| Reading {
                 point: point.id,
                 at: now,
                 value: None,
@@ -169,16 +196,6 @@ impl Unit {
             }));
         }
         readings
-    }
-
-    /// What is said of its points when it does not answer.
-    pub(crate) fn bad_readings(&mut self, now: ShopMs) -> Vec<Reading> {
-        self.readings(Read::default(), now, now, true)
-    }
-
-    /// The name in the contract of a point by ours.
-    pub(crate) fn wire_name(&self, name: &str) -> Option<&str> {
-        self.facts.readings.iter().find(|(known, _)| known.as_str() == name).map(|(_, wire)| wire.as_str())
     }
 }
 

@@ -17,7 +17,7 @@ use tokio::time::{Instant, sleep_until};
 
 use super::frame::{FRAME_LONGEST, Progress, progress};
 use super::lane::CutGroup;
-use super::wire::{FREE, LANE, Link, State, Waiting, Wire, throw_away_late, withdrawn};
+use super::wire::{FREE, LANE, Link, State, Waiting, Wire, withdrawn};
 use super::{Ask, Class, LineStatus};
 use crate::alarm::Alarm;
 use crate::cut::lock;
@@ -55,6 +55,11 @@ enum Step {
     Rest,
     /// The connection had ended before anything went out.
     Ended(String),
+}
+
+/// Waits until then; in a box for the same reason as the reply.
+async fn rarely(then: Instant) {
+    Box::pin(sleep_until(then)).await;
 }
 
 /// How long a reply is waited for, and when that is over.
@@ -146,7 +151,8 @@ impl TcpLine {
         if ask.rules.is_empty() {
             return Ok(Vec::new());
         }
-        self.reply(&turn, &link, ask, Limit { until: asked + within, within }, alarm).await
+        // In a box of its own: one box for the whole exchange is too large for the allocator's quick lists.
+        Box::pin(self.reply(&turn, &link, ask, Limit { until: asked + within, within }, alarm)).await
     }
 
     /// Gets in line for the turn; it is there when the receiver says so, or at once if there is none.
@@ -184,7 +190,7 @@ impl TcpLine {
                     Err(_) => return Err(Fault::new(FaultCode::LINE_DOWN, format!("line {} is being closed", self.name))),
                 },
                 () = changed => {}
-                () = sleep_until(ask.give_up_at) => {
+                () = rarely(ask.give_up_at) => {
                     return Err(Fault::new(FaultCode::TIMED_OUT, format!("line {} had no time for it", self.name)));
                 }
             }
@@ -220,7 +226,7 @@ impl TcpLine {
             }
             tokio::select! {
                 () = changed => {}
-                () = sleep_until(until) => return Err(self.down("it is still connecting")),
+                () = rarely(until) => return Err(self.down("it is still connecting")),
             }
         }
     }
@@ -229,7 +235,7 @@ impl TcpLine {
     fn first_bytes(&self, turn: &Turn<'_>, link: &Link, ask: &Ask<'_>) -> Result<Step, Fault> {
         let mut wire = self.wire();
         wire.still(turn.ticket, ask)?;
-        if let Err(why) = throw_away_late(&link.plain) {
+        if let Err(why) = link.throw_away_late() {
             return Ok(Step::Ended(why.to_string()));
         }
         match (&link.plain).write(ask.request) {
@@ -262,7 +268,7 @@ impl TcpLine {
             }
             tokio::select! {
                 _ = link.guests.writable() => {}
-                () = sleep_until(until) => return Err(self.lost(link, "it takes no more bytes")),
+                () = rarely(until) => return Err(self.lost(link, "it takes no more bytes")),
             }
         }
     }
@@ -311,9 +317,9 @@ impl TcpLine {
                 biased;
                 _ = link.guests.readable() => {}
                 () = changed => {}
-                () = async { sleep_until(pause.unwrap_or(until)).await }, if pause.is_some() => return self.answered(reply, ask),
+                () = rarely(pause.unwrap_or(until)), if pause.is_some() => return self.answered(reply, ask),
                 // The loop's head finds that it is over.
-                () = async { sleep_until(patience.unwrap_or(until)).await }, if patience.is_some() => {}
+                () = rarely(patience.unwrap_or(until)), if patience.is_some() => {}
                 () = alarm.at(until) => return Err(self.too_late(link, within, reply.len())),
             }
         }

@@ -9,6 +9,7 @@ use std::net::TcpStream as Plain;
 use std::sync::Arc;
 
 use hearthward_equipment::{Fault, FaultCode};
+use tokio::io::Interest;
 use tokio::net::TcpStream;
 use tokio::runtime::Handle;
 use tokio::sync::oneshot;
@@ -142,21 +143,37 @@ impl Link {
         Ok(Self { plain, guests: TcpStream::from_std(other)? })
     }
 
+    /// Throws away what came unasked, or fails if the connection is over. Asked through the runtime, so that it knows that the
+    /// socket is empty and the reply is waited for without looking once more.
+    pub(super) fn throw_away_late(&self) -> io::Result<()> {
+        let mut looked = false;
+        let through_the_runtime = self.guests.try_io(Interest::READABLE, || {
+            looked = true;
+            throw_away_all(&self.plain)
+        });
+        // Where the runtime knows of no bytes it does not look, and bytes that have just come may lie there.
+        let end = if looked { through_the_runtime } else { throw_away_all(&self.plain) };
+        match end {
+            Err(none) if none.kind() == ErrorKind::WouldBlock => Ok(()),
+            end => end,
+        }
+    }
+
     /// A handle that is registered with the runtime of the caller.
     pub(super) fn register(&self) -> io::Result<TcpStream> {
         TcpStream::from_std(self.plain.try_clone()?)
     }
 }
 
-pub(super) fn throw_away_late(mut plain: &Plain) -> io::Result<()> {
+/// Reads until there is nothing more, which is the error [`ErrorKind::WouldBlock`].
+fn throw_away_all(mut plain: &Plain) -> io::Result<()> {
     let mut late = [0; READ_AT_ONCE];
     let mut thrown = 0;
     loop {
         match plain.read(&mut late) {
             Ok(0) => return Err(io::Error::new(ErrorKind::UnexpectedEof, "the peer closed it")),
             Ok(got) => thrown += got,
-            Err(none) if none.kind() == ErrorKind::WouldBlock => return Ok(()),
-            Err(why) => return Err(why),
+            Err(end) => return Err(end),
         }
         if thrown > LATE_MOST {
             return Err(io::Error::new(ErrorKind::InvalidData, "the peer talks without being asked"));
