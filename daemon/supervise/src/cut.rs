@@ -1,12 +1,14 @@
 //! The small machine of one cut: sent, read back, or not; then the contactor, again and again until it is read back.
 
-use hearthward_equipment::{FurnaceId, Generation};
+use std::time::Duration;
+
+use hearthward_equipment::{FurnaceId, Generation, ShopMs};
 
 use crate::event::{Event, EventBody, Priority};
 use crate::interlock::InterlockKind;
 use crate::observe::CutState;
 use crate::output::{Cut, Via};
-use crate::plan::{FurnacePlan, Heating};
+use crate::plan::{DeadMan, FurnacePlan, Heating};
 use serde::{Deserialize, Serialize};
 
 /// How far a cut has come.
@@ -39,10 +41,19 @@ pub(crate) struct Cuts {
     failed: bool,
     /// It was given in this tick, whose time passed before it.
     new: bool,
+    /// The contactor was told to open.
+    dropped: bool,
+    /// When the contactor's own switch may say no more that it is closed.
+    open_by: Option<ShopMs>,
+    /// It said so after that.
+    stuck: bool,
 }
 
 /// How long a cut may take to be read back: a frame, the unit's turnaround and two polls (common practice, no source).
 const UNCONFIRMED_AFTER_MS: u64 = 2_000;
+
+/// What a contactor's own switch said, and when: closed or not.
+pub(crate) type Feedback = Option<(bool, ShopMs)>;
 
 impl Cuts {
     /// Goes on from an earlier run.
@@ -68,6 +79,7 @@ impl Cuts {
         self.generation = self.generation.next();
         (self.phase, self.for_ms, self.again_ms, self.failed, self.new) = (Phase::Waiting, 0, 0, false, true);
         let via = first_via(plan);
+        self.dropped |= via == Via::Contactor;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
         let priority = if because.is_empty() { Priority::Record } else { Priority::Warning };
         let body = EventBody::Cut { generation: self.generation, via, because };
@@ -91,22 +103,23 @@ impl Cuts {
             CutState::Failed(_) => self.failed = true,
             CutState::Confirmed => {
                 self.phase = Phase::Confirmed;
-                let text = format!("{} says that it does not heat.", plan.name);
-                let body = EventBody::CutConfirmed { generation: self.generation, after_ms: self.for_ms };
-                events.push(Event { furnace: Some(id), priority: Priority::Record, person: None, text, body });
+                // A controller at rest is no word for a contactor that is stuck.
+                if !self.stuck {
+                    self.say_confirmed(id, format!("{} says that it does not heat.", plan.name), events);
+                }
             }
         }
     }
 
     /// Lets time pass: a cut that is not read back is repeated, and the contactor is dropped where one is wired.
     pub(crate) fn step(&mut self, id: FurnaceId, plan: &FurnacePlan, dt_ms: u64, cuts: &mut Vec<Cut>, events: &mut Vec<Event>) {
-        if !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
-            return;
-        }
         if std::mem::take(&mut self.new) {
             return;
         }
         self.for_ms = self.for_ms.saturating_add(dt_ms);
+        if !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
+            return;
+        }
         self.again_ms = self.again_ms.saturating_add(dt_ms);
         let due = self.again_ms >= UNCONFIRMED_AFTER_MS || (self.failed && self.phase == Phase::Waiting);
         if !due {
@@ -114,17 +127,63 @@ impl Cuts {
         }
         if self.phase == Phase::Waiting {
             self.phase = Phase::Unconfirmed;
-            self.say_unconfirmed(id, plan, events);
+            self.say_silent(id, plan, events);
         }
         (self.again_ms, self.failed) = (0, false);
         let generation = self.generation;
         cuts.push(Cut { furnace: id, generation, via: first_via(plan) });
         if plan.contactor.is_some() && first_via(plan) == Via::Controller {
+            self.dropped = true;
             cuts.push(Cut { furnace: id, generation, via: Via::Contactor });
         }
     }
 
-    fn say_unconfirmed(&self, id: FurnaceId, plan: &FurnacePlan, events: &mut Vec<Event>) {
+    /// Holds what the contactor's own switch says against what it was told. One that reads closed when it must have opened is a cut
+    /// that is not confirmed, whatever the controller says. A switch that cannot be read says nothing: its unit is told of as lost.
+    pub(crate) fn watch_contactor(
+        &mut self,
+        id: FurnaceId,
+        plan: &FurnacePlan,
+        now: ShopMs,
+        feedback: Feedback,
+        cuts: &mut Vec<Cut>,
+        events: &mut Vec<Event>,
+    ) {
+        if self.phase == Phase::None {
+            return;
+        }
+        let opens_within = match plan.dead_man {
+            _ if self.dropped => Duration::ZERO,
+            // Heat was taken away, so nobody gives it another beat.
+            DeadMan::ContactorHeartbeat { drops_after } => drops_after,
+            DeadMan::ControllerTimeOut { .. } | DeadMan::Nothing => return,
+        };
+        let new = now + opens_within + Duration::from_millis(UNCONFIRMED_AFTER_MS);
+        let open_by = self.open_by.map_or(new, |open_by| open_by.min(new));
+        self.open_by = Some(open_by);
+        // What was read before then may show it as it was.
+        let Some((closed, _)) = feedback.filter(|(_, read_at)| *read_at > open_by) else { return };
+        if std::mem::replace(&mut self.stuck, closed) == closed {
+            return;
+        }
+        let name = &plan.name;
+        if closed {
+            self.dropped = true;
+            cuts.push(Cut { furnace: id, generation: self.generation, via: Via::Contactor });
+            let text =
+                format!("The contactor of {name} reads closed after its heat was cut: turn the furnace off by hand now. It may be welded.");
+            self.say_unconfirmed(id, "the contactor reads closed", text, events);
+        } else if self.phase == Phase::Confirmed {
+            self.say_confirmed(id, format!("The contactor of {name} reads open: it does not heat."), events);
+        }
+    }
+
+    fn say_confirmed(&self, id: FurnaceId, text: String, events: &mut Vec<Event>) {
+        let body = EventBody::CutConfirmed { generation: self.generation, after_ms: self.for_ms };
+        events.push(Event { furnace: Some(id), priority: Priority::Record, person: None, text, body });
+    }
+
+    fn say_silent(&self, id: FurnaceId, plan: &FurnacePlan, events: &mut Vec<Event>) {
         let name = &plan.name;
         let (detail, text) = if plan.contactor.is_some() {
             (
@@ -137,6 +196,10 @@ impl Cuts {
                 format!("{name} has not confirmed that it does not heat, and no contactor is wired: turn it off by hand now."),
             )
         };
+        self.say_unconfirmed(id, detail, text, events);
+    }
+
+    fn say_unconfirmed(&self, id: FurnaceId, detail: &str, text: String, events: &mut Vec<Event>) {
         let body = EventBody::CutUnconfirmed { generation: self.generation, detail: detail.to_owned() };
         events.push(Event { furnace: Some(id), priority: Priority::Urgent, person: None, text, body });
     }
@@ -144,16 +207,17 @@ impl Cuts {
     /// An order to heat was given: what was cut before is over.
     pub(crate) fn heated(&mut self) {
         self.phase = Phase::None;
+        (self.dropped, self.open_by, self.stuck) = (false, None, false);
     }
 
-    /// The device has not confirmed in time that it does not heat.
+    /// The device has not confirmed in time that it does not heat, or its contactor denies it.
     pub(crate) fn is_unconfirmed(&self) -> bool {
-        self.phase == Phase::Unconfirmed
+        self.phase == Phase::Unconfirmed || self.stuck
     }
 
     /// For the digest.
     pub(crate) fn bits(&self) -> u64 {
-        self.generation.0 << 8 | self.phase as u64
+        self.generation.0 << 8 | u64::from(self.stuck) << 4 | self.phase as u64
     }
 }
 
@@ -251,6 +315,64 @@ mod tests {
         assert_eq!(case.step(1), (Vec::new(), false));
         case.told(5, &failed());
         assert_eq!(case.step(1), (vec![Via::Controller, Via::Contactor], true));
+    }
+
+    /// What the switch of a contactor says at a time, and whether that is an alarm then and what was sent and told for it.
+    fn watch(case: &mut Case, at_ms: u64, feedback: Option<bool>) -> (bool, Vec<Via>, usize) {
+        let told = case.events.len();
+        case.cuts.clear();
+        let feedback = feedback.map(|closed| (closed, ShopMs(at_ms)));
+        case.all.watch_contactor(NORTH, &case.plan, ShopMs(at_ms), feedback, &mut case.cuts, &mut case.events);
+        (case.all.is_unconfirmed(), case.cuts.iter().map(|cut| cut.via).collect(), case.events.len() - told)
+    }
+
+    #[test]
+    fn a_contactor_that_reads_closed_after_its_time_is_an_unconfirmed_cut() {
+        let mut case = Case::cut(true);
+        assert_eq!(watch(&mut case, 60_000, Some(true)), (false, vec![], 0), "it was not told to open, and has no heartbeat");
+        case.all.dropped = true;
+        case.told(5, &CutState::Confirmed);
+        assert_eq!(watch(&mut case, 61_000, Some(true)), (false, vec![], 0));
+        assert_eq!(watch(&mut case, 63_000, Some(true)), (false, vec![], 0), "two seconds are its time");
+        assert_eq!(watch(&mut case, 63_001, None), (false, vec![], 0), "a switch that cannot be read says nothing");
+        assert_eq!(watch(&mut case, 63_002, Some(true)), (true, vec![Via::Contactor], 1));
+        assert!(case.events.last().is_some_and(|event| event.text.contains("reads closed")), "{:?}", case.events);
+        assert_eq!(case.all.bits(), 5 << 8 | 1 << 4 | 2);
+        assert_eq!(watch(&mut case, 64_000, Some(true)), (true, vec![], 0), "said once");
+        assert_eq!(watch(&mut case, 65_000, None), (true, vec![], 0));
+        case.step(5_000);
+        assert_eq!(watch(&mut case, 66_000, Some(false)), (false, vec![], 1));
+        assert!(matches!(case.events.last().map(|event| &event.body), Some(EventBody::CutConfirmed { after_ms: 5_000, .. })));
+        case.all.heated();
+        assert_eq!(watch(&mut case, 90_000, Some(true)), (false, vec![], 0), "it is to be closed now");
+        assert_eq!(case.all.open_by, None);
+    }
+
+    #[test]
+    fn a_contactor_without_beats_has_to_drop_in_its_time() {
+        let mut case = Case::cut(true);
+        case.plan.dead_man = DeadMan::ContactorHeartbeat { drops_after: Duration::from_secs(3) };
+        assert_eq!(watch(&mut case, 0, Some(true)), (false, vec![], 0));
+        assert_eq!(watch(&mut case, 5_000, Some(true)), (false, vec![], 0));
+        assert_eq!(watch(&mut case, 5_001, Some(true)), (true, vec![Via::Contactor], 1));
+    }
+
+    #[test]
+    fn a_controller_at_rest_is_no_word_for_a_contactor_that_is_stuck() {
+        let mut case = Case::cut(true);
+        assert_eq!(case.step(2_000), (vec![Via::Controller, Via::Contactor], true));
+        assert_eq!(watch(&mut case, 0, Some(true)), (true, vec![], 0));
+        assert_eq!(watch(&mut case, 2_001, Some(true)), (true, vec![Via::Contactor], 1));
+        case.told(5, &CutState::Confirmed);
+        assert_eq!((case.confirmed(), case.all.is_unconfirmed()), (None, true));
+        assert_eq!(watch(&mut case, 3_000, Some(false)), (false, vec![], 1));
+        assert_eq!(case.confirmed(), Some(2_000));
+        let mut case = Case::cut(true);
+        case.plan.heating = Heating::ByHand;
+        case.all.cut(NORTH, &case.plan, Vec::new(), "Heat ends.".to_owned(), &mut case.cuts, &mut case.events);
+        assert_eq!(watch(&mut case, 0, Some(true)), (false, vec![], 0));
+        assert_eq!(watch(&mut case, 2_001, Some(true)), (true, vec![Via::Contactor], 1), "the contactor is its only way");
+        assert_eq!(watch(&mut case, 2_002, Some(false)), (false, vec![], 0), "the output itself has yet to be read back");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use hearthward_equipment::ShopMs;
 
+use crate::cut::Feedback;
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::{Points, Sample};
 use crate::rule::RulesNow;
@@ -95,6 +96,8 @@ pub(crate) struct Facts {
     pub(crate) flow: Sample,
     /// The lowest good flow since the last tick; infinity without any.
     pub(crate) flow_low: f64,
+    /// What its contactor's own switch says.
+    pub(crate) contactor: Feedback,
     /// The driver of its controller is out of service.
     pub(crate) out_of_service: bool,
 }
@@ -122,6 +125,7 @@ impl Facts {
             door_told: DoorTold::Nobody,
             flow: Sample::Never,
             flow_low: f64::INFINITY,
+            contactor: None,
             out_of_service: false,
         }
     }
@@ -131,6 +135,7 @@ impl Facts {
         let of = |point| points.sample(point, now, plan.stale_after);
         let temperature = Some(plan.temperature);
         let flow = plan.gas.as_ref().map(|gas| gas.flow);
+        let feedback = plan.contactor.as_ref().and_then(|contactor| contactor.feedback);
         Self {
             dt_s,
             temperature: of(temperature),
@@ -155,6 +160,7 @@ impl Facts {
             },
             flow: of(flow),
             flow_low: points.low(flow),
+            contactor: of(feedback).good().map(|closed| closed > 0.5).zip(points.read_at(feedback)),
             out_of_service: unit == Unit::OutOfService,
         }
     }

@@ -94,7 +94,8 @@ pub enum DeadMan {
 pub struct Contactor {
     /// The output that closes it.
     pub output: HeatPointId,
-    /// The point that says whether it is closed, where one is wired.
+    /// The point that says whether it is closed, where one is wired: a contactor that reads closed after it had to open is told as
+    /// a cut that is not confirmed.
     pub feedback: Option<PointId>,
 }
 

@@ -48,6 +48,8 @@ impl Shop {
             }
             furnace.alone_s = if furnace.heating { furnace.alone_s + dt_ms as f64 / 1000.0 } else { furnace.alone_s };
             furnace.cuts.step(furnace.id, plan, dt_ms, &mut out.cuts, &mut out.events);
+            let feedback = furnace.facts.contactor;
+            furnace.cuts.watch_contactor(furnace.id, plan, self.now, feedback, &mut out.cuts, &mut out.events);
         }
     }
 }

@@ -474,6 +474,7 @@ fn limit_points(plan: &ShopPlan, points: &mut Points) {
             furnace.door,
             furnace.load_temperature,
             furnace.probe,
+            furnace.contactor.as_ref().and_then(|contactor| contactor.feedback),
         ];
         for point in own {
             points.limit(point, furnace.stale_after);

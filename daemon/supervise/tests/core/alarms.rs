@@ -9,7 +9,7 @@ use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{DoorOpen, OverTemperature};
 use hearthward_supervise::observe::{Observation, UnitState};
 use hearthward_supervise::output::Act;
-use hearthward_supervise::plan::ShopPlan;
+use hearthward_supervise::plan::{DeadMan, ShopPlan};
 use hearthward_supervise::request::{Answer, Ask, Request};
 use hearthward_supervise::view::{AlarmView, InterlockState};
 
@@ -282,6 +282,34 @@ fn a_cut_that_is_not_confirmed_is_an_alarm_until_it_is() {
     bench.plants[0].confirms = true;
     bench.scans(4);
     assert_eq!(bench.state(name), AlarmState::ReturnedUnacknowledged);
+}
+
+#[test]
+fn a_contactor_that_stays_closed_after_a_cut_is_an_alarm_though_the_controller_is_at_rest() {
+    for welded in [false, true] {
+        let mut plan = plan(&[Kind { contactor: true, ..Kind::gas("north") }]);
+        let feedback = plan.directory.point(&"io/north.contactor-closed".parse().expect("an address"));
+        let contactor = plan.furnaces[0].contactor.as_mut().expect("it has one");
+        contactor.feedback = Some(feedback);
+        plan.furnaces[0].dead_man = DeadMan::ContactorHeartbeat { drops_after: Duration::from_secs(3) };
+        let mut bench = Bench::of(plan, None, Away::Unknown);
+        bench.load(NORTH, irons(None));
+        bench.until("it heats", |bench| bench.plants[0].heats_to(bench.now).is_some());
+        bench.scans(20);
+        let name = "furnace/north/cut-unconfirmed";
+        assert_eq!(bench.state(name), AlarmState::Normal, "closed is as it should be");
+        bench.plants[0].welded = welded;
+        bench.plants[0].open = true;
+        bench.scans(5);
+        assert_eq!(bench.state(name), AlarmState::Normal, "three seconds of heartbeat and two of grace");
+        bench.scans(3);
+        let (told, state) = if welded { (1, AlarmState::Unacknowledged) } else { (0, AlarmState::Normal) };
+        assert_eq!(bench.said(|body| matches!(body, EventBody::CutUnconfirmed { .. })), told);
+        assert_eq!(bench.state(name), state);
+        bench.plants[0].welded = false;
+        bench.scans(10);
+        assert_eq!(bench.state(name) == AlarmState::ReturnedUnacknowledged, welded);
+    }
 }
 
 #[test]

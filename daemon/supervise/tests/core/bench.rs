@@ -51,6 +51,8 @@ pub(crate) struct Plant {
     pub(crate) pace: f64,
     pub(crate) order: Option<(Means, ShopMs, Generation)>,
     pub(crate) closed: Option<ShopMs>,
+    /// The contactor's tips stick together.
+    pub(crate) welded: bool,
     pub(crate) cuts: Vec<(Generation, Via)>,
     confirm: Option<Generation>,
 }
@@ -72,6 +74,7 @@ impl Plant {
             pace: 1.0,
             order: None,
             closed: None,
+            welded: false,
             cuts: Vec::new(),
             confirm: None,
         }
@@ -191,6 +194,10 @@ impl Bench {
             }
             if let (Some(door), true) = (plan.door, plant.switch) {
                 self.reading(door, Some(Value::Flag(plant.open)), Quality::Good);
+            }
+            if let Some(feedback) = plan.contactor.and_then(|contactor| contactor.feedback) {
+                let closed = plant.welded || plant.closed.is_some_and(|until| until > self.now);
+                self.reading(feedback, Some(Value::Flag(closed)), Quality::Good);
             }
             if let Some(gas) = plan.gas.filter(|gas| !gas.by_eye) {
                 let flow = if plant.gas { plant.flow } else { GasFlow::default() };
