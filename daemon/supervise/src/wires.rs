@@ -98,16 +98,19 @@ impl Teller<'_> {
 }
 
 impl Wires {
-    /// Takes what became of an act. The outcome of one that was overtaken by another is no news.
+    /// Takes what became of an act. The outcome of one that was overtaken by another value is no news. One that was overtaken and
+    /// is wanted again counts, until that of the later act comes: a unit answers in the order in which it was told.
     pub(crate) fn hear(&mut self, act: &Act, is: &ActState, now: ShopMs) -> Option<Heard> {
-        let wire = self.0.iter_mut().find(|wire| wire.act == *act)?;
+        let output = Output::of(act)?;
+        let place = self.0.binary_search_by_key(&output, |wire| wire.output).ok()?;
+        let wire = self.0.get_mut(place).filter(|wire| wire.act == *act)?;
         if matches!(is, ActState::Failed(_)) {
             let pause = FIRST_PAUSE.saturating_mul(1 << wire.failed.min(8)).min(LONGEST_PAUSE);
             (wire.due_at, wire.failed) = (now + pause, wire.failed.saturating_add(1));
             return (wire.failed == 1).then_some(Heard::Fails);
         }
         let failed = std::mem::take(&mut wire.failed);
-        wire.due_at = if wire.output.is_told_again() { now + AGAIN } else { ShopMs(u64::MAX) };
+        wire.due_at = now + AGAIN;
         (failed > 0).then_some(Heard::Recovers)
     }
 
@@ -139,11 +142,6 @@ impl Output {
         }
     }
 
-    /// A bath that is kept by hand asks a person: asked again every minute, that would never be answered.
-    fn is_told_again(self) -> bool {
-        matches!(self, Self::Flow(_) | Self::Point(_))
-    }
-
     fn unit(self, directory: &Directory) -> Option<UnitId> {
         match self {
             Self::Flow(unit) | Self::Stir(unit) | Self::Bath(unit) => Some(unit),
@@ -154,6 +152,7 @@ impl Output {
 
 #[cfg(test)]
 mod tests {
+    use hearthward_equipment::quantity::{GasFlow, celsius};
     use hearthward_equipment::{Fault, FaultCode, Value};
 
     use super::*;
@@ -201,6 +200,31 @@ mod tests {
         assert!(valve.told(true, 0) && !valve.told(true, 9_999) && valve.told(true, 10_000));
         assert_eq!(valve.does(true, 11_000), None);
         assert!(!valve.told(true, 70_999) && valve.told(true, 71_000));
+    }
+
+    /// Goal: a bath whose power came back meanwhile is warmed and stirred again, as a valve is opened again.
+    #[test]
+    fn every_output_is_told_again() {
+        let (meter, unit) = (UnitId(0), UnitId(0));
+        let acts = [
+            Act::SetFlow { meter, flow: GasFlow::default() },
+            valve(true),
+            Act::Agitate { unit, on: true },
+            Act::HeatTank { unit, to: celsius(60.0) },
+            Act::TankHeaterOff { unit },
+        ];
+        for act in acts {
+            let (mut wires, directory) = (Wires::default(), Directory::default());
+            let told = |wires: &mut Wires, at_ms: u64| {
+                let mut acts = Vec::new();
+                Teller { wires, now: ShopMs(at_ms), directory: &directory, acts: &mut acts }.tell(act.clone());
+                acts.len()
+            };
+            assert_eq!(told(&mut wires, 0), 1, "{act:?}");
+            assert_eq!(wires.hear(&act, &ActState::Done, ShopMs(100)), None);
+            assert_eq!((told(&mut wires, 60_099), told(&mut wires, 60_100)), (0, 1), "{act:?}");
+        }
+        assert!(Output::of(&Act::Enter { point: POINT, value: Value::Flag(true) }).is_none());
     }
 
     #[test]
