@@ -72,7 +72,7 @@ impl Cuts {
         id: FurnaceId,
         plan: &FurnacePlan,
         because: Vec<InterlockKind>,
-        why: String,
+        (priority, why): (Priority, String),
         cuts: &mut Vec<Cut>,
         events: &mut Vec<Event>,
     ) {
@@ -81,7 +81,6 @@ impl Cuts {
         let via = first_via(plan);
         self.dropped |= via == Via::Contactor;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
-        let priority = if because.is_empty() { Priority::Record } else { Priority::Warning };
         let body = EventBody::Cut { generation: self.generation, via, because };
         events.push(Event { furnace: Some(id), priority, person: None, text: why, body });
     }
@@ -170,8 +169,9 @@ impl Cuts {
         if closed {
             self.dropped = true;
             cuts.push(Cut { furnace: id, generation: self.generation, via: Via::Contactor });
-            let text =
-                format!("The contactor of {name} reads closed after its heat was cut: turn the furnace off by hand now. It may be welded.");
+            let text = format!(
+                "The contactor of {name} reads closed after its heat was cut: turn the furnace off by hand now. It may be welded."
+            );
             self.say_unconfirmed(id, "the contactor reads closed", text, events);
         } else if self.phase == Phase::Confirmed {
             self.say_confirmed(id, format!("The contactor of {name} reads open: it does not heat."), events);
@@ -250,7 +250,14 @@ mod tests {
             let contactor = contactor.then_some(Contactor { output: HeatPointId(3), feedback: None });
             let plan = FurnacePlan { contactor, ..crate::testing::furnace("north") };
             let mut case = Self { plan, all: Cuts::after(Generation(4)), cuts: Vec::new(), events: Vec::new() };
-            case.all.cut(NORTH, &case.plan, Vec::new(), "Heat ends.".to_owned(), &mut case.cuts, &mut case.events);
+            case.all.cut(
+                NORTH,
+                &case.plan,
+                Vec::new(),
+                (Priority::Record, "Heat ends.".to_owned()),
+                &mut case.cuts,
+                &mut case.events,
+            );
             assert_eq!(case.all.generation(), Generation(5));
             assert_eq!(case.step(60_000), (Vec::new(), false), "the time of its own tick passed before it");
             case
@@ -369,7 +376,14 @@ mod tests {
         assert_eq!(case.confirmed(), Some(2_000));
         let mut case = Case::cut(true);
         case.plan.heating = Heating::ByHand;
-        case.all.cut(NORTH, &case.plan, Vec::new(), "Heat ends.".to_owned(), &mut case.cuts, &mut case.events);
+        case.all.cut(
+            NORTH,
+            &case.plan,
+            Vec::new(),
+            (Priority::Record, "Heat ends.".to_owned()),
+            &mut case.cuts,
+            &mut case.events,
+        );
         assert_eq!(watch(&mut case, 0, Some(true)), (false, vec![], 0));
         assert_eq!(watch(&mut case, 2_001, Some(true)), (true, vec![Via::Contactor], 1), "the contactor is its only way");
         assert_eq!(watch(&mut case, 2_002, Some(false)), (false, vec![], 0), "the output itself has yet to be read back");
@@ -390,12 +404,13 @@ mod tests {
     }
 
     #[test]
-    fn a_cut_for_a_cause_warns_and_its_state_is_in_the_digest() {
+    fn a_cut_is_told_as_it_matters_and_its_state_is_in_the_digest() {
         let mut case = Case::cut(false);
         assert_eq!(case.events[0].priority, Priority::Record);
         assert_eq!(case.all.bits(), 5 << 8 | 1);
         let because = vec![InterlockKind::DoorOpen];
-        case.all.cut(NORTH, &case.plan, because, "The door is open.".to_owned(), &mut case.cuts, &mut case.events);
+        let why = (Priority::Warning, "The door is open.".to_owned());
+        case.all.cut(NORTH, &case.plan, because, why, &mut case.cuts, &mut case.events);
         assert_eq!(case.events[1].priority, Priority::Warning);
         assert_eq!((case.cuts.len(), case.all.bits()), (1, 6 << 8 | 1));
     }

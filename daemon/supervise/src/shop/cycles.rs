@@ -156,7 +156,11 @@ impl Shop {
             Outcome::QuenchedEarly => "is over; it was quenched early",
             Outcome::SlowCooled => "is over; it cooled in the chamber and stays soft",
         };
-        let text = format!("The cycle of load {load} in {} {how}; it soaked for {} s in band.", plan.name, soaked_ms / 1000);
+        let soaked = match soaked_ms {
+            0 => "it was never soaked in band".to_owned(),
+            soaked_ms => format!("it soaked for {} in band", crate::cycle::span(soaked_ms)),
+        };
+        let text = format!("The cycle of load {load} in {} {how}; {soaked}.", plan.name);
         let body = EventBody::CycleEnded { load, outcome: outcome.word().to_owned(), soaked_ms };
         turn.say(furnace.id, Priority::Notice, text, body);
         crate::cycle::free_tanks(furnace.id, &mut turn);

@@ -154,14 +154,14 @@ pub(super) fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Op
     let read_c = furnace.facts.temperature.good();
     let _ = match (before_c, read_c) {
         (_, Some(read_c)) if why == Why::Reset => write!(text, " Its chamber is at {read_c:.0} °C."),
-        (Some(before_c), Some(read_c)) => write!(text, " Its chamber was at {before_c:.0} °C and is at {read_c:.0} °C."),
+        (Some(before_c), Some(read_c)) => write!(text, " Its chamber last read {before_c:.0} °C and is at {read_c:.0} °C."),
         (None, Some(read_c)) => write!(text, " Its chamber is at {read_c:.0} °C."),
         (Some(before_c), None) => match likely_c(plan, Some(before_c), away_ms) {
             Some(likely_c) => write!(
                 text,
-                " Its chamber was at {before_c:.0} °C and cannot be read now; closed and without heat it would be near {likely_c:.0} °C (estimated)."
+                " Its chamber last read {before_c:.0} °C and cannot be read now; closed and without heat it would be near {likely_c:.0} °C (estimated)."
             ),
-            None => write!(text, " Its chamber was at {before_c:.0} °C and cannot be read now."),
+            None => write!(text, " Its chamber last read {before_c:.0} °C and cannot be read now."),
         },
         (None, None) => write!(text, " Its temperature is not known."),
     };
@@ -169,7 +169,9 @@ pub(super) fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Op
     if furnace.has_gas_load(plan) && why != Why::Reset {
         text.push_str(" Its purge counts no more.");
     }
-    let _ = write!(text, " {} in band are done.", span(cycle.in_band_ms));
+    if cycle.in_band_ms > 0 {
+        let _ = write!(text, " {} in band are done.", span(cycle.in_band_ms));
+    }
     text
 }
 

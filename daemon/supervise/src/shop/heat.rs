@@ -26,7 +26,7 @@ impl Shop {
             let taken = furnace.heating && furnace.grant.granted_c().is_none();
             if (furnace.cut_now || taken) && can_cut(plan) {
                 let because: Vec<InterlockKind> = furnace.rows.withholding().collect();
-                let why = why(furnace, plan, &because);
+                let why = (matters(furnace, &because), why(furnace, plan, &because));
                 furnace.cuts.cut(furnace.id, plan, because, why, &mut out.cuts, &mut out.events);
             }
             let cut = std::mem::take(&mut furnace.cut_now) || taken;
@@ -122,6 +122,13 @@ fn tell(furnace: &Furnace, plan: &FurnacePlan, change: GrantChange, events: &mut
         }
     };
     events.push(Event { furnace: Some(furnace.id), priority: Priority::Record, person: None, text, body });
+}
+
+/// How much a cut matters to people: an opening that the step asked for, and heat that nobody wants any more, are the usual course.
+fn matters(furnace: &Furnace, because: &[InterlockKind]) -> Priority {
+    let opening = |kind: &InterlockKind| *kind == InterlockKind::DoorOpen;
+    let asked_for = furnace.situation.opening_expected && furnace.facts.door == Door::Open && because.iter().all(opening);
+    if because.is_empty() || asked_for { Priority::Record } else { Priority::Warning }
 }
 
 fn why(furnace: &Furnace, plan: &FurnacePlan, because: &[InterlockKind]) -> String {

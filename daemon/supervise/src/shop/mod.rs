@@ -354,7 +354,7 @@ impl Shop {
         }
         if self.ending == Ending::Told {
             self.ending = Ending::Said;
-            let text = "The service ends: heat is off, gas stays as it is. Watch hot loads by hand.".to_owned();
+            let text = "The service ends: heat is taken away, gas stays as it is. Watch hot loads by hand.".to_owned();
             say(&mut out.events, Priority::Warning, text, EventBody::Ending);
         }
         debug_assert!(dt_ms < 1 << 48, "a tick is not centuries long");

@@ -112,6 +112,7 @@ impl Shop {
             return Err("This question asks for a choice, not for a confirmation.".to_owned());
         }
         self.alive(question.furnace);
+        let before = out.events.len();
         let done = match question.purpose {
             Purpose::PurgeFlow | Purpose::HoldFlow | Purpose::ReadFlow => self.flow_said(person, &question, reading, out)?,
             Purpose::ReadTemperature => self.temperature_said(person, &question, reading, out)?,
@@ -128,7 +129,8 @@ impl Shop {
         self.questions.take(id);
         let text = format!("{} confirmed: {}", person.name, question.text);
         let body = EventBody::Answered { question: id, by_silence: false, choice: None };
-        out.events.push(by(person, Some(question.furnace), Priority::Record, text, body));
+        // What a person said comes before what came of it.
+        out.events.insert(before, by(person, Some(question.furnace), Priority::Record, text, body));
         Ok(done)
     }
 

@@ -118,7 +118,7 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
         }
         Change::Cleared => {
             let after = span(crate::gas::milliseconds(row.stood().as_secs_f64()));
-            let text = format!("{}: {} is clear again after {after}.", plan.name, entry.title.to_lowercase());
+            let text = format!("{}: {} is clear; it stood for {after}.", plan.name, entry.title.to_lowercase());
             (EventBody::Cleared { interlock: kind }, Priority::Record, text)
         }
     };

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use hearthward_equipment::quantity::celsius;
 use hearthward_equipment::{Evidence, Fault, FaultCode, Quality, Reading, ShopMs, UnitId, Value};
-use hearthward_supervise::event::{EventBody, Priority};
+use hearthward_supervise::event::{Event, EventBody, Priority};
 use hearthward_supervise::interlock::InterlockKind::{
     self, DoorOpen, DriverLost, GasSupply, OffSetPoint, OneTankOneLoad, OverTemperature, QuenchOverTemperature, RoomOxygen,
     RunTimeLimit, SensorFault, Stop,
@@ -34,6 +34,27 @@ fn an_open_door_cuts_in_the_tick_that_saw_it_and_heat_comes_back_by_itself_after
     bench.scans(3);
     assert_eq!(bench.row(NORTH, DoorOpen), Clear);
     assert!(bench.heats(NORTH));
+}
+
+/// Goal: people are warned of an opening that nobody expected, and not of one that they were asked for.
+#[test]
+fn an_opening_that_was_asked_for_is_no_warning() {
+    let cuts = |bench: &Bench| -> Vec<Priority> {
+        let cut = |event: &&Event| matches!(&event.body, EventBody::Cut { because, .. } if because.contains(&DoorOpen));
+        bench.events.iter().filter(cut).map(|event| event.priority).collect()
+    };
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    bench.load(NORTH, irons(None));
+    bench.until("the call", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+    let before = cuts(&bench).len();
+    bench.plants[0].open = true;
+    bench.scans(2);
+    assert_eq!(cuts(&bench)[before..], [Priority::Record]);
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    let before = cuts(&bench).len();
+    bench.plants[0].open = true;
+    bench.scans(2);
+    assert_eq!(cuts(&bench)[before..], [Priority::Warning]);
 }
 
 #[test]
