@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use hearthward_drivers::{Compiler, Engine, EngineError, LineKind, Setting, Surveyed, SurveyedUnit, survey};
+use hearthward_drivers::{Compiler, Engine, EngineError, LineKind, Refusal, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, Name, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
@@ -97,7 +97,11 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
             (None, true) => format!("driver.{name}"),
             (None, false) => format!("driver.{name}.settings.{}", problem.key),
         };
-        problems.note(&driver.home, key, &problem.message);
+        let mend = match &found.refusal {
+            Some(Refusal::Unreadable { .. }) => "; name the folder of drivers with --drivers or host.drivers",
+            _ => "",
+        };
+        problems.note(&driver.home, key, format!("{}{mend}", problem.message));
     }
     if !found.problems.is_empty() {
         catalogue.add_dark(name.clone());
@@ -105,6 +109,7 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
     for unit in &found.units {
         let facts = UnitFacts {
             readings: unit.readings.clone(),
+            heating: unit.heating.clone(),
             by_hand: unit.evidence == Evidence::Confirmed,
             standing_cuts: unit.standing_cuts > 0,
             on_a_line: !driver.spec.lines.is_empty(),

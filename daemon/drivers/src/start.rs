@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
-use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Evidence, FurnaceId, Name, PointId, UnitAddress, UnitId};
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::{Notify, mpsc};
@@ -18,7 +17,7 @@ use crate::line::{CutGroup, Line};
 use crate::plan::{FurnaceWiring, HostPlan};
 use crate::refusal::Problem;
 use crate::slot::OrderSlot;
-use crate::survey::{Sound, survey_all, texts};
+use crate::survey::{Sound, survey_all};
 
 /// Threads that carry guests: two, so that one runaway leaves the other free. One processor is left to the core and the lines, which
 /// runaways on all of them would make wait for the operating system.
@@ -197,19 +196,14 @@ fn points(plan: &HostPlan) -> Vec<(UnitId, String)> {
     plan.directory.points().iter().map(|address| (unit(address), address.point.as_str().to_owned())).collect()
 }
 
-/// Points that can heat: contactors, what their drivers say heats, and whatever a controller works to.
+/// Points that can heat: contactors, and what can heat by itself or by its driver's word.
 fn heat_points(plans: &Plans) -> Vec<bool> {
-    let directory = &plans.plan.directory;
-    let works_to = [field::SET_POINT, field::OUTPUT_SHARE, field::HEAT_ON];
     (0..)
-        .zip(directory.points())
+        .zip(plans.plan.directory.points())
         .map(|(number, address)| {
             let contactor = plans.plan.wiring.iter().any(|wired| wired.contactor.is_some_and(|point| point.0 == number));
             let Some((driver, unit)) = place_of(plans, &address.unit) else { return true };
-            let facts = &plans.sound[driver].units[unit];
-            let wire = facts.readings.iter().find(|(name, _)| *name == address.point).map(|(_, wire)| wire.as_str());
-            let heats = texts(&facts.notes, "heats").chain(texts(&facts.notes, "cut")).any(|noted| Some(noted) == wire);
-            contactor || heats || works_to.contains(&address.point.as_str())
+            contactor || plans.sound[driver].units[unit].can_heat(&address.point)
         })
         .collect()
 }

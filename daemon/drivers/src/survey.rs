@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use hearthward_equipment::reading::field;
 use hearthward_equipment::{Evidence, Name};
 
 use crate::abi::{self, CallError, Description, Face, Guest, Listed};
@@ -50,6 +51,8 @@ pub struct SurveyedUnit {
     pub faces: Vec<String>,
     /// Everything that a read can bring, by the names that addresses use.
     pub readings: Vec<Name>,
+    /// Those of them that can heat when they are written: only an order to heat may reach them.
+    pub heating: Vec<Name>,
     /// How many standing cuts the host holds for it.
     pub standing_cuts: usize,
     /// What each exchange of one read costs on a line.
@@ -280,11 +283,20 @@ impl UnitFacts {
             name: self.name.clone(),
             faces: self.face_names.clone(),
             readings: self.readings.iter().map(|(name, _)| name.clone()).collect(),
+            heating: self.readings.iter().map(|(name, _)| name.clone()).filter(|name| self.can_heat(name)).collect(),
             standing_cuts: self.cuts.len(),
             costs: self.costs.clone(),
             evidence: self.evidence,
             notes: self.notes.clone(),
         }
+    }
+
+    /// Whether a point can heat: by its driver's word, or because a controller or a bath's heater works to it.
+    pub(crate) fn can_heat(&self, point: &Name) -> bool {
+        let works_to = [field::SET_POINT, field::OUTPUT_SHARE, field::HEAT_ON, field::HEATER_ON];
+        let wire = self.readings.iter().find(|(name, _)| name == point).map(|(_, wire)| wire.as_str());
+        let mut noted = texts(&self.notes, "heats").chain(texts(&self.notes, "cut"));
+        works_to.contains(&point.as_str()) || noted.any(|noted| Some(noted) == wire)
     }
 
     /// The standing cuts that take away heat by one point: those whose note `cut` names it; all of them if the driver does not

@@ -12,6 +12,8 @@ use crate::settings::{PointRef, Problems};
 pub struct UnitFacts {
     /// The names of its readings.
     pub readings: Vec<Name>,
+    /// Those of them that can heat when they are written.
+    pub heating: Vec<Name>,
     /// Whether its values are what a person reads.
     pub by_hand: bool,
     /// Whether the host holds bytes that take its heat away without the driver.
@@ -158,11 +160,13 @@ impl Catalogue {
             let only = if let [only] = &facts.readings[..] { Some(only) } else { None };
             let pick = pick.or(only).or_else(|| facts.readings.iter().find(|reading| **reading == unit.unit));
             return pick.map(|point| Address { unit: unit.clone(), point: point.clone() }).ok_or_else(|| {
-                Some(format!(
-                    "{unit} has no {usual}; write which of {} is meant, like \"{unit}.{}\"",
-                    list(&facts.readings),
-                    usual
-                ))
+                Some(match facts.readings.first() {
+                    Some(first) => format!(
+                        "{unit} has no {usual}; write which of {} is meant, like \"{unit}.{first}\"",
+                        list(&facts.readings)
+                    ),
+                    None => format!("{unit} has no {usual}, nor any other reading"),
+                })
             });
         }
         let having: Vec<&UnitAddress> = self
@@ -227,6 +231,29 @@ mod tests {
         let words = catalogue().find("io/south-door", "door-open").expect_err("not there").expect("words");
         assert!(words.contains("north-door"), "{words}");
         assert!(catalogue().find("north-door", "door-open").is_err());
+    }
+
+    #[test]
+    fn what_is_suggested_can_be_written_as_it_stands() {
+        let mut catalogue = catalogue();
+        let unit = |text: &str| text.parse::<UnitAddress>().expect("an address");
+        let names = |list: &[&str]| list.iter().map(|name| Name::new(*name).expect("a name")).collect();
+        catalogue.add(unit("io/second"), UnitFacts { readings: names(&["horn", "lamp"]), ..UnitFacts::default() });
+        catalogue.add(unit("io/empty"), UnitFacts::default());
+        for (text, usual, words) in [
+            (
+                "loops/north",
+                "door-open",
+                "loops/north has no door-open; write which of temperature, set-point is meant, like \"loops/north.temperature\"",
+            ),
+            ("io/horn", "horn", "several units of io have a horn; write which one, like \"io/board.horn\""),
+        ] {
+            assert_eq!(catalogue.find(text, usual), Err(Some(words.to_owned())));
+            let suggested = words.split('"').nth(1).expect("an address in quotes");
+            assert_eq!(catalogue.find(suggested, usual).map(|address| address.to_string()), Ok(suggested.to_owned()));
+        }
+        let empty = "io/empty has no flow, nor any other reading";
+        assert_eq!(catalogue.find("io/empty", "flow"), Err(Some(empty.to_owned())));
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Furnaces, tanks, supplies and the room with their addresses found.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use hearthward_drivers::FurnaceWiring;
 use hearthward_equipment::reading::field;
@@ -13,15 +14,16 @@ use hearthward_supervise::plan::{
 use super::catalogue::{Catalogue, UnitFacts};
 use super::roles::{self, Role};
 use super::rules;
-use crate::settings::{AlarmSettings, FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
+use crate::settings::{AlarmSettings, DriverSettings, FurnaceSettings, GasSettings, PointRef, Problems, Settings, TankSettings};
 
 /// Finds addresses and numbers them.
 pub(super) struct Finder<'a> {
     directory: Directory,
     catalogue: &'a Catalogue,
+    drivers: &'a [DriverSettings],
     problems: &'a Problems,
-    /// Which furnace has taken an output for heat or gas, so that no two share one for heat, and no alarm hangs on one.
-    outputs: BTreeMap<String, Name>,
+    /// Which key has taken an output, so that no two things hang on one.
+    outputs: BTreeMap<String, String>,
     /// Which furnace's chamber or gas a reading tells of.
     readings: BTreeMap<String, Name>,
 }
@@ -76,11 +78,44 @@ impl Finder<'_> {
         }
     }
 
-    fn take_output(&mut self, output: String, furnace: &FurnaceSettings, key: &str) {
-        if let Some(other) = self.outputs.insert(output.clone(), furnace.name.clone()) {
-            let words = format!("is {output}, which heats furnace {other} already; two furnaces cannot share an output");
-            self.problems.note(&furnace.home, format!("furnace.{}.{key}", furnace.name), words);
+    /// Notes that points are read too seldom for the age at which their reader takes them as missing: two polls have to fit, since
+    /// one of them may be late.
+    pub(super) fn check_age(&self, points: &[Option<PointId>], stale_after: Duration, home: &str, key: &str) {
+        for address in points.iter().flatten().filter_map(|point| self.directory.point_address(*point)) {
+            let Some(driver) = self.drivers.iter().find(|driver| driver.spec.name == address.unit.driver) else { continue };
+            let (name, poll) = (&driver.spec.name, driver.spec.poll_every);
+            if stale_after < poll * 2 {
+                let words = format!(
+                    "is {} ms, but {name} is read every {} ms (`driver.{name}.poll`): a reading would be too old before the next one \
+                     comes; give it {} ms at least, or read more often",
+                    stale_after.as_millis(),
+                    poll.as_millis(),
+                    (poll * 2).as_millis()
+                );
+                self.note(home, key.to_owned(), words);
+            }
         }
+    }
+
+    /// Notes that a key switches this output, and nothing else does. The horn of the room may be that of the alarms.
+    fn take_output(&mut self, output: String, home: &str, key: &str) {
+        let Some(other) = self.outputs.get(&output) else {
+            self.outputs.insert(output, key.to_owned());
+            return;
+        };
+        if (other.as_str(), key) != ("room.horn", "alarms.horn") {
+            let words =
+                format!("is {output}, which `{other}` uses already; two things cannot share an output, so give each its own");
+            self.note(home, key.to_owned(), words);
+        }
+    }
+
+    /// The point that a reference names as a horn or a lamp.
+    fn signal(&mut self, reference: Option<&PointRef>, usual: &str) -> Option<PointId> {
+        let address = self.address_as(Role::SIGNAL, reference, usual)?;
+        let reference = reference?;
+        self.take_output(address.to_string(), &reference.source, &reference.key);
+        Some(self.directory.point(&address))
     }
 }
 
@@ -88,10 +123,19 @@ impl Finder<'_> {
 const BEATS: u32 = 3;
 
 pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<(ShopPlan, Vec<FurnaceWiring>)> {
-    let mut finder =
-        Finder { directory: Directory::default(), catalogue, problems, outputs: BTreeMap::new(), readings: BTreeMap::new() };
+    let mut finder = Finder {
+        directory: Directory::default(),
+        catalogue,
+        drivers: &settings.drivers,
+        problems,
+        outputs: BTreeMap::new(),
+        readings: BTreeMap::new(),
+    };
     let supplies = settings.supplies.iter().map(|supply| {
         let pressure = finder.point_as(Role::GAUGE, supply.pressure.as_ref(), field::PRESSURE);
+        if let Some(gauge) = &supply.pressure {
+            finder.check_age(&[pressure], supply.stale_after, &gauge.source, &format!("supply.{}.stale_after", supply.name));
+        }
         SupplyPlan {
             name: supply.name.clone(),
             gas: supply.gas,
@@ -112,8 +156,11 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
         second_level: settings.room.second_level,
         debounce: settings.room.debounce,
         stale_after: settings.room.stale_after,
-        horn: finder.point_as(Role::SIGNAL, settings.room.horn.as_ref(), "horn"),
+        horn: finder.signal(settings.room.horn.as_ref(), "horn"),
     };
+    if let Some(monitor) = &settings.room.oxygen {
+        finder.check_age(&[room.oxygen], room.stale_after, &monitor.source, "room.stale_after");
+    }
     let alarms = self::alarms(&settings.alarms, &mut finder);
     let (mut furnaces, contactors): (Vec<_>, Vec<_>) = built.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
     rules::add(settings, &mut furnaces, &room, &mut finder);
@@ -153,7 +200,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
     if let Some(unit) = controller
         && settings.heating != Heating::Watched
     {
-        finder.take_output(unit.to_string(), settings, "controller");
+        finder.take_output(unit.to_string(), &settings.home, &key("controller"));
         check_heating(settings, unit, facts, finder);
     }
     let own = |finder: &mut Finder<'_>, name: &str| controller.and_then(|unit| finder.reading(unit, facts, name));
@@ -167,18 +214,37 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         }
         None => own(finder, field::TEMPERATURE),
     };
-    if temperature.is_none() && settings.temperature.is_none() && facts.readings.iter().any(|_| true) {
+    if temperature.is_none() && settings.temperature.is_none() && !facts.readings.is_empty() {
         let words = "gives no temperature; name one with `temperature`";
         finder.problems.note(&settings.home, key("controller"), words);
     }
-    check_times(settings, shop, finder);
+    check_heartbeat(settings, shop, finder);
     let own_door = own(finder, field::DOOR_OPEN);
     let contactor = settings.contactor.as_ref().and_then(|contactor| {
         let address = finder.address_as(Role::CONTACTOR, Some(&contactor.output), "closed")?;
-        finder.take_output(address.to_string(), settings, "contactor");
+        finder.take_output(address.to_string(), &settings.home, &key("contactor"));
         let output = HeatPointId(finder.directory.point(&address).0);
-        Some(Contactor { output, feedback: finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed") })
+        let feedback = finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed");
+        if feedback == Some(PointId(output.0)) {
+            let words = format!(
+                "is {address}, the contactor's own output, which only repeats what it was told; \
+                 name the point of a contact that its tips move, or leave `contactor_feedback` out"
+            );
+            finder.note(&settings.home, key("contactor_feedback"), words);
+        }
+        Some(Contactor { output, feedback })
     });
+    let door = match &settings.door {
+        Some(_) => finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN),
+        None => own_door,
+    };
+    let load_temperature = finder.point_as(Role::THERMOMETER, settings.load_temperature.as_ref(), field::TEMPERATURE);
+    let probe = finder.point_as(Role::OXYGEN, settings.probe.as_ref(), "oxygen");
+    let gas = settings.gas.as_ref().and_then(|gas| self::gas(gas, settings, shop, finder));
+    let flow = gas.as_ref().filter(|gas| !gas.by_eye).map(|gas| gas.flow);
+    let feedback = contactor.as_ref().and_then(|contactor| contactor.feedback);
+    let read = [temperature, door, load_temperature, probe, flow, feedback];
+    finder.check_age(&read, settings.stale_after, &settings.home, &key("stale_after"));
     let plan = FurnacePlan {
         name: settings.name.clone(),
         controller: controller.map(|unit| finder.directory.unit(unit)),
@@ -188,13 +254,9 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         set_point: own(finder, field::SET_POINT),
         output_share: own(finder, field::OUTPUT_SHARE),
         over_temperature: own(finder, field::OVER_TEMPERATURE),
-        door: if settings.door.is_some() {
-            finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN)
-        } else {
-            own_door
-        },
-        load_temperature: finder.point_as(Role::THERMOMETER, settings.load_temperature.as_ref(), field::TEMPERATURE),
-        probe: finder.point_as(Role::OXYGEN, settings.probe.as_ref(), "oxygen"),
+        door,
+        load_temperature,
+        probe,
         contactor: contactor.clone(),
         chamber: settings.chamber.clone(),
         rated: settings.rated,
@@ -205,7 +267,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         no_response_after: settings.no_response_after,
         short_opening: settings.short_opening,
         run_time_limit: settings.run_time_limit,
-        gas: settings.gas.as_ref().and_then(|gas| self::gas(gas, settings, shop, finder)),
+        gas,
         on_silence: settings.on_silence,
         still_quenchable: settings.still_quenchable,
         falls_k_per_s: settings.falls_k_per_s,
@@ -220,8 +282,8 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
     Some((plan, contactor.map(|contactor| contactor.output)))
 }
 
-/// Times that cannot be kept would cut heat from a sound furnace for ever.
-fn check_times(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<'_>) {
+/// A heartbeat that cannot be kept would cut heat from a sound furnace for ever.
+fn check_heartbeat(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<'_>) {
     if let DeadMan::ContactorHeartbeat { drops_after } = settings.dead_man
         && drops_after < shop.scan * BEATS
     {
@@ -234,18 +296,6 @@ fn check_times(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<'_>)
         );
         let key = format!("furnace.{}.if_computer_dies.contactor_drops_after", settings.name);
         finder.problems.note(&settings.home, key, words);
-    }
-    let reader = settings.controller.as_ref().filter(|_| settings.temperature.is_none());
-    let reader = reader.and_then(|unit| shop.drivers.iter().find(|driver| driver.spec.name == unit.driver));
-    if let Some(driver) = reader.filter(|driver| settings.stale_after < driver.spec.poll_every * 2) {
-        let words = format!(
-            "is {} ms, but {} is read every {} ms (`driver.{}.poll`): a reading would be too old before the next one comes",
-            settings.stale_after.as_millis(),
-            driver.spec.name,
-            driver.spec.poll_every.as_millis(),
-            driver.spec.name
-        );
-        finder.problems.note(&settings.home, format!("furnace.{}.stale_after", settings.name), words);
     }
 }
 
@@ -291,7 +341,7 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
     let meter: Option<UnitId> = (settable || by_eye).then(|| finder.directory.unit(&address.unit));
     let valve = gas.valve.as_ref().and_then(|(reference, open_unpowered)| {
         let output = finder.address_as(Role::VALVE, Some(reference), "open")?;
-        finder.outputs.entry(output.to_string()).or_insert_with(|| furnace.name.clone());
+        finder.take_output(output.to_string(), &reference.source, &reference.key);
         Some(ValvePlan { output: finder.directory.point(&output), open_unpowered: *open_unpowered })
     });
     let supply = SupplyId(u16::try_from(supply).ok()?);
@@ -300,19 +350,7 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
 
 /// Horn and lamp of the alarms. They are switched by what people hear of, so nothing that heats or gives gas may hang on them.
 fn alarms(settings: &AlarmSettings, finder: &mut Finder<'_>) -> AlarmPlan {
-    let mut output = |reference: Option<&PointRef>, usual| {
-        let address = finder.address_as(Role::SIGNAL, reference, usual)?;
-        let text = address.to_string();
-        if let (Some(used), Some(reference)) = (finder.outputs.get(&text), reference) {
-            let words = format!("is {text}, which furnace {used} uses; an alarm's output must switch nothing else");
-            finder.problems.note(&reference.source, &reference.key, words);
-        }
-        Some(finder.directory.point(&address))
-    };
-    let (horn, lamp) = (output(settings.horn.as_ref(), "horn"), output(settings.lamp.as_ref(), "lamp"));
-    if let (Some(reference), true) = (&settings.lamp, lamp.is_some() && horn == lamp) {
-        finder.problems.note(&reference.source, &reference.key, "is the horn's output too; give the lamp one of its own");
-    }
+    let (horn, lamp) = (finder.signal(settings.horn.as_ref(), "horn"), finder.signal(settings.lamp.as_ref(), "lamp"));
     AlarmPlan { horn, lamp, ..settings.plan.clone() }
 }
 
@@ -331,13 +369,17 @@ fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
     } else {
         own(finder, field::AGITATION_ON)
     };
+    let part_under = finder.point_as(Role::SWITCH, tank.part_under.as_ref(), "part-under");
+    let temperature = finder.directory.point(&address);
+    let read = [Some(temperature), level, agitation, part_under];
+    finder.check_age(&read, tank.stale_after, &tank.thermometer.source, &format!("tank.{}.stale_after", tank.name));
     Some(TankPlan {
         name: tank.name.clone(),
         unit: (commanded && !facts.by_hand).then(|| finder.directory.unit(&address.unit)),
-        temperature: finder.directory.point(&address),
+        temperature,
         level,
         agitation,
-        part_under: finder.point_as(Role::SWITCH, tank.part_under.as_ref(), "part-under"),
+        part_under,
         stale_after: tank.stale_after,
         volume: tank.volume,
         heater: tank.heater,

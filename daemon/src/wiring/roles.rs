@@ -38,8 +38,8 @@ impl Role {
     pub(super) const SIGNAL: Self = Self::written("a horn or lamp");
     pub(super) const CONTACTOR: Self = Self { cuts_heat: true, ..Self::written("a contactor") };
 
-    /// Why this point cannot serve, with the mend. A driver that does not say what a point is gets the benefit of the doubt, except
-    /// where heat hangs on it.
+    /// Why this point cannot serve, with the mend. A driver that does not say what a point measures gets the benefit of the doubt;
+    /// one that does not say that a point can be written, or cuts heat, gets none.
     pub(super) fn refuses(self, facts: &UnitFacts, point: &Name) -> Option<String> {
         let Self { what, quantities, written, cuts_heat } = self;
         if let Some(is) = facts.quantity(point)
@@ -51,6 +51,9 @@ impl Role {
             return Some(format!(
                 "cannot be written, but {what} has to be; with the register driver its entry needs write = true"
             ));
+        }
+        if written && !cuts_heat && facts.heating.contains(point) {
+            return Some(format!("can heat, so it cannot serve as {what}; name an output that heats nothing"));
         }
         if cuts_heat && !facts.cuts_heat_by(point) {
             return Some(format!(

@@ -24,6 +24,7 @@ pub(super) fn add(settings: &Settings, furnaces: &mut [FurnacePlan], room: &Room
             .iter()
             .map(|known| {
                 let point = finder.point(Some(&known.point), known.name.as_str())?;
+                finder.check_age(&[Some(point)], rule.stale_after, &rule.home, &rule.key("stale_after"));
                 Some((known.name.clone(), Input { point, quantity: known.quantity, stale_after: rule.stale_after }))
             })
             .collect();

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
 use hearthward_drivers::LineKind;
-use hearthward_equipment::UnitAddress;
+use hearthward_equipment::{Name, UnitAddress};
 
 use super::catalogue::Catalogue;
 use crate::settings::{Problems, Settings};
@@ -39,14 +39,26 @@ fn place(address: &str) -> String {
     })
 }
 
+/// An output in words that are the same for every driver that writes there; nothing if a driver's note of it makes no sense.
+fn place_of(noted: &str, lines: &[Name]) -> Option<String> {
+    let (line, what) = noted.split_once(':')?;
+    let line = lines.get(line.parse::<usize>().ok()?)?;
+    (!what.trim().is_empty()).then(|| format!("line {line}, {what}"))
+}
+
 fn outputs_are_apart(settings: &Settings, catalogue: &Catalogue, problems: &Problems) {
     let mut writers: BTreeMap<String, &UnitAddress> = BTreeMap::new();
     for (unit, facts) in catalogue.units() {
         let Some(driver) = settings.drivers.iter().find(|driver| driver.spec.name == unit.driver) else { continue };
         for noted in facts.noted("occupies") {
-            let Some((line, what)) = noted.split_once(':') else { continue };
-            let Some(line) = line.parse().ok().and_then(|line: usize| driver.spec.lines.get(line)) else { continue };
-            let output = format!("line {line}, {what}");
+            let Some(output) = place_of(noted, &driver.spec.lines) else {
+                let words = format!(
+                    "notes {noted:?} as an output of {unit}, which is not the number of one of its lines, a colon and words: whether two \
+                     drivers write one output cannot be told; its author has to mend it (`occupies`, see sdk/README.md)"
+                );
+                problems.note(&driver.home, format!("driver.{}.component", unit.driver), words);
+                continue;
+            };
             match writers.get(&output) {
                 // Units of one driver know of each other: what may not meet there, the driver refuses itself.
                 Some(other) if other.driver != unit.driver => {
@@ -64,7 +76,18 @@ fn outputs_are_apart(settings: &Settings, catalogue: &Catalogue, problems: &Prob
 
 #[cfg(test)]
 mod tests {
-    use super::place;
+    use hearthward_equipment::Name;
+
+    use super::{place, place_of};
+
+    #[test]
+    fn an_output_is_named_by_its_line_or_not_at_all() {
+        let lines = [Name::new("loops").expect("a name")];
+        assert_eq!(place_of("0:unit 3, coil 0", &lines).as_deref(), Some("line loops, unit 3, coil 0"));
+        for noted in ["", "0", "0:", "1:unit 3, coil 0", "-1:unit 3", "loops:unit 3"] {
+            assert_eq!(place_of(noted, &lines), None, "{noted:?}");
+        }
+    }
 
     #[test]
     fn one_place_has_one_name() {
