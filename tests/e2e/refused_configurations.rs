@@ -13,10 +13,11 @@ use hearthward_tests::{place, shop};
 use tempfile::TempDir;
 
 /// Cases, by the names of their folders. Written out, so that a folder that got lost is missed.
-const CASES: [&str; 13] = [
+const CASES: [&str; 14] = [
     "alarms",
     "bypasses-and-rules",
     "drivers",
+    "files-that-cannot-be-read",
     "flammable-gas",
     "gas-that-does-not-protect",
     "lines",
@@ -97,6 +98,12 @@ impl Refused {
         let port = line.local_addr().expect("it has an address").port().to_string();
         let text = text.replace("@LINE@", &format!("127.0.0.1:{port}")).replace("127.0.0.1:1\"", &format!("127.0.0.1:{port}\""));
         std::fs::write(folder.path().join("shop.toml"), text).expect("it can be written");
+        if let Ok(drop_ins) = std::fs::read_dir(source.join("shop.d")) {
+            std::fs::create_dir(folder.path().join("shop.d")).expect("it can be made");
+            for file in drop_ins.map(|file| file.expect("a file")) {
+                std::fs::copy(file.path(), folder.path().join("shop.d").join(file.file_name())).expect("it can be copied");
+            }
+        }
         let drivers = folder.path().join("drivers");
         std::fs::create_dir(&drivers).expect("it can be made");
         for guest in ["modbus-registers.wasm", "hand-kept.wasm", "simulated-bench.wasm", "hostile.wasm"] {

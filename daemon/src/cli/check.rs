@@ -78,10 +78,16 @@ fn report(assembly: &Assembly) -> String {
 
 fn report_json(assembly: &Assembly) -> String {
     let furnaces: Vec<_> = assembly.furnaces();
+    let tanks = assembly.wired.plan.tanks.iter().map(|tank| {
+        let (low, high) = (in_celsius(tank.window_low), in_celsius(tank.window_high));
+        json!({ "name": tank.name.as_str(), "window_low_c": low, "window_high_c": high })
+    });
+    let tanks: Vec<_> = tanks.collect();
     let (journal, cache) = (&assembly.settings.journal, &assembly.settings.host.cache);
     json!({
         "shop": assembly.wired.plan.name,
         "furnaces": furnaces,
+        "tanks": tanks,
         "lines": assembly.lines(),
         "room": assembly.room_card(),
         "journal": journal,

@@ -344,7 +344,7 @@ fn dead_man(section: &Section<'_>, contactor: bool) -> DeadMan {
     let drops = dies.read("contactor_drops_after", |text| quantities::duration_in(text, 100, 600_000));
     let times_out = dies.read("controller_times_out_after", |text| quantities::duration_in(text, 100, 600_000));
     if drops.is_some() && !contactor {
-        dies.problem("contactor_drops_after", "names a contactor's heartbeat, but the furnace has no `contactor`");
+        dies.lacks("contactor_drops_after", "names a contactor's heartbeat, but the furnace has no `contactor`");
     }
     dies.finish();
     match (drops, times_out) {
@@ -370,7 +370,7 @@ fn gas(section: &Section<'_>) -> Option<GasSettings> {
     let purge = section.section("purge");
     let Some(supply) = supply else {
         if let Some(purge) = purge {
-            purge.problem("", "is set, but the furnace has no `supply` to purge it with");
+            purge.lacks("", "is set, but the furnace has no `supply` to purge it with");
         }
         return None;
     };
@@ -379,7 +379,7 @@ fn gas(section: &Section<'_>) -> Option<GasSettings> {
         return None;
     };
     if meter.is_none() && !section.has("meter") {
-        section.problem(
+        section.lacks(
             "meter",
             "is missing: a furnace that is purged before it heats needs evidence of flow; name a meter's unit, \
              or one of the driver `hand-kept` that a person reads",

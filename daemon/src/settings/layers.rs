@@ -51,19 +51,17 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
                     "",
                     format!("is a folder; name the file in it, such as {}", inside.display()),
                 );
+                problems.lacks_a_layer();
                 continue;
             }
             if let Err(error) = Config::builder().add_source(source.clone()).build() {
                 let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };
                 problems.note(path.display().to_string(), "", format!("cannot be read: {}{mend}", one_line(&error)));
+                problems.lacks_a_layer();
                 continue;
             }
             builder = builder.add_source(source);
         }
-    }
-    if !problems.is_empty() {
-        // What the missing part would have said is not known, so nothing can be said of the rest.
-        return None;
     }
     if sources.environment {
         misspelt_variables(problems);

@@ -82,13 +82,15 @@ impl Settings {
     /// Reads and checks a configuration.
     ///
     /// What could be read is returned even beside problems, so that the drivers can be surveyed and all problems shown together;
-    /// nothing may be started from it unless `problems` stayed empty.
+    /// nothing may be started from it unless `problems` stayed empty. Where a file could not be read, the others are still checked
+    /// for what is wrong in themselves, and nothing is returned.
     pub fn read(sources: &Sources, problems: &Problems) -> Option<Self> {
         let merged = layers::merge(sources, problems)?;
         let text = merged.text;
         let root = section::Section::root(merged.values, problems);
         let settings = parts::settings(&root, &merged.base, text);
         root.finish();
-        Some(settings)
+        // Whether the parts fit together cannot be said while one is not known.
+        (!problems.is_partial()).then_some(settings)
     }
 }

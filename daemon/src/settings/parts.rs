@@ -28,6 +28,19 @@ impl Listen {
     pub const USUAL: &'static str = "127.0.0.1:4170";
 }
 
+impl Listen {
+    /// The same, if it can be offered there: a socket is made in a folder that is there already.
+    fn in_a_folder(self) -> Result<Self, String> {
+        if let Self::Unix(path) = &self {
+            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+            if !folder.is_dir() {
+                return Err(format!("lies in {}, which is no folder here; make it, or name another", folder.display()));
+            }
+        }
+        Ok(self)
+    }
+}
+
 impl FromStr for Listen {
     type Err = String;
     fn from_str(text: &str) -> Result<Self, String> {
@@ -100,7 +113,7 @@ pub struct DriverSettings {
 pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Settings {
     let (name, scan, ride_through) = shop(root);
     let listen = root.section("api").and_then(|api| {
-        let listen = api.read("listen", Listen::from_str);
+        let listen = api.read("listen", |text| Listen::from_str(text).and_then(Listen::in_a_folder));
         api.finish();
         listen
     });
@@ -179,7 +192,7 @@ fn host(root: &Section<'_>, base: &Path) -> HostSettings {
 
 fn line(name: Name, section: Section<'_>, used: &[String]) -> Option<LineSpec> {
     if !used.iter().any(|line| *line == *name.as_str()) {
-        section.problem("", "is used by no driver; name it in the `lines` of one, or take it out");
+        section.lacks("", "is used by no driver; name it in the `lines` of one, or take it out");
     }
     let tcp = section.need("tcp", "tcp = \"192.0.2.10:502\"", |text| match text.rsplit_once(':') {
         Some((host, port)) if !host.is_empty() && port.parse::<u16>().is_ok_and(|port| port > 0) => Ok(text.to_owned()),
@@ -260,3 +273,18 @@ const POLL: Duration = Duration::from_millis(100);
 
 /// Long enough for three exchanges with a slow device, short enough that a hang is seen within the usual stale limit.
 const CALL_LIMIT: Duration = Duration::from_secs(2);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_socket_needs_a_folder_that_is_there() {
+        let folder = std::env::temp_dir();
+        let there = Listen::Unix(folder.join("api"));
+        assert_eq!(there.clone().in_a_folder(), Ok(there));
+        let refused = Listen::Unix(folder.join("no-such-folder/api")).in_a_folder().expect_err("there is none");
+        assert!(refused.contains("no-such-folder") && refused.contains("make it"), "{refused}");
+        assert_eq!(Listen::Unix("api".into()).in_a_folder(), Ok(Listen::Unix("api".into())), "this folder");
+    }
+}

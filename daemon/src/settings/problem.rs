@@ -1,6 +1,6 @@
 //! What is wrong with a configuration, said so that it can be mended.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -36,6 +36,8 @@ pub struct Problems {
     all: RefCell<Vec<Problem>>,
     /// The files that were read, as people named them.
     files: RefCell<Vec<PathBuf>>,
+    /// A layer could not be read.
+    partial: Cell<bool>,
 }
 
 impl Problems {
@@ -51,6 +53,16 @@ impl Problems {
     /// Says that a file is read, so that problems in it are shown under the name that people gave it.
     pub(super) fn reads(&self, file: &Path) {
         self.files.borrow_mut().push(file.to_owned());
+    }
+
+    /// Says that a layer could not be read: from then on nothing is known to be missing.
+    pub(super) fn lacks_a_layer(&self) {
+        self.partial.set(true);
+    }
+
+    /// Whether a layer could not be read.
+    pub(super) fn is_partial(&self) -> bool {
+        self.partial.get()
     }
 
     /// Whether anything was found.

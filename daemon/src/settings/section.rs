@@ -65,7 +65,14 @@ impl<'p> Section<'p> {
 
     /// Says that an entry is missing that has to be there; `mend` shows how it is written.
     pub(super) fn missing(&self, entry: &'static str, mend: &str) {
-        self.problem(entry, format!("is missing; write it like {mend}"));
+        self.lacks(entry, format!("is missing; write it like {mend}"));
+    }
+
+    /// Notes that something is not written which has to be; nothing while a file that may hold it could not be read.
+    pub(super) fn lacks(&self, entry: &str, message: impl Into<String>) {
+        if !self.problems.is_partial() {
+            self.problem(entry, message);
+        }
     }
 
     /// A text.

@@ -23,6 +23,20 @@ impl Kind {
             Self::U32 | Self::I32 | Self::F32 => 2,
         }
     }
+
+    /// The least and the greatest number that it can hold, or the part of it under a mask; none where that bounds nothing.
+    pub(crate) fn range(self, mask: Option<u16>) -> Option<(f64, f64)> {
+        match self {
+            Self::Bool | Self::F32 => None,
+            Self::U16 => {
+                let most = mask.map_or(u16::MAX, |mask| mask >> mask.trailing_zeros());
+                Some((0.0, f64::from(most)))
+            }
+            Self::I16 => Some((f64::from(i16::MIN), f64::from(i16::MAX))),
+            Self::U32 => Some((0.0, f64::from(u32::MAX))),
+            Self::I32 => Some((f64::from(i32::MIN), f64::from(i32::MAX))),
+        }
+    }
 }
 
 /// One line of the map.

@@ -51,6 +51,7 @@ pub(crate) fn entry(section: &Section<'_>, name: &str, fixed: Option<Quantity>) 
     if !table.is_bits() && at > u16::MAX - (kind.words() - 1) {
         section.problem("register", "the second register would be past the last address, 65535");
     }
+    check_bounds(section, (kind, bits.0), scaling, bounds);
     let (factor, shift) = measure?;
     let writing = writing?;
     Some(Entry {
@@ -143,6 +144,25 @@ fn bounds(section: &Section<'_>, quantity: Option<Quantity>) -> (f64, f64) {
         section.problem("min", format!("{least} is above max, {most}"));
     }
     (least.unwrap_or(f64::NEG_INFINITY), most.unwrap_or(f64::INFINITY))
+}
+
+/// A bound that no content of the register reaches bounds nothing: it was meant for another type or scale.
+fn check_bounds(section: &Section<'_>, (kind, mask): (Kind, Option<u16>), scaling: (f64, f64), bounds: (f64, f64)) {
+    let Some((lowest, highest)) = kind.range(mask) else { return };
+    let (scale, offset) = scaling;
+    let (one, other) = (lowest * scale + offset, highest * scale + offset);
+    let (lowest, highest) = (one.min(other), one.max(other));
+    // A tenth has no exact number in a computer: a bound at the very end may miss it by a hair.
+    let hair = (highest - lowest) * 1e-9;
+    let inside = lowest - hair..=highest + hair;
+    for (entry, bound) in [("min", bounds.0), ("max", bounds.1)] {
+        if bound.is_finite() && !inside.contains(&bound) {
+            let than = if bound < lowest { "less" } else { "more" };
+            let [lowest, highest] = [lowest, highest].map(|end| (end * 1e6).round() / 1e6);
+            let words = format!("with this type, scale and offset it goes from {lowest} to {highest}");
+            section.problem(entry, format!("{bound} is {than} than the register can hold: {words}"));
+        }
+    }
 }
 
 /// Register contents, before scale and offset, that stand for "no value".

@@ -336,6 +336,39 @@ fn all_problems_of_a_map() {
     );
 }
 
+/// Goal: a bound that no content of the register reaches is told, with what it reaches; the very ends are fine. Worked by hand:
+/// 65535 × 0.1 = 6553.5; 15 × -2 + 3 = -27; -2³¹ = -2147483648.
+#[test]
+fn bounds_that_the_register_cannot_hold() {
+    let map = |ty: &str, more: &str, least: f64, most: f64| {
+        format!(
+            "unit.u.face = points\nunit.u.address = 1\nunit.u.map.p.quantity = temperature_c\nunit.u.map.p.table = input\n\
+             unit.u.map.p.register = 0\nunit.u.map.p.unit = C\nunit.u.map.p.type = {ty}\nunit.u.map.p.min = {least:?}\n\
+             unit.u.map.p.max = {most:?}\n{}",
+            more.replace("+", "unit.u.map.p.")
+        )
+    };
+    for (ty, more, least, most) in [
+        ("u16", "+scale = 0.1", 0.0, 6553.5),
+        ("u16", "+mask = 240\n+scale = -2\n+offset = 3", -27.0, 3.0),
+        ("i32", "", -1e9, 1e9),
+        ("f32", "", -1e9, 1e9),
+    ] {
+        assert!(build(&map(ty, more, least, most)).is_ok(), "{ty} {more}");
+    }
+    let says = |key: &str, words: &str, from: &str| {
+        format!("unit.u.map.p.{key}: {words} than the register can hold: with this type, scale and offset it goes from {from}")
+    };
+    assert_eq!(
+        problems(&map("u16", "+scale = 0.1", -1.0, 6554.0)),
+        [says("min", "-1 is less", "0 to 6553.5"), says("max", "6554 is more", "0 to 6553.5"),]
+    );
+    assert_eq!(
+        problems(&map("u16", "+mask = 240\n+scale = -2\n+offset = 3", -28.0, 3.0)),
+        [says("min", "-28 is less", "-27 to 3")]
+    );
+}
+
 /// Goal: a point that would be shown under a field's name, or another point's, is found.
 #[test]
 fn names_that_meet() {
