@@ -31,8 +31,8 @@ impl Place {
         };
         self.0.iter().find(gone).map(|(path, _)| {
             format!(
-                "{} was deleted, moved or replaced while the service ran: put the file back, or end the service and start it again with \
-                 a new record",
+                "{} was deleted, moved or replaced while the service ran: move that same file back (a copy of it is another file), or \
+                 end the service and start it again, which begins a new record if none is there",
                 path.display()
             )
         })

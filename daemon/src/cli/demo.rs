@@ -39,7 +39,6 @@ impl Demo {
         let began = Instant::now();
         let Self { folder, config, json, drivers, mut set } = self;
         let journal = folder.join("journal.sqlite");
-        let absolute = |path: PathBuf| std::path::absolute(&path).unwrap_or(path).display().to_string();
         set.extend(drivers.map(|path| ("host.drivers".to_owned(), absolute(path))));
         let mut first = true;
         let say = |event: &hearthward_journal::Recorded| {
@@ -57,12 +56,41 @@ impl Demo {
             json!({ "summary": summary, "good": summary.is_good(), "journal": journal }).to_string()
         } else {
             let text = summary.text(began.elapsed());
-            format!("\n{text}\nRead it again: hearthward watch --from 1 --shop-time --journal {}", journal.display())
+            let (program, journal) = (quoted(&this_program()), quoted(&absolute(journal)));
+            format!("\n{text}\nRead it again: {program} watch --from 1 --shop-time --journal {journal}")
         })?;
         if summary.is_good() {
             Ok(())
         } else {
             Err(Ended::new(Exit::Refused, "the demo did not go as it should; its journal shows where"))
         }
+    }
+}
+
+fn absolute(path: PathBuf) -> String {
+    std::path::absolute(&path).unwrap_or(path).display().to_string()
+}
+
+/// This program as a person can call it again from any folder: by its bare name if it was found that way, else by its whole path.
+fn this_program() -> String {
+    let called = PathBuf::from(std::env::args_os().next().unwrap_or_else(|| "hearthward".into()));
+    if called.components().count() == 1 { called.display().to_string() } else { absolute(called) }
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |letter: char| letter.is_alphanumeric() || "/._-+:@,".contains(letter);
+    if !word.is_empty() && word.chars().all(plain) { word.to_owned() } else { format!("'{}'", word.replace('\'', r"'\''")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::quoted;
+
+    #[test]
+    fn a_path_can_be_pasted_into_a_shell() {
+        assert_eq!(quoted("/srv/shop/journal.sqlite"), "/srv/shop/journal.sqlite");
+        assert_eq!(quoted("/srv/my shop/it's"), r"'/srv/my shop/it'\''s'");
+        assert_eq!(quoted(""), "''");
     }
 }

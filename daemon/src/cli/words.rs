@@ -11,7 +11,7 @@ use uom::si::ratio::ratio;
 
 use crate::settings::quantities;
 
-/// Milliseconds as people say them: `4.2 s`, `12 min`, `1 h 05 min`.
+/// Milliseconds as people say them: `4.2 s`, `12 min 00 s`, `1 h 05 min`.
 pub(super) fn span(ms: u64) -> String {
     let seconds = ms / 1000;
     match seconds {
@@ -35,6 +35,7 @@ pub(super) fn interlock(kind: v1::InterlockKind) -> String {
 pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
     let name = format!("INTERLOCK_KIND_{}", text.to_ascii_uppercase().replace('-', "_"));
     v1::InterlockKind::from_str_name(&name)
+        .filter(|kind| *kind != v1::InterlockKind::Unspecified)
         .ok_or_else(|| format!("{text:?} is no interlock; `hearthward interlock list` shows them"))
 }
 
@@ -159,11 +160,13 @@ mod tests {
     fn words_lead_back_to_their_values() {
         assert_eq!(interlock(v1::InterlockKind::DoorOpen), "door-open");
         assert_eq!(interlock_of("door-open"), Ok(v1::InterlockKind::DoorOpen));
+        assert!(interlock_of("unspecified").is_err());
         assert_eq!(choice_of("slow-cool-under-gas"), Ok(v1::Choice::SlowCoolUnderGas));
         assert!(choice_of("unspecified").is_err());
         assert_eq!(example("by-hand/oil.temperature", None), "\"… C\"");
         assert_eq!(example("by-hand/north.door-open", None), "yes|no");
         assert_eq!(span(4_200), "4.2 s");
+        assert_eq!(span(720_000), "12 min 00 s");
         assert_eq!(span(3_900_000), "1 h 05 min");
         // By `date -u -d @SECONDS +%F`.
         assert_eq!(
