@@ -66,7 +66,15 @@ pub fn start(assembly: &Assembly, clock: &ShopClock) -> Result<Started, Ended> {
         Ended::new(Exit::Configuration, words.join("\n"))
     })?);
     let (to_views, views) = watch::channel(Arc::new(View::default()));
-    let parts = CoreParts { shop, host: Arc::clone(&host), recorder, inbox: from_all, views: to_views, clock: clock.clone() };
+    let parts = CoreParts {
+        shop,
+        host: Arc::clone(&host),
+        recorder,
+        inbox: from_all,
+        views: to_views,
+        clock: clock.clone(),
+        directory: plan.directory.clone(),
+    };
     Ok(Started { core: Core::new(parts), host, reader, inbox: to_core, views, plan })
 }
 

@@ -1,14 +1,14 @@
 //! One turn of the core thread: drain, decide, carry out, in the order that the guarantees need.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use hearthward_drivers::{Host, ShopClock};
-use hearthward_equipment::{FurnaceId, Generation, Reading, ShopMs, Tick, Value};
+use hearthward_equipment::{Directory, FurnaceId, Generation, PointId, Reading, ShopMs, Tick, Value};
 use hearthward_journal::{Batch, Inputs, Recorder, Refused, StandingRow, Told};
-use hearthward_supervise::observe::{ActState, CutState, Observation, Urgency};
+use hearthward_supervise::observe::{ActState, CutState, Observation, UnitState, Urgency};
 use hearthward_supervise::output::{Act, Outputs};
 use hearthward_supervise::request::{Answer, Person, Request, Ticket};
 use hearthward_supervise::view::View;
@@ -32,6 +32,8 @@ pub struct CoreParts {
     pub views: watch::Sender<Arc<View>>,
     /// The shop's clock.
     pub clock: ShopClock,
+    /// Units and points by number.
+    pub directory: Directory,
 }
 
 /// The core with everything it carries out.
@@ -74,6 +76,9 @@ enum Ending {
     /// The core has cut heat and said so, in this tick at this time.
     Decided(Tick, ShopMs),
 }
+
+/// The longest first look at the equipment: a poll and an answer of a slow device, and no time in which anybody would miss the service.
+const FIRST_LOOK: Duration = Duration::from_millis(300);
 
 /// How long an ending service waits for devices to confirm that they do not heat, before it ends out loud.
 const GRACE: Duration = Duration::from_secs(3);
@@ -130,14 +135,44 @@ impl Core {
 
     /// Turns until the service has ended in order, and counts its turns; then gives the record back to be written to its end.
     pub fn run(mut self, beat: &Beat) -> Recorder {
+        let mut first = true;
         loop {
-            self.wait();
+            if std::mem::take(&mut first) {
+                self.first_look();
+            } else {
+                self.wait();
+            }
             if self.ended() {
                 beat.end();
                 return self.parts.recorder;
             }
             self.turn();
             beat.count();
+        }
+    }
+
+    /// Lets every point be read once, or its unit be silent, before anything is decided. A shop that was not looked at yet would put
+    /// a trip and its end on record for each thing that is not known for some milliseconds. Heat is off meanwhile, as nothing has
+    /// permitted any; an urgent reading, a request and the end of the look begin the first turn.
+    fn first_look(&mut self) {
+        let until = self.parts.clock.now() + FIRST_LOOK;
+        let mut unread: BTreeSet<PointId> = (0..).map(PointId).take(self.parts.directory.points().len()).collect();
+        while !unread.is_empty() {
+            let Ok(input) = self.parts.inbox.recv_timeout(until.since(self.parts.clock.now())) else { return };
+            match &input {
+                Input::Observed(Observation::Reading(reading)) => {
+                    unread.remove(&reading.point);
+                }
+                Input::Observed(Observation::Unit { unit, is: UnitState::Silent(_) | UnitState::OutOfService(_) }) => {
+                    let directory = &self.parts.directory;
+                    let silent = directory.unit_address(*unit);
+                    unread.retain(|point| directory.point_address(*point).map(|address| &address.unit) != silent);
+                }
+                _ => {}
+            }
+            if self.take(input) == Urgency::Now {
+                return;
+            }
         }
     }
 
