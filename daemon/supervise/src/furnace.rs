@@ -9,12 +9,12 @@ use crate::cut::Cuts;
 use crate::cycle::{At, Cycle, Stage};
 use crate::facts::{Facts, Situation};
 use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
-use crate::interlock::{Grant, Memory, Rows};
+use crate::interlock::{Grant, InterlockKind, Memory, Rows};
 use crate::plan::FurnacePlan;
 use crate::proof::Proofs;
 use crate::purge::{Purge, PurgePhase};
 use crate::recipe::StepKind;
-use crate::rule::{RuleState, RulesNow};
+use crate::rule::{RuleEffect, RulePlan, RuleState, RulesNow};
 
 /// One furnace.
 #[derive(Debug, Serialize, Deserialize)]
@@ -144,7 +144,9 @@ impl Furnace {
 
     /// What its cycle sees.
     pub(crate) fn parts<'a>(&'a mut self, plan: &'a FurnacePlan) -> (Option<&'a mut Cycle>, At<'a>) {
+        let forbidden_by = self.forbidding_rule(plan);
         let at = At {
+            forbidden_by,
             id: self.id,
             plan,
             facts: &self.facts,
@@ -204,6 +206,13 @@ impl Furnace {
         }
     }
 
+    /// The rule of the shop's own that forbids a start, if one does.
+    pub(crate) fn forbidding_rule<'a>(&self, plan: &'a FurnacePlan) -> Option<&'a RulePlan> {
+        let forbids = |(place, rule): &(usize, &RulePlan)| rule.effect == RuleEffect::WithholdStart && self.rules_now.has(*place);
+        let bypassed = self.rows.row(InterlockKind::ShopWatch).is_bypassed();
+        plan.policy.rules.iter().enumerate().find(forbids).map(|(_, rule)| rule).filter(|_| !bypassed)
+    }
+
     /// The load is gone: what belonged to it goes too.
     pub(crate) fn forget_load(&mut self) {
         self.cycle = None;
@@ -235,7 +244,7 @@ impl Furnace {
             alone_s: self.alone_s,
             bypasses: self.bypasses.stood(),
             rules_latched: self.latched_rules(plan),
-            proofs: self.proofs.stood(),
+            proofs: self.proofs.clone(),
         }
     }
 }

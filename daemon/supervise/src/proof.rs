@@ -14,7 +14,8 @@ use crate::plan::{FurnacePlan, ShopPlan};
 ///
 /// ```text
 /// Tripping ──the row trips, and withholds heat where it is to──▶ Clearing ──its cause is gone──▶ passed
-///     └──not in time, or its load is over, or heat goes past what the row permits──┴───────────▶ failed
+///     ├──not in time, or its load is over, or heat goes past what the row permits──┼───────────▶ failed
+///     └──nobody watched for a while, or the row is no longer the furnace's──────────┴───────────▶ void: neither passed nor failed
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Proof {
@@ -101,11 +102,6 @@ impl Proofs {
     pub(crate) fn owes(&self, kind: InterlockKind, stands: Duration) -> bool {
         let is_young = |at_ms: u64| u128::from(self.looked_after_ms.saturating_sub(at_ms)) <= stands.as_millis();
         !self.of(kind).is_some_and(|proved| proved.passed && is_young(proved.at_ms))
-    }
-
-    /// What is kept across a restart: a test that runs is not.
-    pub(crate) fn stood(&self) -> Self {
-        Self { running: None, ..self.clone() }
     }
 
     /// Goes on after a time away; one that nobody knows counts as none here, and the matrix holds each date against the wall clock.

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_litres_per_minute};
+
 use super::{At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, route, turn_to_end, turn_to_quench, words};
 use crate::event::Priority;
 use crate::interlock::InterlockKind;
@@ -111,7 +113,12 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
     let purge = if purges { ", above its ceiling once its purge is proved anew" } else { "" };
     let mut text = match (read_c, cycle.stage) {
         (None, _) => format!("Go on: it heats once its chamber can be read{purge}."),
-        (Some(_), Stage::Running) => format!("Go on: its {} goes on where it was{purge}.", words::step(cycle.kind())),
+        (Some(_), Stage::Running) => {
+            let program = cycle.program().map_or_else(String::new, |number| {
+                format!(" Its controller is told to start its program {number} again: look in which segment it is.")
+            });
+            format!("Go on: its {} goes on where it was{purge}.{program}", words::step(cycle.kind()))
+        }
         (Some(_), _) => "Go on: it goes on from where it was.".to_owned(),
     };
     if cycle.stage == Stage::Running {
@@ -141,6 +148,13 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
         let long = read_c.filter(|&read_c| read_c > safe_c).and_then(|read_c| chamber::falls_ms(at.plan, read_c, safe_c));
         let long = long.map(|long_ms| format!(", in about {} to {safe_c:.0} °C", words::span(long_ms))).unwrap_or_default();
         let _ = write!(text, " Slow-cool: it stays soft{long}, and can be hardened again.");
+        if let Some(needed) = read_c.filter(|_| cycle.wants_gas()).and_then(|read_c| chamber::draws(at, read_c)) {
+            let litres = in_litres_per_minute(needed, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);
+            let _ = write!(
+                text,
+                " Too little gas is proved to flow for that: a chamber that cools draws air in, up to {litres:.2} L/min here, and the steel scales."
+            );
+        }
     }
     text.push_str(" End: its cycle is over, and its gas stays on until it is cool.");
     text

@@ -21,8 +21,8 @@ pub(crate) use ask::{Gone, apply_choice, ask_about_steel, ask_to_go_on};
 pub(crate) use bath::{flash_limit_c, warmest_c};
 pub(crate) use chamber::falls_to_c;
 pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
-pub(crate) use program::is_off as program_is_off;
-pub(crate) use steel::{follow, load_c};
+pub(crate) use program::{is_off as program_is_off, words as program_words};
+pub(crate) use steel::{follow, follow_through, load_c};
 pub(crate) use wait::{Waits, may_wait};
 pub(crate) use words::{span, waiting_for};
 
@@ -35,6 +35,7 @@ use crate::purge::{Purge, PurgePhase};
 use crate::questions::{Asked, Purpose, Questions};
 use crate::recipe::{Drive, Load, Protection, Step, StepKind};
 use crate::request::Ask;
+use crate::rule::RulePlan;
 use crate::tanks::Tank;
 
 /// Where a cycle stands besides its step.
@@ -161,6 +162,8 @@ pub(crate) struct At<'a> {
     pub(crate) last_c: Option<f64>,
     /// The chamber was opened at heat and is not back under its limit.
     pub(crate) recovering: bool,
+    /// A rule of the shop's own that forbids a start now.
+    pub(crate) forbidden_by: Option<&'a RulePlan>,
 }
 
 /// What a tick lends to everything that decides in it.
@@ -172,6 +175,8 @@ pub(crate) struct Turn<'a> {
     pub(crate) events: &'a mut Vec<Event>,
     pub(crate) questions: &'a mut Questions,
     pub(crate) tanks: &'a mut [Tank],
+    /// The record cannot be written.
+    pub(crate) unrecorded: bool,
 }
 
 impl Turn<'_> {
@@ -299,6 +304,9 @@ pub(crate) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let steps = u16::try_from(load.steps.len()).unwrap_or(u16::MAX);
     let body = EventBody::CycleBegan { load: load.name.clone(), steel: load.steel.clone(), steps };
     turn.say(at.id, Priority::Notice, format!("The cycle of load {} ({}) began in {name}.", load.name, load.steel), body);
+    if let Some(words) = program::words(load, at.plan) {
+        turn.say(at.id, Priority::Notice, words, EventBody::Noted);
+    }
     let load = load.name.clone();
     let when = if cycle.ready_ms.is_some() && !cycle.alone { "When you are there to begin: put" } else { "Put" };
     turn.questions.ask(at.id, Purpose::LoadAndShut, turn.now, turn.events, || {
@@ -310,6 +318,9 @@ pub(crate) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
 pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Result<(), String> {
     if matches!(at.facts.door, Door::Open) {
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
+    }
+    if let Some(why) = wait::forbids(at, turn) {
+        return Err(format!("Nothing begins in {} now, since {why}: mend that, then say so again.", at.plan.name));
     }
     cycle.out = false;
     // Unknown counts as cold, which asks for the purge.

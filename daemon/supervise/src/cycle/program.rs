@@ -5,7 +5,20 @@ use hearthward_equipment::quantity::{in_celsius, in_kelvins};
 use super::{Cycle, highest_c};
 use crate::facts::Facts;
 use crate::plan::FurnacePlan;
-use crate::recipe::Step;
+use crate::recipe::{Drive, Load, Step};
+
+/// What a person should know of a load that a program drives, where one does: what the service sees of it and what it does not.
+pub(crate) fn words(load: &Load, plan: &FurnacePlan) -> Option<String> {
+    let Drive::Program(number) = load.drive else { return None };
+    let checked = match plan.set_point {
+        Some(_) => "compares the set point that it reads with the recipe's, and alarms after a minute of another",
+        None => "cannot read its set point, so that nothing else compares the program with the recipe",
+    };
+    Some(format!(
+        "The controller of {} runs its own program {number}: look that it is the recipe's. The service cannot read which segment it is in: it follows the load by the temperature and the time in band, and {checked}.",
+        plan.name
+    ))
+}
 
 /// Whether the controller's set point, where it can be read back, is not the recipe's. What cannot be read does not agree.
 pub(crate) fn is_off(cycle: &Cycle, plan: &FurnacePlan, facts: &Facts) -> bool {

@@ -41,6 +41,22 @@ pub(crate) fn follow(cycle: &mut Cycle, chamber_c: Option<f64>, span_s: f64) {
     cycle.steel_c = moved.map_or(Some(steel_c), |moved| Some(in_celsius(moved)));
 }
 
+/// Stretches that a gap is gone through in; each is taken as even.
+const STRETCHES: u32 = 32;
+
+/// Lets the estimate follow a chamber through a time in which nobody read it: from where it was to where it is, as a closed furnace without
+/// heat falls. What rose, or came from or to the room's own temperature, is taken to have done so evenly.
+pub(crate) fn follow_through(cycle: &mut Cycle, from_c: Option<f64>, to_c: Option<f64>, span_s: f64) {
+    let (Some(from_c), Some(to_c)) = (from_c, to_c) else { return follow(cycle, to_c, span_s) };
+    let (from_k, to_k) = (from_c - ROOM_C, to_c - ROOM_C);
+    let falls = to_k > 0.0 && from_k >= to_k;
+    for stretch in 0..STRETCHES {
+        let share = (f64::from(stretch) + 0.5) / f64::from(STRETCHES);
+        let chamber_c = if falls { ROOM_C + from_k * libm::pow(to_k / from_k, share) } else { from_c + (to_c - from_c) * share };
+        follow(cycle, Some(chamber_c), span_s / f64::from(STRETCHES));
+    }
+}
+
 /// How much longer than its mean the core of the section takes into a band around a heat, in milliseconds.
 pub(super) fn core_lag_ms(cycle: &Cycle, heat_c: f64, band_k: f64) -> u64 {
     let (Some(section), Some(steel_c)) = (section(&cycle.load), cycle.steel_c) else { return 0 };

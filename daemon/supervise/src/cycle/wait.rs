@@ -10,6 +10,7 @@ use uom::si::catalytic_activity::katal;
 use super::{At, Cycle, Stage, Turn, bath, enter, route, steel, words};
 use crate::event::{EventBody, Priority};
 use crate::gas::chamber_moles;
+use crate::interlock::{InterlockKind, entry};
 use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan, TankPlan};
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Load, Medium, Pace, Protection, Step};
@@ -20,7 +21,10 @@ const LONGEST: Duration = Duration::from_secs(48 * 3600);
 /// Taken for heating at full power, in K/s (assumed, no source).
 const RAMP_K_PER_S: f64 = 0.15;
 /// What a day adds to every plan: a flow that settles late, a turn at the manifold (assumed, no source).
-const SLACK_S: f64 = 600.0;
+const SLACK_MS: u64 = 600_000;
+const SLACK_S: f64 = SLACK_MS as f64 / 1000.0;
+/// Nothing hotter is a temper: steel begins to harden anew from about 720 °C on (common practice, no source).
+const TEMPERS_TO_C: f64 = 700.0;
 /// Where a furnace begins from without a reading, in °C (assumed).
 const ROOM_C: f64 = 21.0;
 
@@ -53,11 +57,16 @@ fn may_begin(shop: &ShopPlan, plan: &FurnacePlan, load: &Load) -> Result<(), Str
     if !matches!(plan.heating, Heating::SetPoint | Heating::Program) {
         return Err(format!("{name} is set by hand"));
     }
-    let tempers = load
-        .steps
-        .iter()
-        .all(|step| matches!(step, Step::Temper { furnace: None, .. } | Step::Cool { in_air: false, .. } | Step::Preheat { .. }));
-    if tempers && load.protection != Protection::Gas && load.steps.iter().any(|step| matches!(step, Step::Temper { .. })) {
+    let hottest_c =
+        load.steps.iter().filter_map(|step| if let Step::Temper { at, .. } = step { Some(in_celsius(*at)) } else { None });
+    let hottest_c = hottest_c.fold(f64::NEG_INFINITY, f64::max);
+    let tempers = load.steps.iter().all(|step| match step {
+        Step::Temper { furnace: None, .. } | Step::Cool { in_air: false, .. } => true,
+        // Hotter than it tempers it is no part of a temper.
+        Step::Preheat { to, .. } => in_celsius(*to) <= hottest_c,
+        _ => false,
+    });
+    if tempers && hottest_c <= TEMPERS_TO_C && load.protection != Protection::Gas && hottest_c.is_finite() {
         return Ok(());
     }
     Err(match &plan.gas {
@@ -88,14 +97,53 @@ pub(super) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     turn.say(at.id, Priority::Notice, text, EventBody::Noted);
 }
 
-/// Begins when what lies ahead takes as long as is left.
+/// Begins when what lies ahead takes as long as is left. What forbids a start then is waited out within the slack of the plan; after that a
+/// person has to look.
 pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
-    if cycle.held || cycle.ready_ms.is_some_and(|left_ms| left_ms > lead_ms(cycle, at)) {
+    let (left_ms, lead_ms) = (cycle.ready_ms.unwrap_or(0), lead_ms(cycle, at));
+    if cycle.held || left_ms > lead_ms {
+        return;
+    }
+    if let Some(why) = forbids(at, turn).or_else(|| withheld(at)) {
+        if left_ms.saturating_add(SLACK_MS) <= lead_ms {
+            leave_to_people(cycle, at, turn, &why);
+        }
         return;
     }
     (cycle.stage, cycle.ready_ms) = (Stage::Running, None);
     let index = cycle.index;
     enter(cycle, at, turn, index);
+}
+
+/// Why nothing may begin in this furnace now, whoever wants it to: the air of the room, a rule of the shop's own, the record.
+pub(super) fn forbids(at: &At<'_>, turn: &Turn<'_>) -> Option<String> {
+    if at.rows.stands(InterlockKind::RoomOxygen) {
+        return Some("the room's oxygen is low, cannot be read or was not reset".to_owned());
+    }
+    if let Some(rule) = at.forbidden_by {
+        return Some(format!("rule {} forbids a start ({})", rule.name, rule.text));
+    }
+    turn.unrecorded.then(|| "the record cannot be written".to_owned())
+}
+
+/// Why heat would be withheld from a load that begins with nobody there: gas would flow for nothing.
+fn withheld(at: &At<'_>) -> Option<String> {
+    let kind = at.rows.withholding().next()?;
+    Some(format!("heat is withheld from {} ({})", at.plan.name, entry(kind).title.to_lowercase()))
+}
+
+/// The load does not begin by itself any more.
+fn leave_to_people(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, why: &str) {
+    // Whether it is still in is for the person to see.
+    (cycle.stage, cycle.out, cycle.ready_ms, cycle.alone, cycle.warms) = (Stage::Loading, true, None, false, false);
+    let (load, name) = (&cycle.load.name, &at.plan.name);
+    turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
+    turn.questions.ask(at.id, Purpose::LoadAndShut, turn.now, turn.events, || {
+        let text = format!(
+            "Load {load} did not begin in {name} at its time, since {why}. Mend that, look that the load is in and the door shut, and say so: then it begins."
+        );
+        Asked { priority: Priority::Warning, ..Asked::to_do(Ask::LoadAndShut, text) }
+    });
 }
 
 /// Makes the bath of a load that waits ready in time: warms it where the service can, else asks a person to. A bath that nobody came for

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::Shop;
-use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, falls_to_c, follow, span};
+use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, falls_to_c, follow, follow_through, span};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::furnace::{Furnace, Gap};
@@ -111,9 +111,11 @@ fn interrupt(
     let away_s = away_ms.map(|away_ms| (away_ms as f64 / 1000.0).min(LONGEST_S));
     let chamber_c = furnace.facts.temperature.good().or_else(|| likely_c(plan, before_c, away_ms));
     if let Some(cycle) = &mut furnace.cycle {
-        // The chamber as it is now, for the whole time: the steel is at least so warm. After a time that nobody knows it is as the
-        // chamber is.
-        follow(cycle, chamber_c, away_s.unwrap_or(LONGEST_S));
+        match away_s {
+            Some(away_s) => follow_through(cycle, before_c, chamber_c, away_s),
+            // After a time that nobody knows it is as the chamber is.
+            None => follow(cycle, chamber_c, LONGEST_S),
+        }
         cycle.steel_c = cycle.steel_c.filter(|_| chamber_c.is_some());
     }
     let because = worth(furnace, plan, why, away_ms, before_c);

@@ -294,6 +294,7 @@ impl Shop {
         };
         let text = format!("The service looks after {} from now on; heat is off until it is permitted.", self.plan.name);
         say(&mut out.events, Priority::Record, text, EventBody::Began { away_ms, clean });
+        self.void_proofs(out);
         if unread {
             self.stop_unread(out);
         }
@@ -418,8 +419,9 @@ impl Shop {
 
     /// What a tick lends to cycles and questions, beside the furnaces.
     fn turn<'a>(&'a mut self, dt_ms: u64, out: &'a mut Outputs) -> (Turn<'a>, &'a mut Vec<Furnace>) {
-        let Self { plan, now, questions, tanks, furnaces, .. } = self;
-        (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks }, furnaces)
+        let Self { plan, now, questions, tanks, furnaces, record_failing, .. } = self;
+        let unrecorded = record_failing.is_some();
+        (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks, unrecorded }, furnaces)
     }
 
     /// A hash over the state after the last tick, as [`Outputs::digest`] gave it.

@@ -72,13 +72,6 @@ pub(super) fn reset(furnace: &mut Furnace, plan: &FurnacePlan, kind: InterlockKi
     }
 }
 
-/// The rule that forbids a start, if one does.
-pub(super) fn forbids_start<'a>(furnace: &Furnace, plan: &'a FurnacePlan) -> Option<&'a RulePlan> {
-    let forbids = |(place, rule): &(usize, &RulePlan)| rule.effect == RuleEffect::WithholdStart && furnace.rules_now.has(*place);
-    let bypassed = furnace.rows.row(InterlockKind::ShopWatch).is_bypassed();
-    plan.policy.rules.iter().enumerate().find(forbids).map(|(_, rule)| rule).filter(|_| !bypassed)
-}
-
 fn tell(id: FurnaceId, plan: &FurnacePlan, (rule, state): (&RulePlan, &RuleState), running: bool, events: &mut Vec<Event>) {
     let (name, furnace, text) = (&rule.name, &plan.name, &rule.text);
     let said = match (state.cause, state.failed, state.latched) {

@@ -78,6 +78,7 @@ impl Shop {
         let shop = turn.plan;
         let (Some(furnace), Some(plan)) = (furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
         let name = load.name.clone();
+        let program = cycle::program_words(&load, plan).map(|words| format!(" {words}")).unwrap_or_default();
         furnace.forget_load();
         furnace.alone_s = 0.0;
         let ready_ms = ready_in.map(|span| u64::try_from(span.as_millis()).unwrap_or(u64::MAX));
@@ -103,7 +104,7 @@ impl Shop {
             None => format!("Load {name} began in {}.", plan.name),
         };
         self.forecast_soon();
-        Ok(format!("{text} Put the load in, shut the door, and say so."))
+        Ok(format!("{text}{program} Put the load in, shut the door, and say so."))
     }
 
     fn confirm(&mut self, person: &Person, id: QuestionId, reading: Option<Value>, out: &mut Outputs) -> Outcomes {

@@ -95,6 +95,17 @@ impl Shop {
         Ok(text)
     }
 
+    /// Ends every test that an earlier run left: until the first readings of this one most rows stand as tripped, which would pass for
+    /// what the person did, and nobody saw what happened meanwhile.
+    pub(super) fn void_proofs(&mut self, out: &mut Outputs) {
+        let shop = &self.plan;
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&shop.furnaces) {
+            if let Some(proof) = furnace.proofs.running.take() {
+                void(furnace.id, shop, plan, &proof, "the service was gone meanwhile", &mut out.events);
+            }
+        }
+    }
+
     /// Watches every test that runs, and reminds of those that are owed.
     pub(super) fn watch_proofs(&mut self, dt_ms: u64, out: &mut Outputs) {
         let (shop, now) = (&self.plan, self.now);
@@ -103,6 +114,10 @@ impl Shop {
                 remind(furnace, shop, plan, &mut out.events);
             }
             let Some(mut proof) = furnace.proofs.running.take() else { continue };
+            if !applies(proof.kind, plan, shop.room.oxygen.is_some(), shop.electrical_demand.is_some()) {
+                void(furnace.id, shop, plan, &proof, "the furnace has no such interlock any more", &mut out.events);
+                continue;
+            }
             proof.left_ms = proof.left_ms.saturating_sub(dt_ms);
             let row = furnace.rows.row(proof.kind);
             let must_withhold = effect(proof.kind) == Effect::Cuts && acts(proof.kind, plan, &furnace.situation);
@@ -191,6 +206,24 @@ fn end(furnace: &mut Furnace, plan: &FurnacePlan, proof: &Proof, passed: bool, e
     };
     let body = EventBody::Proved { interlock: kind, passed, evidence: Evidence::Measured };
     events.push(said(furnace.id, proof, priority, text, body));
+}
+
+/// A test ends without an outcome: the last one stands. What the person did for it may still be done, and would mislead whoever heats next.
+fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: &str, events: &mut Vec<Event>) {
+    let (entry, name) = (entry(proof.kind), &plan.name);
+    let undo = match guide(proof.kind, shop, plan) {
+        Ok(guide) if guide.needs != Needs::Either => {
+            format!(" Take back what was done for it before anything heats (it was: {}).", guide.trips)
+        }
+        _ => String::new(),
+    };
+    let text = format!(
+        "The test of {} of {name} by {} counts neither for it nor against it, since {why}.{undo} Test it again, as with `hearthward interlock test {} --furnace {name}`.",
+        entry.title.to_lowercase(),
+        proof.person,
+        entry.id.replace('_', "-")
+    );
+    events.push(said(id, proof, Priority::Warning, text, EventBody::Noted));
 }
 
 fn said(id: FurnaceId, proof: &Proof, priority: Priority, text: String, body: EventBody) -> Event {

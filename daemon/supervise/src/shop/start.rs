@@ -59,7 +59,7 @@ impl Shop {
                 entry(proof.kind).title.to_lowercase()
             ));
         }
-        if let Some(rule) = super::own_rules::forbids_start(furnace, plan) {
+        if let Some(rule) = furnace.forbidding_rule(plan) {
             return Err(format!("Rule {} forbids a start in {name}: {}.", rule.name, rule.text));
         }
         let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();

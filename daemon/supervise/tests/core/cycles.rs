@@ -322,6 +322,8 @@ fn a_program_runs_only_when_the_purge_is_proved_and_its_steps_follow_what_is_rea
     let mut load = irons(None);
     load.drive = Drive::Program(7);
     bench.load(NORTH, load);
+    let told: Vec<_> = bench.events.iter().filter(|event| event.text.contains("cannot read which segment")).collect();
+    assert!(told.len() == 1 && told[0].text.contains("nothing else compares the program with the recipe"), "{told:#?}");
     bench.until("the proof", |bench| {
         assert!(bench.plants[0].order.is_none() || bench.north().purge_proved, "a program cannot be clamped");
         bench.north().purge_proved
@@ -329,6 +331,10 @@ fn a_program_runs_only_when_the_purge_is_proved_and_its_steps_follow_what_is_rea
     bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
     let programs = bench.plants[0].order.as_ref().expect("it runs").0.clone();
     assert_eq!(programs, hearthward_supervise::interlock::Means::RunProgram(7));
+    bench.restart(hearthward_supervise::Away::Unknown);
+    bench.until("the question", |bench| bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some());
+    let question = bench.question(|ask| matches!(ask, Ask::GoOn { .. })).expect("asked");
+    assert!(question.text.contains("start its program 7 again"), "{}", question.text);
     let mut other = Bench::new(&[Kind { heating: Heating::Program, ..Kind::gas("north") }]);
     other.scans(2);
     other.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });

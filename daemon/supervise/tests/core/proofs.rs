@@ -2,7 +2,7 @@
 
 use hearthward_equipment::{Evidence, ShopMs};
 use hearthward_supervise::Away;
-use hearthward_supervise::event::EventBody;
+use hearthward_supervise::event::{EventBody, Priority};
 use hearthward_supervise::interlock::InterlockKind::{
     self, DoorOpen, Ending, OneTankOneLoad, PurgeBeforeHeat, PurgeFlow, SharedSupply, Stop,
 };
@@ -43,6 +43,43 @@ fn a_door_that_trips_and_clears_passes_and_the_date_stays() {
     bench.restart(Away::Unknown);
     bench.scans(3);
     assert_eq!(outcome(&bench, DoorOpen), passed, "it is kept across a restart");
+}
+
+/// Goal: what stands before anything was read passes for no person's act. Method: the service dies in the first half of a test, and in the
+/// second; the door's row trips at the next start because its switch has not been read yet.
+#[test]
+fn a_test_that_the_service_died_in_counts_for_nothing_and_says_what_to_take_back() {
+    for opened in [false, true] {
+        let mut bench = idle();
+        bench.done(test(DoorOpen));
+        bench.plants[0].open = opened;
+        bench.scans(3);
+        bench.restart(Away::Known(ShopMs(20_000)));
+        bench.plants[0].open = false;
+        bench.plants[0].switch = false;
+        bench.scans(3);
+        bench.plants[0].switch = true;
+        bench.scans(700);
+        assert_eq!((outcome(&bench, DoorOpen), bench.said(|body| matches!(body, EventBody::Proved { .. }))), (None, 0));
+        let told: Vec<_> = bench.events.iter().filter(|event| event.text.contains("neither for it nor against it")).collect();
+        assert_eq!(told.len(), 1);
+        for words in ["open its door", "Take back", "hearthward interlock test door-open --furnace north"] {
+            assert!(told[0].text.contains(words), "{words}: {}", told[0].text);
+        }
+        assert_eq!((told[0].priority, told[0].person.as_deref()), (Priority::Warning, Some("ada")));
+        bench.done(test(DoorOpen));
+    }
+}
+
+#[test]
+fn a_test_of_what_another_plan_no_longer_has_counts_for_nothing() {
+    let mut bench = idle();
+    bench.done(test(DoorOpen));
+    bench.plan.furnaces[0].door = None;
+    bench.shop.replan(bench.now, bench.plan.clone());
+    bench.scans(700);
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Proved { .. })), 0);
+    assert!(bench.events.iter().any(|event| event.text.contains("no such interlock any more")));
 }
 
 #[test]

@@ -127,3 +127,87 @@ fn after_a_time_that_nobody_knows_no_bath_is_warmed_for_it() {
         assert_eq!(warmed_to_c(&bench).is_some(), warmed, "{away:?}");
     }
 }
+
+/// A load that may begin by itself, put in and waiting; after so many hours something forbids a start.
+fn waiting(plan: ShopPlan) -> Bench {
+    let mut bench = Bench::of(plan, None, Away::Unknown);
+    bench.scans(2);
+    bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: Some(Duration::from_millis(4 * HOUR_MS)) });
+    bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    bench
+}
+
+fn moves(bench: &Bench) -> bool {
+    bench.heats(NORTH) || bench.plants[0].flow.value > 0.0
+}
+
+/// Goal: with nobody there nothing begins that a person would be refused, and a person is asked once. Method: the air of the room, its
+/// monitor, the record, the door and a latch are bad at the load's time.
+#[test]
+fn what_forbids_a_start_forbids_one_that_nobody_is_there_for() {
+    type Hinders = fn(&mut Bench);
+    let hindrances: [(&str, Hinders); 5] = [
+        ("oxygen", |bench| bench.oxygen = Some(0.19)),
+        ("oxygen", |bench| bench.oxygen = None),
+        ("record", |bench| {
+            let failing = Some("the disk is full".to_owned());
+            bench.shop.observe(bench.now, hearthward_supervise::observe::Observation::Record { failing });
+            bench.durable = false;
+        }),
+        ("door open", |bench| bench.plants[0].open = true),
+        ("over-temperature", |bench| {
+            bench.plants[0].read_c = 1001.0;
+            bench.scan();
+            bench.plants[0].read_c = 21.0;
+        }),
+    ];
+    for (words, hinders) in hindrances {
+        let mut bench = waiting(plan(&[Kind::gas("north")]));
+        bench.scans(1800);
+        hinders(&mut bench);
+        bench.scans(4 * 3600);
+        assert!(!moves(&bench), "{words}");
+        let asked: Vec<_> =
+            bench.events.iter().filter(|event| event.text.contains("did not begin in north at its time")).collect();
+        assert!(asked.len() == 1 && asked[0].text.contains(words), "{words}: {asked:#?}");
+        assert_eq!(asked[0].priority, Priority::Warning);
+    }
+}
+
+/// Goal: a monitor that fails for some minutes costs some minutes. Method: the same load with a monitor that does, and with one that is
+/// away from a minute before its time to five after it.
+#[test]
+fn what_passes_within_the_slack_of_the_plan_is_waited_out() {
+    let mut well = waiting(plan(&[Kind::gas("north")]));
+    well.until("its time", moves);
+    let mut bench = waiting(plan(&[Kind::gas("north")]));
+    bench.until("a minute before", |bench| bench.now.0 + 60_000 >= well.now.0);
+    bench.oxygen = None;
+    bench.scans(360);
+    assert!(!moves(&bench) && !asked_to_load(&bench));
+    bench.oxygen = Some(0.209);
+    bench.scans(3);
+    assert!(moves(&bench) && !asked_to_load(&bench));
+}
+
+fn asked_to_load(bench: &Bench) -> bool {
+    bench.question(|ask| matches!(ask, Ask::LoadAndShut)).is_some()
+}
+
+#[test]
+fn a_load_that_did_not_begin_begins_when_a_person_says_so_and_nothing_forbids_it() {
+    let mut bench = waiting(plan(&[Kind::gas("north")]));
+    bench.scans(1800);
+    bench.oxygen = Some(0.19);
+    bench.scans(4 * 3600);
+    let question = bench.open(|ask| matches!(ask, Ask::LoadAndShut));
+    let words = bench.refused(Request::Confirm { question, reading: None });
+    assert!(words.contains("oxygen") && words.contains("say so again"), "{words}");
+    bench.restart(Away::Known(ShopMs(HOUR_MS)));
+    bench.oxygen = Some(0.209);
+    bench.scans(15);
+    bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    bench.scans(3);
+    assert_eq!(bench.step(), Some(StepKind::Purge));
+    assert!(moves(&bench));
+}

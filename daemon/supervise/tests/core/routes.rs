@@ -295,6 +295,17 @@ fn only_where_nobody_is_needed_may_a_load_begin_by_itself() {
     assert!(words.contains("only a temper"), "{words}");
     let steps = vec![Step::Temper { furnace: None, at: celsius(190.0), hold: minutes(30), within: HOUR }];
     let temper = Load { protection: Protection::None, steps, ..irons(None) };
+    let with = |preheat_c: f64, temper_c: f64| {
+        let hold = minutes(10);
+        let preheat = Step::Preheat { to: celsius(preheat_c), hold };
+        let last = Step::Temper { furnace: None, at: celsius(temper_c), hold, within: HOUR };
+        asked(Kind::plain("north"), true, Load { steps: vec![preheat, last], ..temper.clone() })
+    };
+    assert!(matches!(with(150.0, 190.0), Answer::Done(_)), "a temper may even out on its way");
+    for (preheat_c, temper_c) in [(800.0, 190.0), (700.1, 700.1)] {
+        let Answer::Refused(words) = with(preheat_c, temper_c) else { panic!("{preheat_c} °C is no temper") };
+        assert!(words.contains("only a temper"), "{words}");
+    }
     let mut bench = Bench::new(&[Kind::plain("north")]);
     bench.scans(2);
     let too_long = Some(HOUR * 49);
@@ -344,6 +355,8 @@ fn a_program_that_asks_for_something_else_than_the_recipe_alarms_and_cuts_nothin
     let mut bench = Bench::of(plan, None, Away::Unknown);
     bench.plants[0].set_c = Some(800.0);
     bench.load(NORTH, Load { drive: Drive::Program(7), ..irons(None) });
+    let told = |bench: &Bench| bench.events.iter().any(|event| event.text.contains("cannot read which segment"));
+    assert!(told(&bench) && bench.events.iter().any(|event| event.text.contains("compares the set point that it reads")));
     bench.until("the soak", |bench| bench.step() == Some(StepKind::Soak));
     bench.scans(120);
     assert_eq!(bench.row(NORTH, InterlockKind::OffSetPoint), InterlockState::Clear);

@@ -61,6 +61,11 @@ fn full() -> Value {
         span: None,
     });
     bench.done(Request::Attest { furnace: NORTH, interlock: Stop, passed: true, how: "seen".to_owned(), wall_ms: 1 });
+    bench.done(Request::Prove {
+        furnace: NORTH,
+        interlock: hearthward_supervise::interlock::InterlockKind::PurgeBeforeHeat,
+        wall_ms: 1,
+    });
     bench.plants[1].read_c = 1001.0;
     bench.scans(3);
     serde_json::to_value(bench.shop.standing()).expect("plain data has a form in JSON")

@@ -54,6 +54,7 @@ impl Oracle {
             }
             EventBody::Alarm { .. } => return self.alarms.note(event, &self.plan, &self.asked),
             EventBody::Reset { interlock } => return self.reset(event, *interlock),
+            EventBody::StepBegan { step, .. } => self.check_first_step(event.furnace, *step)?,
             EventBody::PurgeProved { .. } => return self.proved(event.furnace, moment),
             EventBody::RodeThrough { gap_ms } => return self.rode_through(event, *gap_ms),
             EventBody::CycleBegan { load, .. } => {
@@ -73,6 +74,15 @@ impl Oracle {
             Some(known) => note(known, event, moment),
             None => Ok(()),
         }
+    }
+
+    /// No new start in air that is thin or not known, whoever or whatever begins it. Hot steel may leave in any air.
+    fn check_first_step(&self, furnace: Option<FurnaceId>, step: StepKind) -> Found {
+        let known = furnace.and_then(|id| self.known.get(id.index()));
+        let first = known.is_some_and(|known| known.load.is_some() && known.step.is_none()) && step != StepKind::Pull;
+        let least = self.plan.room.first_level.value;
+        let good = self.plan.room.oxygen.is_none() || self.room.level.is_some_and(|level| level >= least);
+        must(!first || good, || format!("a load began and the room's oxygen is {:?}", self.room.level))
     }
 
     fn reset(&mut self, event: &Event, kind: InterlockKind) -> Found {
