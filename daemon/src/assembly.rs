@@ -5,10 +5,11 @@ use std::path::Path;
 
 use hearthward_drivers::{Compiler, Engine, EngineError, LineKind, Refusal, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
-use hearthward_equipment::{Evidence, Name, UnitAddress};
+use hearthward_equipment::{Evidence, Name, ShopMs, UnitAddress};
 use hearthward_process::cylinder::Cylinder;
 use hearthward_process::room::Room;
 use hearthward_supervise::interlock::entry;
+use hearthward_supervise::output::Outputs;
 use hearthward_supervise::plan::{DeadMan, FurnacePlan, Heating, SteelChoice};
 use hearthward_supervise::view::View;
 use hearthward_supervise::{Away, Shop};
@@ -182,7 +183,9 @@ impl Assembly {
     /// What is to be said of each furnace, from the core's own mouth.
     #[must_use]
     pub fn furnaces(&self) -> Vec<FurnaceCard> {
-        let shop = Shop::new(self.wired.plan.clone(), None, Away::Unknown);
+        let mut shop = Shop::new(self.wired.plan.clone(), None, Away::Unknown);
+        // What acts is known once a tick has looked at what there is.
+        shop.tick(ShopMs(0), &mut Outputs::default());
         let mut view = View::default();
         shop.view(&mut view);
         self.wired

@@ -24,6 +24,7 @@ const CASES: [&str; 14] = [
     "points-of-the-wrong-kind",
     "register-maps",
     "shared-outputs",
+    "shares-that-never-suffice",
     "two-ways-to-one-device",
     "units-of-measure",
     "unknown-keys",

@@ -203,6 +203,11 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         finder.take_output(unit.to_string(), &settings.home, &key("controller"));
         check_heating(settings, unit, facts, finder);
     }
+    if shop.electrical_demand.is_some_and(|demand| settings.power > demand) {
+        let words = "is more than all furnaces together may draw (`share.electrical_demand`): it would wait for its turn for ever, \
+                     and so would all behind it";
+        finder.problems.note(&settings.home, key("power"), words);
+    }
     let own = |finder: &mut Finder<'_>, name: &str| controller.and_then(|unit| finder.reading(unit, facts, name));
     let temperature = match &settings.temperature {
         Some(reference) => {
