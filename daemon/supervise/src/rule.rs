@@ -201,6 +201,10 @@ impl Draft {
         }
         let kinds: Vec<Kind> = parts.iter().map(|part| part.kind).collect();
         let kind = operator.kind(&kinds)?;
+        if let [one, other] = parts.as_slice() {
+            operator.suits(one, other)?;
+            operator.suits(other, one)?;
+        }
         // The parts before it lie on the stack while a part is evaluated.
         let depth = parts.iter().enumerate().map(|(place, part)| place + part.depth).max().unwrap_or(1);
         let mut steps: Vec<Step> = parts.into_iter().flat_map(|part| part.steps).collect();
@@ -266,6 +270,17 @@ impl Operator {
             (Self::Choose, &[Flag, Flag, Flag]) => Ok(Flag),
             (Self::Choose, &[Flag, Number(one), Number(other)]) => same(one, other).map(Number),
             _ => Err(Misfit(format!("does not go with {}", list(kinds)))),
+        }
+    }
+
+    /// Whether a share is compared with a number that it can come to: against 19.5 meant as per cent a rule would always or never hold.
+    fn suits(self, share: &Draft, number: &Draft) -> Result<(), Misfit> {
+        let compares = matches!(self, Self::Less | Self::LessEqual | Self::More | Self::MoreEqual);
+        match (share.kind, number.steps.as_slice()) {
+            (Kind::Number(Some(Quantity::Share)), [Step::Constant(number)]) if compares && !(0.0..=1.0).contains(number) => {
+                Err(Misfit(format!("compares a share, which is 0 to 1, with {number}; 19.5 % is written 0.195")))
+            }
+            _ => Ok(()),
         }
     }
 

@@ -97,6 +97,11 @@ impl Tank {
         if self.held_by == Some(furnace) {
             self.held_by = None;
         }
+        self.step_aside(furnace);
+    }
+
+    /// Leaves the queue and keeps what it holds: a load that a person holds lets others go first.
+    pub(crate) fn step_aside(&mut self, furnace: FurnaceId) {
         self.waiting.retain(|&waits| waits != furnace);
     }
 

@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::quantity::{Temperature, TemperatureStep, in_celsius, in_kelvins};
 
 use super::{At, Cycle, Turn, ask_about_steel, route, steel};
+use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::interlock::InterlockKind;
 use crate::questions::{Asked, Purpose};
@@ -79,15 +80,32 @@ pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step
     let soak_c = in_celsius(step.at);
     let band_k = in_kelvins(step.band.unwrap_or(at.plan.band));
     cycle.wanted_c = Some(soak_c);
+    let before_ms = cycle.in_band_ms;
     count_in_band(cycle, at, turn, soak_c, band_k);
     if u128::from(cycle.in_band_ms) < step.minimum.as_millis() {
         return false;
     }
     let next_pulls = matches!(cycle.load.steps.get(usize::from(cycle.index) + 1), Some(Step::Pull { .. }));
-    if !next_pulls || cycle.held || tank_is_ours(cycle, at, turn) {
+    let over = u128::from(cycle.in_band_ms) >= step.maximum.as_millis();
+    if cycle.held {
+        step_aside(cycle, at, turn);
+        if over && u128::from(before_ms) < step.maximum.as_millis() {
+            let (load, name) = (&cycle.load.name, &at.plan.name);
+            let text = format!("The soak of load {load} in {name} is at its maximum and a person holds it: resume it or end it.");
+            turn.say(at.id, Priority::Warning, text, EventBody::Noted);
+        }
+        return false;
+    }
+    if !next_pulls {
         return true;
     }
-    if u128::from(cycle.in_band_ms) >= step.maximum.as_millis() && !cycle.extended {
+    // Steel that has fallen out of its band since is not called: it waits for its heat.
+    if !is_in_band(cycle, at, soak_c, band_k) {
+        step_aside(cycle, at, turn);
+    } else if tank_is_ours(cycle, at, turn) {
+        return true;
+    }
+    if over && !cycle.extended {
         cycle.extended = true;
         let because =
             format!("The soak of load {} in {} is at its maximum and the tank is not ready.", cycle.load.name, at.plan.name);
@@ -121,6 +139,13 @@ pub(super) fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> b
         });
     }
     false
+}
+
+/// A load that waits for a person or for its heat lets others go first to the tank; what waits for a reset keeps none from them.
+pub(super) fn step_aside(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
+    let Some(tank) = route::tank_ahead(cycle).and_then(|id| turn.tanks.get_mut(id.index())) else { return };
+    let under_way = cycle.pulls() && cycle.parts_under > 0;
+    if at.rows.withhold_until_reset() && !under_way { tank.release(at.id) } else { tank.step_aside(at.id) }
 }
 
 /// Cooling in the chamber is read; outside it a person says when the load is cool.

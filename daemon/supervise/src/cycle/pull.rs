@@ -37,6 +37,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
         return false;
     }
     if cycle.held {
+        heat::step_aside(cycle, at, turn);
         return false;
     }
     let tank = route::tank_ahead(cycle).and_then(|id| turn.tanks.get(id.index()));

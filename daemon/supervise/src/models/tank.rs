@@ -32,6 +32,7 @@ impl Hash for Held {
 enum Act {
     Ask(FurnaceId),
     GiveBack(FurnaceId),
+    StepAside(FurnaceId),
     Heats,
     Cools,
     Unread,
@@ -50,7 +51,7 @@ impl Model for Machine {
 
     fn actions(&self, _: &Held, actions: &mut Vec<Act>) {
         for furnace in (0..FURNACES).map(FurnaceId) {
-            actions.extend([Act::Ask(furnace), Act::GiveBack(furnace)]);
+            actions.extend([Act::Ask(furnace), Act::GiveBack(furnace), Act::StepAside(furnace)]);
         }
         actions.extend([Act::Heats, Act::Cools, Act::Unread, Act::Reset]);
     }
@@ -69,6 +70,10 @@ impl Model for Machine {
             Act::GiveBack(furnace) => {
                 next.tank.release(furnace);
                 next.told = next.told.filter(|&holds| holds != furnace);
+                next.queue.retain(|&waits| waits != furnace);
+            }
+            Act::StepAside(furnace) => {
+                next.tank.step_aside(furnace);
                 next.queue.retain(|&waits| waits != furnace);
             }
             Act::Heats => {

@@ -59,8 +59,14 @@ impl Shop {
             self.room.latched = false;
             done += 1;
         }
-        for (tank, plan) in self.tanks.iter_mut().zip(&self.plan.tanks) {
-            if kind.is_some_and(|kind| kind != InterlockKind::QuenchOverTemperature) || !tank.latched {
+        // A furnace's own reset is not meant for a bath that its load does not go to.
+        let bath = id.and_then(|id| crate::cycle::tank_ahead(self.furnaces.get(id.index())?.cycle.as_ref()?));
+        for (place, (tank, plan)) in self.tanks.iter_mut().zip(&self.plan.tanks).enumerate() {
+            let meant = match kind {
+                Some(kind) => kind == InterlockKind::QuenchOverTemperature,
+                None => id.is_none() || bath.is_some_and(|bath| bath.index() == place),
+            };
+            if !meant || !tank.latched {
                 continue;
             }
             if tank.reset() {

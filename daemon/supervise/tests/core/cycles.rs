@@ -173,6 +173,41 @@ fn a_soak_waits_for_the_tank_and_asks_at_its_maximum() {
     bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
 }
 
+/// Goal: no part is called out of a chamber that has fallen meanwhile. Method: the soak's time is done and its bath cold; the chamber cools,
+/// then the bath is ready.
+#[test]
+fn steel_that_fell_out_of_its_band_while_it_waited_is_not_called() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.oil_c = 20.0;
+    bench.until("the wait", |bench| bench.question(|ask| matches!(ask, Ask::BringBath { .. })).is_some());
+    bench.plants[0].read_c = 780.0;
+    bench.scan();
+    bench.oil_c = 50.0;
+    bench.scans(3);
+    assert!(bench.plants[0].read_c < 794.0 && bench.step() == Some(StepKind::Soak), "{}", bench.plants[0].read_c);
+    bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
+    assert!((bench.plants[0].read_c - 800.0).abs() < 5.5, "{}", bench.plants[0].read_c);
+}
+
+/// Goal: a hold that somebody forgot is told once when it goes past the soak's maximum, and decides nothing. Method: a soak is held so long,
+/// with the bath ready, then resumed.
+#[test]
+fn a_soak_that_is_held_past_its_maximum_is_told_once() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.done(Request::Hold { furnace: NORTH });
+    let told = |bench: &Bench| bench.events.iter().filter(|event| event.text.contains("maximum and a person holds it")).count();
+    bench.until("the maximum", |bench| told(bench) == 1);
+    let in_band = bench.north().cycle.as_ref().expect("it soaks").in_band_ms;
+    assert!((1_200_000..=1_202_000).contains(&in_band), "{in_band}");
+    bench.scans(600);
+    assert!(told(&bench) == 1 && bench.view.questions.is_empty() && bench.heats(NORTH));
+    bench.oil_c = 20.0;
+    bench.done(Request::Resume { furnace: NORTH });
+    bench.until("the steel question", |bench| bench.question(|ask| matches!(ask, Ask::Steel { .. })).is_some());
+    bench.oil_c = 50.0;
+    bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
+}
+
 #[test]
 fn silence_takes_the_default_that_was_shown() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);

@@ -11,6 +11,7 @@ use hearthward_supervise::output::Act;
 use hearthward_supervise::plan::{Heating, SteelChoice};
 use hearthward_supervise::request::{Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
+use hearthward_supervise::view::QuestionView;
 use uom::si::f64::{Power, Ratio};
 use uom::si::power::kilowatt;
 use uom::si::ratio::ratio;
@@ -154,6 +155,51 @@ fn a_soak_that_is_skipped_keeps_its_place_at_the_tank() {
     bench.done(Request::Skip { furnace: NORTH, reason: "a test".to_owned() });
     assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[0].name), "it was first");
     assert_eq!((bench.row(NORTH, OneTankOneLoad), bench.row(SOUTH, OneTankOneLoad)), (Clear, Tripped));
+}
+
+/// Goal: a load that a person holds keeps nobody from a free tank. Method: three loads; the second waits for the tank of the first and is
+/// held; the third gets it.
+#[test]
+fn a_load_that_is_held_lets_others_go_first_to_the_tank() {
+    let third = hearthward_equipment::FurnaceId(2);
+    let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south"), Kind::gas("west")]);
+    for furnace in [NORTH, SOUTH, third] {
+        bench.load(furnace, irons(None));
+        bench.scans(60);
+    }
+    bench.until("the third waits", |bench| bench.row(third, OneTankOneLoad) == Tripped);
+    assert_eq!(bench.row(SOUTH, OneTankOneLoad), Tripped);
+    bench.done(Request::Hold { furnace: SOUTH });
+    for furnace in [NORTH, third] {
+        let name = bench.plan.furnaces[furnace.index()].name.clone();
+        let part =
+            |question: &&QuestionView| matches!(question.ask, Ask::PartUnder { .. }) && question.furnace.as_ref() == Some(&name);
+        bench.until("the call", |bench| bench.view.questions.iter().any(|question| part(&question)));
+        let question = bench.view.questions.iter().find(part).expect("called").id;
+        bench.done(Request::Confirm { question, reading: None });
+    }
+    bench.done(Request::Resume { furnace: SOUTH });
+    bench.until("the call", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+}
+
+/// Goal: a load that waits for a reset keeps no tank from those who could use it. Method: the first load holds a tank that is too cold, and
+/// is stopped; the bath is ready when the second comes to its end.
+#[test]
+fn a_load_that_waits_for_a_reset_gives_its_tank_to_one_that_waits() {
+    let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south")]);
+    bench.oil_c = 20.0;
+    bench.load(NORTH, irons(None));
+    bench.scans(60);
+    bench.load(SOUTH, irons(None));
+    bench.until("both at their ends", |bench| bench.row(SOUTH, OneTankOneLoad) == Tripped);
+    bench.done(Request::Stop { furnace: Some(NORTH) });
+    bench.plants[0].read_c = 780.0;
+    bench.oil_c = 50.0;
+    bench.scans(3);
+    assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[1].name));
+    let part = |question: &QuestionView| matches!(question.ask, Ask::PartUnder { .. });
+    let called: Vec<_> = bench.view.questions.iter().filter(|question| part(question)).collect();
+    assert!(called.len() == 1 && called[0].furnace.as_ref() == Some(&bench.plan.furnaces[1].name), "{called:#?}");
 }
 
 #[test]

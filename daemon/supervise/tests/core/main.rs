@@ -16,6 +16,7 @@ mod owed;
 mod own_rules;
 mod permits;
 mod plans;
+mod practice;
 mod proofs;
 mod properties;
 mod ready_by;

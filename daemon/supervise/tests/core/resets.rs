@@ -1,12 +1,12 @@
 //! What a reset does and does not do, what a person's word is good for, and what is noted of a gap.
 
 use hearthward_supervise::event::EventBody;
-use hearthward_supervise::interlock::InterlockKind::{DriverLost, GasSupply, Interrupted, Stop};
+use hearthward_supervise::interlock::InterlockKind::{DriverLost, GasSupply, Interrupted, QuenchOverTemperature, Stop};
 use hearthward_supervise::plan::SteelChoice;
 use hearthward_supervise::request::{Answer, Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
 
-use crate::bench::{Bench, Kind, NORTH};
+use crate::bench::{Bench, Kind, NORTH, SOUTH, irons};
 
 #[test]
 fn a_gap_that_a_load_is_carried_over_is_noted() {
@@ -60,4 +60,27 @@ fn a_persons_word_answers_for_a_short_supply() {
     bench.scans(70);
     assert_eq!(bench.row(NORTH, GasSupply), Clear);
     assert!(bench.heats(NORTH) && bench.view.questions.is_empty());
+}
+
+/// Goal: who resets one furnace does not reset a bath unawares. Method: the bath is latched while the north's load goes there and the south
+/// has none; it counts as meant by the furnace whose load goes there, by name, or with the whole shop.
+#[test]
+fn a_furnaces_reset_is_not_meant_for_a_bath_that_its_load_does_not_go_to() {
+    for (furnace, interlock, resets) in [
+        (Some(SOUTH), None, false),
+        (Some(NORTH), None, true),
+        (Some(SOUTH), Some(QuenchOverTemperature), true),
+        (None, None, true),
+    ] {
+        let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
+        bench.load(NORTH, irons(None));
+        bench.oil_c = 160.0;
+        bench.scans(2);
+        assert_eq!(bench.row(NORTH, QuenchOverTemperature), Tripped);
+        bench.oil_c = 50.0;
+        bench.scans(2);
+        bench.ask(Request::Reset { furnace, interlock });
+        bench.scan();
+        assert_eq!(bench.row(NORTH, QuenchOverTemperature) == Clear, resets, "{furnace:?} {interlock:?}");
+    }
 }
