@@ -9,6 +9,7 @@ use crate::event::Priority;
 use crate::interlock::InterlockKind;
 use crate::plan::SteelChoice;
 use crate::questions::{Asked, Purpose};
+use crate::recipe::StepKind;
 use crate::request::{Ask, Choice};
 
 /// Asks what becomes of the steel, once for as long as that row stands.
@@ -110,14 +111,16 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
 fn ways(cycle: &Cycle, at: &At<'_>) -> String {
     let read_c = at.facts.temperature.good();
     let purges = cycle.wants_gas() && at.plan.gas.is_some() && !cycle.out && !cycle.charged_hot && !at.purge.is_proved();
-    let purge = if purges { ", above its ceiling once its purge is proved anew" } else { "" };
+    let purging = cycle.kind() == StepKind::Purge;
+    let purge = if purges && !purging { ", above its ceiling once its purge is proved anew" } else { "" };
+    let on = if purging && !(at.purge.changes > 0.0) { "begins again" } else { "goes on where it was" };
     let mut text = match (read_c, cycle.stage) {
         (None, _) => format!("Go on: it heats once its chamber can be read{purge}."),
         (Some(_), Stage::Running) => {
             let program = cycle.program().map_or_else(String::new, |number| {
                 format!(" Its controller is told to start its program {number} again: look in which segment it is.")
             });
-            format!("Go on: its {} goes on where it was{purge}.{program}", words::step(cycle.kind()))
+            format!("Go on: its {} {on}{purge}.{program}", words::step(cycle.kind()))
         }
         (Some(_), _) => "Go on: it goes on from where it was.".to_owned(),
     };
@@ -145,10 +148,14 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
     }
     if !cycle.out {
         let safe_c = route::safe_c(cycle, at.plan);
-        let long = read_c.filter(|&read_c| read_c > safe_c).and_then(|read_c| chamber::falls_ms(at.plan, read_c, safe_c));
+        let hot_c = read_c.filter(|&read_c| read_c > safe_c);
+        let long = hot_c.and_then(|read_c| chamber::falls_ms(at.plan, read_c, safe_c));
         let long = long.map(|long_ms| format!(", in about {} to {safe_c:.0} °C", words::span(long_ms))).unwrap_or_default();
-        let _ = write!(text, " Slow-cool: it stays soft{long}, and can be hardened again.");
-        if let Some(needed) = read_c.filter(|_| cycle.wants_gas()).and_then(|read_c| chamber::draws(at, read_c)) {
+        let _ = match (hot_c, read_c) {
+            (None, Some(_)) => write!(text, " Slow-cool: it is cool already, and its cycle is over."),
+            _ => write!(text, " Slow-cool: it stays soft{long}, and can be hardened again."),
+        };
+        if let Some(needed) = hot_c.filter(|_| cycle.wants_gas()).and_then(|hot_c| chamber::draws(at, hot_c)) {
             let litres = in_litres_per_minute(needed, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);
             let _ = write!(
                 text,

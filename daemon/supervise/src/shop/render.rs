@@ -8,11 +8,11 @@ use uom::si::catalytic_activity::katal;
 
 use super::{Shop, heat};
 use crate::bypass::Bypass;
-use crate::cycle::waiting_for;
+use crate::cycle::{span, waiting_for};
 use crate::facts::{Door, can_cut};
 use crate::furnace::Furnace;
 use crate::gas::basis;
-use crate::interlock::{InterlockKind, Told, acts, applies, say};
+use crate::interlock::{InterlockKind, Told, acts, applies, entry, say};
 use crate::plan::{DeadMan, FurnacePlan, Heating};
 use crate::points::Told as Quoted;
 use crate::proof::{Proved, guide};
@@ -77,6 +77,7 @@ impl Shop {
         let mut heat = std::mem::take(&mut view.heat);
         heat.clear();
         heat_now(furnace, plan, view, &mut heat);
+        test_now(furnace, plan, &mut heat);
         view.heat = heat;
     }
 
@@ -293,6 +294,17 @@ fn heat_now(furnace: &Furnace, plan: &FurnacePlan, view: &FurnaceView, into: &mu
     for row in view.interlocks.iter().filter(|row| row.kind == InterlockKind::PurgeBeforeHeat && !row.text.is_empty()) {
         let _ = write!(into, " {}", row.text);
     }
+}
+
+/// Writes what is tested now: whoever comes by must know that what is read may be a simulator's.
+fn test_now(furnace: &Furnace, plan: &FurnacePlan, into: &mut String) {
+    let Some(proof) = &furnace.proofs.running else { return };
+    let (title, left) = (entry(proof.kind).title.to_lowercase(), span(proof.left_ms));
+    let _ = write!(
+        into,
+        " {} tests {title} of {}, for another {left} at most: what is read of it may be part of the test.",
+        proof.person, plan.name
+    );
 }
 
 /// Writes by what heat is cut if this computer dies.

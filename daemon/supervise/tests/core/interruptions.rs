@@ -141,6 +141,30 @@ fn cooling_without_gas_is_said_to_draw_air_in() {
 }
 
 #[test]
+fn a_load_that_was_never_hot_is_told_of_as_cold() {
+    for (away, words) in
+        [(None, "Go on: its purge goes on where it was."), (Some(ShopMs(100_000)), "Go on: its purge begins again.")]
+    {
+        let mut bench = Bench::new(&[Kind::gas("north")]);
+        bench.load(NORTH, irons(None));
+        bench.until("half a purge", |bench| bench.north().changes.is_some_and(|(done, _)| done > 4.0));
+        match away {
+            Some(away) => bench.restart(Away::Known(away)),
+            None => {
+                bench.done(Request::Stop { furnace: None });
+                bench.done(Request::Reset { furnace: None, interlock: Some(Stop) });
+            }
+        }
+        bench.until("the question", |bench| bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some());
+        let text = asked(&bench).text;
+        assert!(text.contains(words) && text.contains("Slow-cool: it is cool already"), "{text}");
+        for wrong in ["proved anew", "in band are done", "stays soft"] {
+            assert!(!text.contains(wrong), "{wrong}: {text}");
+        }
+    }
+}
+
+#[test]
 fn a_step_that_does_not_run_cannot_be_begun_again() {
     let mut bench = Bench::new(&[Kind::gas("north")]);
     bench.scans(2);

@@ -32,6 +32,8 @@ fn a_door_that_trips_and_clears_passes_and_the_date_stays() {
     assert!(bench.done(test(DoorOpen)).contains("open its door"));
     bench.refused(test(DoorOpen));
     bench.scans(30);
+    let heat = &bench.north().heat;
+    assert!(heat.contains("ada tests door open of north, for another 9 min"), "{heat}");
     assert_eq!(outcome(&bench, DoorOpen), None);
     bench.plants[0].open = true;
     bench.scans(3);
@@ -40,6 +42,7 @@ fn a_door_that_trips_and_clears_passes_and_the_date_stays() {
     bench.scans(3);
     let passed = Some(ProofView { passed: true, evidence: Evidence::Measured, wall_ms: 1_700_000_000_000 });
     assert_eq!(outcome(&bench, DoorOpen), passed);
+    assert!(!bench.north().heat.contains("tests"));
     bench.restart(Away::Unknown);
     bench.scans(3);
     assert_eq!(outcome(&bench, DoorOpen), passed, "it is kept across a restart");
