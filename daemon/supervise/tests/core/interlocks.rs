@@ -57,6 +57,19 @@ fn an_opening_that_was_asked_for_is_no_warning() {
     assert_eq!(cuts(&bench)[before..], [Priority::Warning]);
 }
 
+/// Goal: the record reads in the order in which things came about, and a load that never soaked is not said to have soaked for 0 s.
+#[test]
+fn a_persons_word_comes_before_what_came_of_it() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    bench.load(NORTH, irons(None));
+    let place = |is: fn(&EventBody) -> bool| bench.events.iter().position(|event| is(&event.body)).expect("it was told");
+    let confirmed = place(|body| matches!(body, EventBody::Answered { .. }));
+    assert!(confirmed < place(|body| matches!(body, EventBody::StepBegan { .. })), "{:#?}", bench.events);
+    bench.done(Request::Abort { furnace: NORTH });
+    let ended = bench.events.iter().find(|event| matches!(event.body, EventBody::CycleEnded { .. })).expect("it was told");
+    assert!(ended.text.ends_with("it was never soaked in band."), "{}", ended.text);
+}
+
 #[test]
 fn a_long_unexpected_opening_latches_and_asks_about_the_steel() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
