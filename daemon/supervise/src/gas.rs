@@ -20,8 +20,10 @@ use crate::purge::atmosphere_proves;
 pub(crate) struct Atmosphere {
     chamber: Option<Chamber>,
     gas: Option<ChamberGas>,
-    /// Time that the estimate has not been stepped through yet, and whether the door was open in it.
+    /// Time that the estimate has not been stepped through yet, what is known to have flowed in meanwhile, in mol, and whether the door
+    /// was open in it.
     lag_s: f64,
+    lag_mol: f64,
     lag_open: bool,
     /// What is kept across a restart.
     pub(crate) account: Account,
@@ -52,7 +54,7 @@ impl Atmosphere {
     /// Air, as after an open door.
     pub(crate) fn new(plan: &FurnacePlan) -> Self {
         let chamber = chamber(&plan.chamber);
-        Self { chamber, gas: None, lag_s: 0.0, lag_open: false, account: Account::default() }
+        Self { chamber, gas: None, lag_s: 0.0, lag_mol: 0.0, lag_open: false, account: Account::default() }
     }
 
     /// The chamber, if its numbers make one.
@@ -62,7 +64,7 @@ impl Atmosphere {
 
     /// A new load begins with a clean account, in a chamber that stood open for it.
     pub(crate) fn new_load(&mut self) {
-        (self.account, self.gas, self.lag_s) = (Account::default(), None, 0.0);
+        (self.account, self.gas, self.lag_s, self.lag_mol) = (Account::default(), None, 0.0, 0.0);
     }
 
     /// The load went into a chamber that was already hot: what follows is a recovery.
@@ -103,6 +105,10 @@ impl Atmosphere {
             self.advance(plan, case);
         }
         self.lag_s += facts.dt_s;
+        // What nobody read did not sweep, and a reading speaks for no longer than it may grow old.
+        let spoken_s = if gas_plan.by_eye { facts.dt_s } else { facts.dt_s.min(plan.stale_after.as_secs_f64()) };
+        let swept_mol = if case.flow > 0.0 { case.flow.min(1e3) * spoken_s } else { 0.0 };
+        self.lag_mol += swept_mol;
         self.lag_open = open;
         if facts.door == Door::Open && case.hot_gas_load {
             if !self.account.recovering {
@@ -118,8 +124,8 @@ impl Atmosphere {
         if !self.account.recovering || open {
             return false;
         }
-        if let (Some(held_mol), true) = (chamber_holds_mol(self.chamber.as_ref(), facts.temperature), case.flow > 0.0) {
-            self.account.changes += case.flow * facts.dt_s / held_mol;
+        if let Some(held_mol) = chamber_holds_mol(self.chamber.as_ref(), facts.temperature) {
+            self.account.changes += swept_mol / held_mol;
         }
         let back = self.is_back(plan, gas_plan, facts);
         self.account.recovering = !back;
@@ -146,9 +152,10 @@ impl Atmosphere {
             },
         };
         let leak = plan.chamber.calibration.map_or_else(|| CatalyticActivity::new::<katal>(0.0), |found| found.leak);
+        let inflow = if self.lag_s > 0.0 { self.lag_mol / self.lag_s } else { 0.0 };
         let inputs = Inputs {
             time: Time::new::<second>(self.lag_s.min(86_400.0)),
-            inflow: CatalyticActivity::new::<katal>(if case.flow > 0.0 { case.flow.min(1e3) } else { 0.0 }),
+            inflow: CatalyticActivity::new::<katal>(inflow),
             inflow_oxygen: Ratio::new::<ratio>(case.supply_oxygen),
             leak,
             door_open: self.lag_open,
@@ -156,7 +163,7 @@ impl Atmosphere {
         };
         // A step that the model refuses leaves the chamber unknown, which counts as air.
         self.gas = gas.step(chamber, &inputs).ok().map(|stepped| stepped.gas);
-        self.lag_s = 0.0;
+        (self.lag_s, self.lag_mol) = (0.0, 0.0);
     }
 
     /// For the digest.

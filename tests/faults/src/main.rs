@@ -65,7 +65,7 @@ fn replay(seed: u64, span_s: u32) -> ExitCode {
             said.iter().for_each(|said| println!("{said}"));
             println!("broke in second {second}: {what}");
             if std::env::args().all(|word| word != "--raw") {
-                println!("{}", shrink(&Failure { case, what }));
+                println!("{}", shrink(&Failure { case, what, whole_s: span_s }));
             }
             ExitCode::FAILURE
         }

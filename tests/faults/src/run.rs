@@ -42,6 +42,8 @@ pub struct Failure {
     pub case: Case,
     /// What was found, in a sentence.
     pub what: String,
+    /// The length of the seed's whole run, which is what is replayed.
+    pub whole_s: u32,
 }
 
 impl Case {
@@ -133,7 +135,7 @@ pub fn many(first: u64, span_s: u32, until: Until) -> Report {
                     match ran {
                         Ok(tally) => report.tally.add(&tally),
                         Err(Broke { what, .. }) if report.failures.len() < FAILURES_MOST => {
-                            report.failures.push(Failure { case, what })
+                            report.failures.push(Failure { case, what, whole_s: span_s })
                         }
                         Err(_) => {}
                     }
@@ -158,8 +160,8 @@ impl fmt::Display for Failure {
         }
         write!(
             f,
-            "Replay it from this commit: cargo run --release -p hearthward-faults -- replay {} --seconds {}",
-            self.case.seed, self.case.span_s
+            "Replay the whole run from this commit: cargo run --release -p hearthward-faults -- replay {} --seconds {}",
+            self.case.seed, self.whole_s
         )
     }
 }

@@ -47,7 +47,7 @@ fn keep(best: &mut Failure, case: Case, tries: &mut usize) -> bool {
         return false;
     }
     let faults = case.faults.iter().filter(|fault| fault.at_s < second).copied().collect();
-    *best = Failure { case: Case { span_s: second, faults, ..case }, what };
+    *best = Failure { case: Case { span_s: second, faults, ..case }, what, whole_s: best.whole_s };
     true
 }
 

@@ -121,6 +121,8 @@ pub(crate) struct Bench {
     /// What the core was told since the last tick, for the oracle.
     pub(crate) seen: Seen,
     pub(crate) oracle: Option<Box<Oracle>>,
+    /// Points of which nothing is read.
+    pub(crate) blind: Vec<PointId>,
 }
 
 impl Bench {
@@ -150,6 +152,7 @@ impl Bench {
             became: Vec::new(),
             seen: Seen::default(),
             oracle: None,
+            blind: Vec::new(),
         }
     }
 
@@ -173,6 +176,9 @@ impl Bench {
     }
 
     pub(crate) fn reading(&mut self, point: PointId, value: Option<Value>, quality: Quality) {
+        if self.blind.contains(&point) {
+            return;
+        }
         let reading = Reading { point, at: self.now, value, quality, evidence: Evidence::Measured };
         self.seen.readings.push(reading.clone());
         self.shop.observe(self.now, Observation::Reading(reading));

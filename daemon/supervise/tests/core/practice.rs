@@ -11,8 +11,8 @@ use uom::si::ratio::ratio;
 
 use crate::bench::{Bench, Kind, NORTH, irons, plan};
 
-/// A tight chamber that was calibrated, purged with so many changes: how many it was proved after, and the oxygen estimated then, as a share.
-fn proved(changes: f64, limit: f64) -> (f64, f64) {
+/// A tight chamber that was calibrated, to be purged with so many changes.
+fn purging(changes: f64, limit: f64) -> Bench {
     let mut plan = plan(&[Kind::gas("north")]);
     let tight = Calibration {
         leak: GasFlow::default(),
@@ -25,6 +25,12 @@ fn proved(changes: f64, limit: f64) -> (f64, f64) {
     (purge.changes, purge.oxygen_limit) = (changes, Ratio::new::<ratio>(limit));
     let mut bench = Bench::of(plan, None, Away::Unknown);
     bench.load(NORTH, irons(None));
+    bench
+}
+
+/// How many changes it was proved after, and the oxygen estimated then, as a share.
+fn proved(changes: f64, limit: f64) -> (f64, f64) {
+    let mut bench = purging(changes, limit);
     bench.until("the proof", |bench| bench.north().purge_proved);
     let told = bench.events.iter().find_map(|event| match event.body {
         EventBody::PurgeProved { changes, estimate_ppm: Some(ppm), .. } => Some((changes, ppm * 1e-6)),
@@ -52,4 +58,23 @@ fn volume_changes_come_to_what_the_trade_reckons_with() {
 fn the_estimate_asks_for_more_changes_where_its_limit_is_stricter() {
     let (after, estimate) = proved(3.0, 0.005);
     assert!(after > 3.6 && after < 3.77 && estimate <= 0.005, "{after} changes, {estimate}");
+}
+
+/// Goal: what nobody read did not sweep. Method: neither flow nor temperature is read for 50 s of a purge; the estimate afterwards is where it
+/// was before, but for the seconds that a reading speaks for.
+#[test]
+fn a_flow_that_nobody_read_sweeps_nothing() {
+    let mut bench = purging(8.0, 0.0005);
+    let estimate =
+        |bench: &Bench| bench.north().estimate.as_ref().and_then(|estimate| estimate.high_ppm).expect("it is calibrated");
+    bench.until("half a purge", |bench| bench.north().changes.is_some_and(|(done, _)| done > 3.0));
+    let (flow, read) = (bench.plan.furnaces[0].gas.as_ref().expect("it has gas").flow, bench.plan.furnaces[0].temperature);
+    let before = estimate(&bench);
+    bench.blind = vec![flow, read];
+    bench.scans(50);
+    bench.blind.clear();
+    bench.scans(2);
+    let after = estimate(&bench);
+    // One change takes 70.5 s here; a reading speaks for 5 s and two seconds were read.
+    assert!(after <= before && after > before * libm::exp(-9.0 / 70.5), "{before} ppm, then {after} ppm");
 }

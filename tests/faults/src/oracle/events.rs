@@ -6,6 +6,7 @@ use hearthward_supervise::event::{Event, EventBody};
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::recipe::StepKind;
 use hearthward_supervise::request::{Ask, Choice, QuestionId, Request};
+use hearthward_supervise::rule::RuleEffect;
 use hearthward_supervise::view::InterlockState;
 
 use super::known::Known;
@@ -76,13 +77,23 @@ impl Oracle {
         }
     }
 
-    /// No new start in air that is thin or not known, whoever or whatever begins it. Hot steel may leave in any air.
+    /// No new start in air that is thin or not known, past a rule that forbids it or without a record, whoever or whatever begins it. Hot
+    /// steel may leave at any time.
     fn check_first_step(&self, furnace: Option<FurnaceId>, step: StepKind) -> Found {
-        let known = furnace.and_then(|id| self.known.get(id.index()));
-        let first = known.is_some_and(|known| known.load.is_some() && known.step.is_none()) && step != StepKind::Pull;
+        let Some((id, known)) = furnace.and_then(|id| Some((id, self.known.get(id.index())?))) else { return Ok(()) };
+        if known.load.is_none() || known.step.is_some() || step == StepKind::Pull {
+            return Ok(());
+        }
         let least = self.plan.room.first_level.value;
         let good = self.plan.room.oxygen.is_none() || self.room.level.is_some_and(|level| level >= least);
-        must(!first || good, || format!("a load began and the room's oxygen is {:?}", self.room.level))
+        must(good, || format!("a load began and the room's oxygen is {:?}", self.room.level))?;
+        must(!self.failing, || "a load began and the record cannot be written".to_owned())?;
+        let rules = &self.plan.furnaces[id.index()].policy.rules;
+        let forbids = rules.iter().find(|rule| rule.effect == RuleEffect::WithholdStart && known.policy.stands(&rule.name));
+        let bypassed = known.policy.in_force(self.durable).has(InterlockKind::ShopWatch);
+        must(forbids.is_none() || bypassed, || {
+            format!("a load began though rule {:?} forbids it", forbids.map(|rule| &rule.name))
+        })
     }
 
     fn reset(&mut self, event: &Event, kind: InterlockKind) -> Found {

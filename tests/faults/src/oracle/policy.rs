@@ -51,6 +51,11 @@ impl Policy {
         set
     }
 
+    /// A rule stands or is latched, as was told.
+    pub(super) fn stands(&self, rule: &Name) -> bool {
+        self.rules.contains_key(rule)
+    }
+
     pub(super) fn restarted(&mut self, away: Away) {
         let gone_ms = if let Away::Known(span) = away { span.0 } else { u64::MAX };
         self.pass(gone_ms);
@@ -116,7 +121,7 @@ impl Oracle {
         for (place, (known, seen)) in self.known.iter().zip(&moment.view.furnaces).enumerate() {
             let name = &self.plan.furnaces[place].name;
             for rule in &seen.rules {
-                let told = known.policy.rules.contains_key(&rule.name);
+                let told = known.policy.stands(&rule.name);
                 must(told == (rule.state != InterlockState::Clear), || {
                     format!("invariant 7: rule {} of {name} is shown {:?} and was not told so", rule.name, rule.state)
                 })?;
