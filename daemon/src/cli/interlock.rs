@@ -245,7 +245,7 @@ impl Test {
         if told {
             return Ok(());
         }
-        while let Some(message) = events.message().await.map_err(refused)? {
+        while let Ok(Some(message)) = events.message().await {
             let Some(v1::stream_events_response::Item::Event(event)) = message.item else { continue };
             print::line(if self.call.json { json("Event", &event) } else { event.text.clone() })?;
             if let Some(v1::event::Body::Proved(proved)) = event.body
@@ -254,7 +254,9 @@ impl Test {
                 return if proved.passed { Ok(()) } else { Err(Ended::new(Exit::Refused, "the test failed")) };
             }
         }
-        Err(Ended::new(Exit::Unreachable, "the service ended before the test did"))
+        let words = "the service went away before the test was over: it counts for nothing; take back what was done for it, and test \
+                     again when the service runs";
+        Err(Ended::new(Exit::Unreachable, words))
     }
 }
 

@@ -236,6 +236,7 @@ mod tests {
             "!hood_on && temperature_c > 100",
             "hood_on == false || door_open",
             "temperature_c - 20 > 1.5 * 600.0",
+            "room_oxygen_share < 0.195 && 1 >= room_oxygen_share",
             "(door_open ? temperature_c : temperature_c + 50) >= -5",
             "abs(temperature_c - max(temperature_c, 20)) > 3u",
         ] {
@@ -251,6 +252,8 @@ mod tests {
             ("temperature_c > hood_on", 15, "yes or no"),
             ("temperature_c > room_oxygen_share", 15, "a temperature against a share"),
             ("temperature_c == 900", 15, "hardly ever"),
+            ("room_oxygen_share < 19.5", 19, "0 to 1, with 19.5; 19.5 % is written 0.195"),
+            ("20 > room_oxygen_share", 4, "0 to 1, with 20"),
             ("temperature_c + 5", 15, "must say yes or no"),
             ("1 < 2", 3, "reads no point"),
             ("temperature_c > \"900\"", 17, "without quotes"),
