@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::{hearthward, text};
+use crate::{command, text};
 
 /// The pages with examples, from the repository's root.
 const PAGES: [&str; 2] = ["README.md", "deploy/planning.md"];
@@ -43,7 +43,9 @@ fn renewed(page: &str) -> (String, usize) {
 fn run(typed: &str) -> String {
     let words = words(typed);
     let arguments: Vec<&str> = words.iter().skip(1).map(String::as_str).collect();
-    let output = hearthward(&arguments);
+    // Files of the examples are named from the repository's root, where a reader of the page stands.
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let output = command().args(arguments).current_dir(root).output().expect("the program starts");
     assert!(output.status.success(), "{typed}: {}", text(&output.stderr));
     text(&output.stdout)
 }

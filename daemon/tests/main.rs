@@ -6,9 +6,14 @@ mod plan;
 
 use std::process::{Command, Output};
 
+/// The program.
+fn command() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_hearthward"))
+}
+
 /// The program with arguments.
 fn hearthward(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_hearthward")).args(arguments).output().expect("the program starts")
+    command().args(arguments).output().expect("the program starts")
 }
 
 fn text(bytes: &[u8]) -> String {

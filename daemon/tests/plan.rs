@@ -104,9 +104,11 @@ fn the_worst_bath_is_an_answer_and_an_unsaid_length_is_not() {
 #[test]
 fn a_heat_outside_the_steel_s_range_is_warned_of() {
     let heat = |command: &[&str], heat| answer(&with(command, &["--section", "3 mm", "--steel", "O1", "--heat", heat]));
-    assert!(heat(&["heat-up"], "900 C").contains("! 900 °C is too hot: the austenitizing range of O1 is 790 to 815 °C"));
+    assert!(heat(&["heat-up"], "900 C").contains("! 900 °C is too hot: the austenitizing range of O1 is 790 °C to 815 °C"));
     assert!(heat(&["transfer", "--in-air", "2 s"], "600 C").contains("! 600 °C is too cold"));
     assert!(!heat(&["heat-up"], "800 C").contains("austenitizing range"));
+    let us = answer(&["heat-up", "--section", "3 mm", "--steel", "O1", "--heat", "900 C", "--units", "us"]);
+    assert!(us.contains("! 1652 °F is too hot: the austenitizing range of O1 is 1454 °F to 1499 °F"), "{us}");
     let said = answer(&with(&PURGE, &["--steel", "D2"]));
     assert!(said.contains("the middle of D2's range: 1000 °C"), "{said}");
 }
@@ -119,7 +121,7 @@ fn a_window_that_is_said_holds_in_a_whole_load() {
 }
 
 #[test]
-fn a_cut_is_answered_with_its_three_ways_on() {
+fn a_cut_is_answered_with_what_is_left() {
     let cut = [
         "interrupted",
         "--chamber",
@@ -161,7 +163,20 @@ fn a_recorded_heat_up_tells_loss_and_capacity() {
 
 #[test]
 fn each_question_shows_an_example_in_its_help() {
-    for question in ["purge", "cylinder", "heat-up", "transfer", "bath", "temper", "interrupted", "furnace", "cycle"] {
+    for question in [
+        "purge",
+        "cylinder",
+        "heat-up",
+        "transfer",
+        "bath",
+        "temper",
+        "interrupted",
+        "furnace",
+        "leak",
+        "meter",
+        "plates",
+        "cycle",
+    ] {
         let said = answer(&[question, "--help"]);
         assert!(said.contains(&format!("  hearthward plan {question} --")) && said.contains("Exit codes: 0 done"), "{said}");
     }
@@ -170,9 +185,13 @@ fn each_question_shows_an_example_in_its_help() {
 #[test]
 fn what_was_not_said_is_said() {
     let said = answer(&PURGE);
-    for usual in
-        ["argon", "the room: 20 °C", "oxygen at the start: 20.95 %", "a quarter of the purge flow", "the heat that follows"]
-    {
+    for usual in [
+        "the gas: argon",
+        "the room: 20 °C",
+        "oxygen at the start: 20.95 %",
+        "a quarter of the purge flow holds it under heat: 2 L/min",
+        "the heat that follows",
+    ] {
         assert!(said.contains(&format!("not said, so taken: {usual}")), "{usual}: {said}");
     }
     assert!(answer(&with(&PURGE, &["--units", "us"])).contains("ft³/h"));
@@ -222,16 +241,20 @@ fn number(response: &Value, key: &str) -> f64 {
 
 #[test]
 fn what_cannot_be_is_refused_with_flag_value_and_range() {
-    let cases: [(&[&str], &[&str]); 20] = [
+    let cases: [(&[&str], &[&str]); 24] = [
         (&["purge", "--chamber", "580", "--flow", "8 L/min"], &["--chamber", "`580` has no unit", "in3"]),
         (&["purge", "--chamber", "2 L/min", "--flow", "8 L/min"], &["--chamber", "is a flow, but a volume"]),
         (&["purge", "--chamber", "9 L", "--flow", "-1 L/min"], &["--flow", "-1 L/min; it must be 0 or more"]),
+        (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--meter-line", "2 bar"], &["--meter-scale"]),
+        (&["cylinder", "--cylinder", "10 L", "--gauge", "-1 bar"], &["--gauge", "-1 bar"]),
+        (&["temper", "--steel", "5160", "--hardness", "45"], &["from 52.5 to 63 HRC, and there is no source beyond"]),
+        (&["cycle", "--steel", "L6", "--section", "3 mm", "--hold", "2 L/min"], &["--chamber <VOLUME>"]),
         (&["purge", "--chamber", "9 L"], &["--flow must be given, between 0.001 and 10000 L/min"]),
         (&["purge", "--flow", "8 L/min"], &["--chamber must be given"]),
         (&["purge", "--chamber", "0 L", "--flow", "8 L/min"], &["--chamber must be given", "0 counts as not given"]),
         (&["purge", "--chamber", "9,4 L", "--flow", "8 L/min"], &["--chamber", "`9,4 L` has a comma; write a point"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "-1 %"], &["--gas-purity", "-1 %", "50 and 100 %"]),
-        (&["heat-up", "--section", "3 mm", "--steel", "O1", "--heat", "1100 C"], &["--heat", "1100 °C", "790 to 815 °C"]),
+        (&["heat-up", "--section", "3 mm", "--steel", "O1", "--heat", "1100 C"], &["--heat", "1100 °C", "790 °C to 815 °C"]),
         (&["temper", "--temperature", "205 F", "--steel", "L6"], &["--temperature", "96.1111 °C", "148.9 and 537.8 °C"]),
         (
             &["cycle", "--steel", "5160", "--section", "6 mm", "--hardness", "45"],
@@ -290,9 +313,10 @@ fn programs_get_failures_as_json_too() {
 fn a_configuration_s_figures_need_not_be_typed_again() {
     let shop = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/example/shop.toml");
     let purge = answer(&["purge", "-c", shop, "--furnace", "north"]);
-    assert!(purge.contains("flow: 8 L/min") && !purge.contains("taken: argon"), "{purge}");
+    assert!(purge.contains("flow: 8 L/min") && !purge.contains("taken: the gas"), "{purge}");
     assert!(answer(&["purge", "-c", shop, "--furnace", "north", "--flow", "6 L/min"]).contains("flow: 6 L/min"));
-    assert!(answer(&["cylinder", "-c", shop, "--supply", "argon", "--draw", "2 L/min"]).contains("at 150 bar"));
+    let cylinder = answer(&["cylinder", "-c", shop, "--supply", "argon", "--draw", "2 L/min"]);
+    assert!(cylinder.contains("at 150 bar") && !cylinder.contains("taken: the room's alarm"), "{cylinder}");
     let bath = [
         "bath",
         "-c",
@@ -317,4 +341,20 @@ fn a_configuration_s_figures_need_not_be_typed_again() {
     }
     let (code, said) = failure(&["purge", "-c", shop, "--furnace", "west"]);
     assert!(code == 2 && said.contains("it has: little, north, south"), "{said}");
+}
+
+#[test]
+fn a_chamber_and_a_meter_are_told_by_what_people_measure() {
+    let record = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/example/purge.csv");
+    let leak = json(&["leak", "--record", record, "--chamber", "9.4 L", "--gas-oxygen", "5 ppm"]);
+    // The record was made up with 0.012 L/min, pores of 6 L that exchange in 12 min, and a hundredth of scatter.
+    assert!((number(&leak, "leak_l_min") / 0.012 - 1.0).abs() < 0.1, "{leak}");
+    assert!((number(&leak, "pores_l") / 6.0 - 1.0).abs() < 0.05 && (number(&leak, "pores_exchange_s") / 720.0 - 1.0).abs() < 0.1);
+    let (code, said) = failure(&["leak", "--record", record]);
+    assert!(code == 2 && said.contains("--chamber"), "{said}");
+    let meter = json(&["meter", "--bag", "5 L", "--time", "175 s", "--reading", "2 L/min", "--room", "21.1 C"]);
+    // 5 L in 175 s are 1.714 L/min.
+    assert!((number(&meter, "factor") - 5.0 / 175.0 * 60.0 / 2.0).abs() < 1e-3, "{meter}");
+    let plates = answer(&["plates", "--plates", "6 kg", "--section", "3 mm", "--part-mass", "0.15 kg", "--steel", "L6"]);
+    assert!(plates.contains("! L6 does not harden in air or between plates"), "{plates}");
 }

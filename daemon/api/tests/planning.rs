@@ -88,7 +88,15 @@ async fn every_question_is_served() {
         })
         .collect();
     let furnace = v1::PlanFurnaceRequest { readings, room_c: Some(25.0), ..Default::default() };
+    let bag = v1::PlanMeterCheckRequest { bag_l: 5.0, time_s: 175.0, reading_l_min: 2.0, ..Default::default() };
+    let strips =
+        Some(v1::PlanStrips { gain_kg: 2.5e-6, surface_cm2: 20.0, steel_cm2: 800.0, time_min: 70.0, flow_l_min: Some(2.0) });
+    let leak = v1::PlanLeakRequest { strips, ..Default::default() };
+    let plates = v1::PlanPlatesRequest { section, part_kg: 0.15, plates_kg: 6.0, steel: "A2".to_owned(), ..Default::default() };
     let answers = [
+        client.plan_leak(leak).await.expect("a leak").into_inner().answer,
+        client.plan_meter_check(bag).await.expect("a meter").into_inner().answer,
+        client.plan_plates(plates).await.expect("plates").into_inner().answer,
         client.plan_interrupted(interrupted).await.expect("a cut").into_inner().answer,
         client.plan_furnace(furnace).await.expect("a furnace").into_inner().answer,
         client.plan_cylinder(cylinder).await.expect("a cylinder").into_inner().answer,
@@ -97,7 +105,54 @@ async fn every_question_is_served() {
         client.plan_bath(bath).await.expect("a bath").into_inner().answer,
         client.plan_temper(temper).await.expect("a temper").into_inner().answer,
     ];
-    for answer in answers.into_iter().flatten().chain(whole) {
+    for answer in answers.map(|answer| answer.expect("an answer")).into_iter().chain(whole) {
         assert!(!answer.items.is_empty() && answer.text.starts_with(&answer.title), "{}", answer.title);
+        for item in &answer.items {
+            assert!(!item.basis.is_empty() && !item.shown.is_empty() && item.value.is_some(), "{item:?}");
+        }
     }
+}
+
+#[tokio::test]
+async fn a_whole_load_is_asked_in_its_room_and_on_its_ramp() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+    let ramp = v1::PlanRamp { rate_k_min: 6.0, rated_w: 2200.0, holding_w: 700.0, falls_k_min: 5.0, ..Default::default() };
+    let asked = v1::PlanCycleRequest {
+        steel: "1084".to_owned(),
+        section,
+        room_c: Some(-15.0),
+        purge: Some(v1::PlanPurgeRequest { room_c: None, hold_l_min: None, ..purge() }),
+        ramp: Some(ramp),
+        ..Default::default()
+    };
+    let answers = client.plan_cycle(asked).await.expect("a cycle").into_inner().answers;
+    let number = |key: &str| {
+        let item = answers.iter().flat_map(|answer| &answer.items).find(|item| item.key == key);
+        item.and_then(|item| item.value.clone()).unwrap_or_else(|| panic!("no {key}"))
+    };
+    // 830 K from -15 to 815 °C at 6 K/min.
+    assert!(matches!(number("ramp_s"), Value::Number(s) if (s - 830.0 / 6.0 * 60.0).abs() < 0.1));
+    // The ramp's gas is the quarter of the purge that holds: 2 L/min of argon from -15 to 815 °C, 20.786 J/(mol K).
+    let watts = 2.0 / 60.0 / 24.145 * 20.786 * 830.0;
+    assert!(matches!(number("gas_heat_w"), Value::Number(w) if (w / watts - 1.0).abs() < 2e-3), "{:?}", number("gas_heat_w"));
+    assert!(answers.iter().all(|answer| answer.notes.iter().all(|note| !note.text.contains("taken: the room: "))));
+}
+
+#[tokio::test]
+async fn a_room_s_own_level_is_the_one_that_is_judged_by() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let mut ask = async |alarm_percent| {
+        let room = Some(v1::PlanRoom { volume_m3: 60.0, air_changes_per_h: Some(1.0), alarm_percent });
+        let draws = vec![v1::PlanDraw { flow_l_min: 8.0, time_min: 30.0 }];
+        let asked = v1::PlanCylinderRequest { volume_l: 10.0, gauge_bar: Some(165.0), draws, room, ..Default::default() };
+        client.plan_cylinder(asked).await.expect("a cylinder").into_inner().answer.expect("an answer")
+    };
+    // 8 L/min into 60 m³ with one change an hour settle at 0.2095 of 60 in 60.48: 20.78 %.
+    let usual = ask(None).await;
+    assert!(usual.text.contains("fresh air that keeps it at 19.5 %") && !usual.text.contains("this flow would take"));
+    let strict = ask(Some(20.8)).await;
+    assert!(strict.text.contains("this flow would take the room below 20.8 % oxygen"), "{}", strict.text);
 }

@@ -88,11 +88,12 @@ impl Reference {
         si::volume_rate(flow.value * R * self.temperature_k / self.pressure_pa)
     }
 
-    /// How the conditions are said beside a number, such as `21.1 °C, 1.01325 bar`.
+    /// How the conditions are said beside a number, such as `21.1 °C (70 °F), 1.01325 bar`.
     pub fn words(&self) -> String {
         format!(
-            "{} °C, {} bar",
+            "{} °C ({:.0} °F), {} bar",
             crate::units::figures(self.temperature_k - si::ICE_K, 4),
+            (self.temperature_k - si::ICE_K) * 1.8 + 32.0,
             crate::units::figures(self.pressure_pa / 1e5, 6)
         )
     }

@@ -11,7 +11,7 @@
 //! | [`thermal`], [`heating`], [`furnace`] | heat in steel; when soak begins; what a furnace can do |
 //! | [`transfer`], [`quench`], [`vessel`] | seconds in air; the bath and the tank |
 //! | [`steel`], [`tempering`], [`oxide`] | the steels and their cycles; tempers; scale and carbon lost |
-//! | [`thermocouple`], [`uniformity`], [`trials`] | what a sensor says; survey classes; comparing loads |
+//! | [`thermocouple`] | what a sensor says |
 //! | [`plan`] | whole questions in one call |
 //!
 //! Nothing here touches a clock, a file, a socket, a thread or chance, and transcendental functions come from `libm`, so
@@ -46,8 +46,6 @@ pub mod tempering;
 pub mod thermal;
 pub mod thermocouple;
 pub mod transfer;
-pub mod trials;
-pub mod uniformity;
 pub mod units;
 pub mod vessel;
 

@@ -140,6 +140,9 @@ pub fn correction(scale: &Scale, service: &Service) -> Result<Correction> {
     if service.valve == Valve::BeforeTube && service.line.value > 1e4 {
         notes.push(Note::basis("the valve sits before the tube, so the line pressure does not count"));
     }
+    if service.valve == Valve::AfterTube && service.back.value > 0.0 {
+        notes.push(Note::basis("the valve sits after the tube, so the pressure behind the meter does not count"));
+    }
     if libm::fabs(viscosities * pressures * temperatures / libm::sqrt(masses * pressures * temperatures) - 1.0) > 0.05 {
         notes.push(Note::bound("a ball float at small flow lies between the two factors; a bag and a stopwatch tell where"));
     }

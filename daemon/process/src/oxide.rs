@@ -25,6 +25,9 @@ pub enum Oxide {
     Haematite,
 }
 
+/// Where the laws of scaling end, °C: below, steel hardly scales any more (common practice, no source).
+pub const SCALING_ENDS_C: f64 = 400.0;
+
 /// Scale grown in air.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scale {
@@ -249,7 +252,7 @@ fn kw_g2_cm4_s(t_c: f64) -> f64 {
 }
 
 fn in_range(temperature: ThermodynamicTemperature) -> Result<f64> {
-    within("the temperature of the steel", si::celsius(temperature), "°C", 400.0, 1250.0)
+    within("the temperature of the steel", si::celsius(temperature), "°C", SCALING_ENDS_C, 1250.0)
 }
 
 #[cfg(test)]

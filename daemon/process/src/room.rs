@@ -14,6 +14,9 @@ use crate::note::Note;
 use crate::{AmountFlow, si};
 use uom::si::f64::{AmountOfSubstance, Frequency, Pressure, Ratio, ThermodynamicTemperature, Time, Volume, VolumeRate};
 
+/// The usual alarm level of room oxygen, 19.5 %, where a shop has set none: common practice, from memory.
+pub const USUAL_ALARM: f64 = 0.195;
+
 /// A room: its air, and how often fresh air replaces it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Room {
@@ -66,7 +69,7 @@ impl Breathing {
     pub fn of(oxygen: Ratio) -> Self {
         // Written so that a number that is none is the worst.
         match oxygen.value {
-            x if x >= 0.195 => Self::Fresh,
+            x if x >= USUAL_ALARM => Self::Fresh,
             x if x >= 0.18 => Self::Deficient,
             x if x >= 0.12 => Self::Impaired,
             _ => Self::Deadly,

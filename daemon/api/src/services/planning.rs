@@ -66,6 +66,24 @@ impl PlanningService for Planner {
         Ok(Response::new(v1::PlanFurnaceResponse { answer }))
     }
 
+    async fn plan_leak(&self, request: Request<v1::PlanLeakRequest>) -> Result<Response<v1::PlanLeakResponse>, Status> {
+        let answer = answered(planning::leak(&request.into_inner()))?;
+        Ok(Response::new(v1::PlanLeakResponse { answer }))
+    }
+
+    async fn plan_meter_check(
+        &self,
+        request: Request<v1::PlanMeterCheckRequest>,
+    ) -> Result<Response<v1::PlanMeterCheckResponse>, Status> {
+        let answer = answered(planning::meter_check(&request.into_inner()))?;
+        Ok(Response::new(v1::PlanMeterCheckResponse { answer }))
+    }
+
+    async fn plan_plates(&self, request: Request<v1::PlanPlatesRequest>) -> Result<Response<v1::PlanPlatesResponse>, Status> {
+        let answer = answered(planning::plates(&request.into_inner()))?;
+        Ok(Response::new(v1::PlanPlatesResponse { answer }))
+    }
+
     async fn plan_cycle(&self, request: Request<v1::PlanCycleRequest>) -> Result<Response<v1::PlanCycleResponse>, Status> {
         let answers = planning::cycle(&request.into_inner()).map_err(ApiError::from)?;
         Ok(Response::new(v1::PlanCycleResponse { answers: answers.iter().map(message).collect() }))

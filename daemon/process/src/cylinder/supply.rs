@@ -37,7 +37,8 @@ pub struct Forecast {
     pub usable_band: (AmountOfSubstance, AmountOfSubstance),
     /// The verdict.
     pub reach: Reach,
-    /// The gauge after the draws, before the reserve; `None` if the gas does not last that long.
+    /// The gauge after the draws, before the reserve; `None` if the cylinder is empty before. It may lie below the gauge at which the
+    /// cylinder is changed.
     pub gauge_after: Option<Pressure>,
     /// How long the gas lasts if the draws run one after the other, to where it ends.
     pub ends_after: Option<Time>,

@@ -122,7 +122,7 @@ impl Furnace {
     /// furnace itself. A load that lags asks for less at first and more later.
     ///
     /// # Errors
-    /// A furnace out of range, temperatures outside 0 to 1250 °C that do not rise, a ramp outside 0 to 100 K/min, a load
+    /// A furnace out of range, temperatures outside -20 to 1250 °C that do not rise, a ramp outside 0.001 to 100 K/min, a load
     /// outside 0 to 10 t.
     pub fn ramp_feasible(
         &self,
@@ -133,7 +133,7 @@ impl Furnace {
         gas: (Gas, AmountFlow),
     ) -> Result<Feasible> {
         let room_c = self.checked()?;
-        let from_c = within("the start of the ramp", si::celsius(from), "°C", 0.0, 1250.0)?;
+        let from_c = within("the start of the ramp", si::celsius(from), "°C", -20.0, 1250.0)?;
         let to_c = within("the end of the ramp", si::celsius(to), "°C", from_c + 1.0, 1250.0)?;
         let rate_k_s = within("the ramp", ramp.kelvin_per_second() * 60.0, "K/min", 1e-3, 100.0)? / 60.0;
         let load_kg = within("the load", load.value, "kg", 0.0, 1e4)?;
@@ -182,7 +182,7 @@ impl Furnace {
         Ok(Some(si::seconds(self.capacity.value / self.loss.value * libm::log(ratio))))
     }
 
-    /// The mean rate at which the chamber cools from one temperature to another after a cut, for what slow cooling costs.
+    /// How long the chamber takes from one temperature down to another after a cut, for what slow cooling costs.
     ///
     /// # Errors
     /// As for [`Furnace::stays_above`]; an end that is not between room and start.

@@ -121,9 +121,7 @@ pub fn protection(gas: &Mixture, steel: SteelKind, heat: ThermodynamicTemperatur
     if let Some(why) = gas.harm() {
         return Err(ProcessError::NotProtective { name: gas.to_string(), why });
     }
-    let mut notes = vec![Note::caution(
-        "inert gas displaces the air that people breathe, without smell or warning: ventilate, monitor room oxygen, never lean in",
-    )];
+    let mut notes = vec![breathing()];
     if gas.share(Gas::Nitrogen) > 0.05 && steel == SteelKind::HighAlloy && si::celsius(heat) > NITROGEN_CAUTION_C {
         notes.push(Note::caution(format!(
             "nitrogen above {NITROGEN_CAUTION_C} °C is taken up by stainless and high-alloy steels at the skin; argon is the safer gas (common practice, no source)"
@@ -135,6 +133,13 @@ pub fn protection(gas: &Mixture, steel: SteelKind, heat: ThermodynamicTemperatur
         ));
     }
     Ok(notes)
+}
+
+/// The caution that goes with every flow of protective gas.
+pub fn breathing() -> Note {
+    Note::caution(
+        "inert gas displaces the air that people breathe, without smell or warning: ventilate, monitor room oxygen, never lean in",
+    )
 }
 
 /// Heat from which nitrogen carries its caution for high-alloy steels. Common practice, no source.

@@ -22,10 +22,12 @@
 
 mod conduction;
 mod lumped;
+mod ramp;
 mod series;
 
 pub use conduction::{CoreHeating, core_by_conduction};
 pub(crate) use lumped::Body;
+pub use ramp::come_to_heat_on_ramp;
 pub use series::Shape;
 
 use crate::constants::{SIGMA, STEEL_KG_M3};

@@ -6,6 +6,7 @@ use crate::note::Note;
 use crate::quench::{Bath, HOTTEST_C, Hot, OilSpeed, Pull, Pulls, Suits, suits};
 use crate::si;
 use crate::steel::Steel;
+use crate::steel::martensite::martensite;
 use crate::transfer::StillAir;
 use crate::units::{self, System};
 use crate::vessel::Vessel;
@@ -24,8 +25,10 @@ pub struct BathQuestion {
     pub pulls: Pulls,
     /// The room's air.
     pub air: StillAir,
-    /// The steel and the speed of the oil, to see whether the section suits it.
-    pub steel: Option<(&'static Steel, OilSpeed)>,
+    /// The steel, to see whether the section suits the oil.
+    pub steel: Option<&'static Steel>,
+    /// The speed of the oil.
+    pub oil: OilSpeed,
     /// The tank, if level and cover are asked.
     pub tank: Option<TankAtHand>,
     /// The time constant of the tank's cooling, if known.
@@ -54,6 +57,11 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     let end = last.map_or(bath.temperature(), |pull| pull.bath_after);
     let count = if pulls.parts == 1 { "1 part".to_owned() } else { format!("{} parts", pulls.parts) };
     let mut answer = Answer::new(format!("{count} into {} of bath", units::show_volume(bath.volume(), system)));
+    let (class, seconds) = question.oil.words();
+    Writer::new(&mut answer, system).word("oil", "class of the oil", class, format!("{seconds} of the nickel-ball test"));
+    let shown = |temperature| units::show_temperature(temperature, system);
+    let between = format!("{} to {}", shown(question.window.0), shown(question.window.1));
+    Writer::new(&mut answer, system).word("window", "window that it works in", between, "as said, or that of the oil's class");
     let holds = si::celsius(end) <= HOTTEST_C;
     if holds {
         Writer::new(&mut answer, system).temperature(
@@ -71,6 +79,7 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     }
     suited(&mut answer, question)?;
     if holds {
+        hardened(&mut answer, question, end, system)?;
         tank(&mut answer, question, end, system)?;
     }
     window(&mut answer, question, end, system)?;
@@ -103,7 +112,12 @@ fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pul
     }
     let volume = bath.volume_for(&part, pulls.parts, window.1).ok().filter(|_| fit < pulls.parts);
     if let Some(volume) = volume {
-        Writer::new(answer, system).volume("volume_for_all_l", "bath that would take them all from here", volume, "");
+        Writer::new(answer, system).volume(
+            "volume_for_all_l",
+            "bath that would take them all from here",
+            volume,
+            "energy balance, from its temperature now",
+        );
     }
     if fit < pulls.parts {
         answer.warn(format!("the bath passes the top of its window after {fit} of {} parts", pulls.parts));
@@ -134,6 +148,9 @@ fn window(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemper
             shown(high)
         ));
     }
+    if end <= high && question.cooling.is_some() {
+        answer.take([Note::basis("the bath stays under the top of its window, so how fast it cools is not asked for")]);
+    }
     if end > high
         && si::celsius(end) <= HOTTEST_C
         && let Some(constant) = question.cooling
@@ -146,7 +163,7 @@ fn window(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemper
 
 /// Fire: always said, and first of all where the oil is or comes near its flash point.
 fn fire(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperature, system: System) -> Result<()> {
-    answer.warn("hot oil burns and catches fire: a lid and an extinguisher for oil at hand, no water in the tank");
+    answer.warn_first("hot oil burns and catches fire: a lid and an extinguisher for oil at hand, no water in the tank");
     let start = question.bath.temperature();
     let Some(flash_point) = question.flash_point else {
         answer.warn("flash point not said: nobody can tell how close to it this comes; find it on the oil's data sheet");
@@ -185,16 +202,33 @@ fn fire(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperat
 }
 
 fn suited(answer: &mut Answer, question: &BathQuestion) -> Result<()> {
-    let Some((steel, oil)) = question.steel else {
+    let Some(steel) = question.steel else {
         return Ok(());
     };
     match steel.oil {
         Some((needs, heaviest_mm)) => {
-            if let Suits::No(notes) = suits(oil, needs, heaviest_mm, question.pulls.section)? {
+            if let Suits::No(notes) = suits(question.oil, needs, heaviest_mm, question.pulls.section)? {
                 answer.take(notes);
             }
         }
         None => answer.warn(format!("{} is not an oil-hardening steel: {}", steel.grade, steel.quench)),
+    }
+    Ok(())
+}
+
+/// How much of the last part is martensite once it is as cool as the bath, where its composition tells where that begins.
+fn hardened(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperature, system: System) -> Result<()> {
+    let Some(steel) = question.steel else {
+        return Ok(());
+    };
+    match steel.composition.critical() {
+        Ok(critical) => Writer::new(answer, system).share(
+            "martensite_fraction",
+            "martensite in the last part at the bath's temperature",
+            martensite(critical.ms, end)?,
+            "Koistinen and Marburger, from Andrews' start; the rest forms on the way to the room, or stays austenite",
+        ),
+        Err(error) => answer.take([Note::basis(format!("no share of martensite is given for {}: {error}", steel.grade))]),
     }
     Ok(())
 }

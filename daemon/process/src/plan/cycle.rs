@@ -1,5 +1,6 @@
 //! "I have this steel in this section, this furnace, this gas and this tank: what does the whole load look like?"
 
+use super::heat::{Arrival, Way};
 use super::{Answer, Writer};
 use super::{BathQuestion, CylinderQuestion, HeatQuestion, PurgeQuestion, TemperQuestion, TransferQuestion};
 use crate::cylinder::Draw;
@@ -8,9 +9,9 @@ use crate::heating::Surface;
 use crate::note::Note;
 use crate::purge::{Reached, time_to};
 use crate::si;
-use crate::steel::{Cycle, Medium, Wish, cycle as proposed};
+use crate::steel::{Cycle, Medium, SOAK_BAND_K, Wish, cycle as proposed};
 use crate::tempering::Temper;
-use crate::units::System;
+use crate::units::{self, System};
 use uom::si::f64::Time;
 
 /// A whole load.
@@ -24,7 +25,7 @@ pub struct CycleQuestion {
     pub quench: Option<QuenchSide>,
     /// The ramp from cold, if the furnace heats with the load in it.
     pub ramp: Option<super::RampWish>,
-    /// How long the load cools under gas after the soak if it is abandoned, or under gas before it is taken out.
+    /// How long an abandoned load would cool under gas: the cylinder keeps that in reserve.
     pub cooling: Time,
 }
 
@@ -54,25 +55,25 @@ pub struct QuenchSide {
 /// Values outside the ranges of the functions that it stands on.
 pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Answer>)> {
     let cycle = proposed(&question.wish)?;
-    let mut answers = vec![summary(question, &cycle, system)];
-    let start = cycle.preheat.map_or(ROOM_C, |hold| si::celsius(hold.temperature));
+    let preheated = preheated(question, &cycle)?;
+    let mut answers = vec![summary(question, &cycle, preheated.as_ref(), system)];
     let heat = HeatQuestion {
         section: question.wish.section,
         surface: Surface::of_load(question.wish.protected),
-        start: si::from_celsius(start),
+        start: cycle.preheat.map_or(question.wish.room, |hold| hold.temperature),
         heat: cycle.soak.temperature,
-        band: si::difference(5.0),
+        band: si::difference(SOAK_BAND_K),
         soak: cycle.soak.least,
         ramp: question.ramp,
     };
     let hot = super::heat(&heat, system)?;
-    let pull_s = hot.number("pull_s").unwrap_or(0.0) + cycle.preheat.map_or(0.0, |hold| hold.to_heat.value);
+    let to_preheat = if cycle.preheat.is_some() { preheated.map(|way| way.came.time.value) } else { Some(0.0) };
+    let pulled = hot.number("pull_s").zip(to_preheat).map(|(pull_s, preheat_s)| si::seconds(pull_s + preheat_s));
     if let Some(gas) = &question.gas {
-        let purge = PurgeQuestion { heat: (cycle.soak.temperature, gas.purge.heat.1), ..gas.purge };
+        let purge = PurgeQuestion { heat: cycle.soak.temperature, ..gas.purge };
         answers.push(super::purge(&purge, system)?);
         if let Some(cylinder) = &gas.cylinder {
-            let held_s = ramp_s(question, &cycle) + pull_s;
-            answers.push(supplied(&purge, cylinder, held_s, question.cooling, system)?);
+            answers.push(supplied(&purge, cylinder, pulled, question.cooling, system)?);
         }
     }
     answers.push(hot);
@@ -90,24 +91,29 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
     Ok((cycle, answers))
 }
 
-const ROOM_C: f64 = 25.0;
+/// The way to the preheat, if the steel asks for one and the furnace ever gets there.
+fn preheated(question: &CycleQuestion, cycle: &Cycle) -> Result<Option<Arrival>> {
+    let Some(hold) = cycle.preheat else { return Ok(None) };
+    let CycleQuestion { wish, ramp, .. } = question;
+    let surface = Surface::of_load(wish.protected);
+    let band = si::difference(SOAK_BAND_K);
+    Way { section: wish.section, surface, from: wish.room, to: hold.temperature, band, ramp: ramp.as_ref() }.arrival()
+}
 
-fn summary(question: &CycleQuestion, cycle: &Cycle, system: System) -> Answer {
+fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>, system: System) -> Answer {
     let wish = &question.wish;
     let mut answer = Answer::new(format!("A cycle for {}", wish.steel.grade));
     let mut write = Writer::new(&mut answer, system);
     if let Some(preheat) = cycle.preheat {
         write.temperature("preheat_c", "preheat", preheat.temperature, "until the core is there");
-        write.time(
-            "preheat_s",
-            "preheat takes",
-            preheat.to_heat,
-            "into a furnace that holds it; the heat-up below starts from there",
-        );
     }
-    write.temperature("soak_c", "soak at", cycle.soak.temperature, "middle of the steel's range");
-    write.time("soak_least_s", "soak for at least", cycle.soak.least, "handbook and data sheet both satisfied");
-    write.time("soak_most_s", "soak for at most", cycle.soak.most, "the longer of the two");
+    if let Some(way) = preheated {
+        let basis = format!("{}; the heat-up below starts from there", way.basis());
+        write.time("preheat_s", "preheat takes", way.came.time, basis);
+    }
+    write.temperature("soak_c", "soak at", cycle.soak.temperature, "the middle of the steel's range, down to full 5 °C");
+    write.time("soak_least_s", "soak for at least", cycle.soak.least, wish.steel.soak.basis());
+    write.time("soak_most_s", "soak for at most", cycle.soak.most, "the longest that any guidance allows");
     let medium = match cycle.medium {
         Medium::Air => "still air",
         Medium::Plates => "plates",
@@ -115,6 +121,11 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, system: System) -> Answer {
         Medium::Water => "water or brine",
     };
     write.word("medium", "quench in", medium, wish.steel.quench);
+    if let Some((low, high)) = cycle.bath {
+        let between = format!("{} to {}", units::show_temperature(low, system), units::show_temperature(high, system));
+        let class = wish.oil.or(wish.steel.oil.map(|(needs, _)| needs)).map_or("its", |oil| oil.words().0);
+        write.word("bath_window", "bath between", between, format!("the usual window of oil of the {class} class"));
+    }
     let critical = wish.steel.composition.critical();
     if let Ok(critical) = &critical {
         write.temperature(
@@ -131,7 +142,13 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, system: System) -> Answer {
     write.temperature("temper_c", "temper at", cycle.tempering.temperature, "the steel's tempering curve");
     write.number("temper_times", "tempers", f64::from(cycle.tempering.times), 3, "common practice, no source");
     if cycle.through {
-        write.number("hardness_hrc", "hardness to expect, HRC", cycle.tempering.hardness_hrc, 3, wish.steel.tempering_note);
+        write.number(
+            "hardness_hrc",
+            "hardness to expect, HRC",
+            cycle.tempering.hardness_hrc,
+            3,
+            wish.steel.tempering_basis(cycle.tempering.temperature),
+        );
     } else {
         answer.warn("no hardness is promised: the section is heavier than the table expects this quench to harden");
     }
@@ -144,41 +161,49 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, system: System) -> Answer {
             wish.steel.grade
         ))]);
     }
-    answer.take(cycle.cautions.iter().cloned());
+    answer.take_first(cycle.cautions.iter().cloned());
     answer.take(cycle.reasons.iter().cloned());
     answer
 }
 
-/// The ramp's own time, where the load heats with the furnace.
-fn ramp_s(question: &CycleQuestion, cycle: &Cycle) -> f64 {
-    question.ramp.map_or(0.0, |wish| {
-        let rate_k_s = wish.ramp.kelvin_per_second();
-        if rate_k_s > 0.0 { (si::celsius(cycle.soak.temperature) - ROOM_C) / rate_k_s } else { 0.0 }
-    })
-}
-
-/// The cylinder under the draws of this cycle; what it holds alone where nobody can say how long the purge runs.
-fn supplied(purge: &PurgeQuestion, cylinder: &CylinderQuestion, held_s: f64, cooling: Time, system: System) -> Result<Answer> {
-    match time_to(&purge.chamber, &purge.purge, purge.level)? {
-        Reached::After { time, .. } => super::cylinder(&drawn(purge, cylinder, (time, held_s), cooling), system),
-        Reached::Never { .. } => {
-            let idle = CylinderQuestion { draws: Vec::new(), reserve: si::moles(0.0), ..cylinder.clone() };
-            let mut answer = super::cylinder(&idle, system)?;
-            answer.warn("no forecast: this purge never reaches its level, so nobody can say how long it draws gas");
-            Ok(answer)
+/// The cylinder under the draws of this cycle; what it holds alone where nobody can say how long they run.
+fn supplied(
+    purge: &PurgeQuestion,
+    cylinder: &CylinderQuestion,
+    pulled: Option<Time>,
+    cooling: Time,
+    system: System,
+) -> Result<Answer> {
+    let why = match (time_to(&purge.chamber, &purge.purge, purge.level)?, pulled) {
+        (Reached::After { time, .. }, Some(pulled)) => {
+            let mut answer = super::cylinder(&drawn(purge, cylinder, (time, pulled), cooling), system)?;
+            if cylinder.reserve.value > 0.0 {
+                let [said, cools] = [cylinder.reserve.value, purge.hold.value * cooling.value]
+                    .map(|mol| units::show_volume(purge.reference.volume(si::moles(mol)), system));
+                answer.take([Note::basis(format!(
+                    "the larger reserve counts: {said} as said, {cools} to cool an abandoned load under the holding flow"
+                ))]);
+            }
+            return Ok(answer);
         }
-    }
+        (Reached::Never { .. }, _) => "this purge never reaches its level",
+        (Reached::After { .. }, None) => "this furnace never comes to heat",
+    };
+    let idle = CylinderQuestion { draws: Vec::new(), reserve: si::moles(0.0), ..cylinder.clone() };
+    let mut answer = super::cylinder(&idle, system)?;
+    answer.warn(format!("no forecast: {why}, so nobody can say how long it draws gas"));
+    Ok(answer)
 }
 
-/// The cylinder with the draws of this cycle: purge, hold until the pull, cooling; and a reserve that cools an abandoned load.
+/// The cylinder with the draws of this cycle, purge and hold until the pull, and with a reserve that cools an abandoned load.
 fn drawn(
     purge: &PurgeQuestion,
     cylinder: &CylinderQuestion,
-    (purge_time, held_s): (Time, f64),
+    (purge_time, held): (Time, Time),
     cooling: Time,
 ) -> CylinderQuestion {
-    let hold = purge.heat.1;
-    let mut draws = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: si::seconds(held_s) }];
+    let hold = purge.hold;
+    let mut draws = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: held }];
     draws.extend(cylinder.draws.iter().copied());
     let reserve = si::moles(cylinder.reserve.value.max(hold.value * cooling.value));
     CylinderQuestion { draws, reserve, ..cylinder.clone() }

@@ -8,13 +8,15 @@ use crate::note::Note;
 use crate::room::{Breathing, Room};
 use crate::units::System;
 use crate::{si, units};
-use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature, Time};
+use uom::si::f64::{AmountOfSubstance, Pressure, Ratio, ThermodynamicTemperature, Time};
 
 /// A cylinder and what is to be drawn from it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CylinderQuestion {
     /// The cylinder.
     pub cylinder: Cylinder,
+    /// The gauge of a full one at 21.1 °C, if it was said.
+    pub filled: Option<Pressure>,
     /// Its gauge.
     pub gauge: Pressure,
     /// The largest error of that gauge.
@@ -27,8 +29,10 @@ pub struct CylinderQuestion {
     pub draws: Vec<Draw>,
     /// What must be left to cool an abandoned load.
     pub reserve: AmountOfSubstance,
-    /// The room that the gas ends up in, and its alarm level.
+    /// The room that the gas ends up in.
     pub room: Option<Room>,
+    /// The oxygen at which that room alarms: [`crate::room::USUAL_ALARM`] where the shop has no level of its own.
+    pub alarm: Ratio,
     /// An earlier reading with everything shut, if it is asked whether it leaks.
     pub evening: Option<Evening>,
     /// The conditions that volumes are counted and shown at.
@@ -46,9 +50,6 @@ pub struct Evening {
     pub ago: Time,
 }
 
-/// The usual alarm level of room oxygen: common practice.
-const ALARM: f64 = 0.195;
-
 /// Answers the question.
 ///
 /// # Errors
@@ -60,7 +61,12 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     let mut answer = Answer::new(format!("A cylinder of {} at {}", cylinder.gas().name(), units::show_pressure(*gauge, system)));
     let mut write = Writer::new(&mut answer, system);
     write.mass("mass_kg", "gas in it", held.mass, "real-gas equation of state");
-    write.volume("contents_l", "the same by volume", held.standard_volume, "real gas at 21.1 °C, 101.325 kPa");
+    write.volume("contents_l", "the same by volume", held.standard_volume, "real gas at 21.1 °C (70 °F), 1.01325 bar");
+    if let Some(filled) = question.filled {
+        let full = cylinder.contents(filled, Reference::TWENTY_ONE.temperature())?;
+        let basis = "its gas against that of a full one at 21.1 °C (70 °F)";
+        write.share("full_fraction", "how full it is", held.amount / full.amount, basis);
+    }
     let counted = format!("counted at {}", reference.words());
     write.volume("usable_l", "usable", reference.volume(ahead.usable), counted.clone());
     write.volume(
@@ -71,7 +77,8 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     );
     let asked = ahead.needed.value > 0.0;
     if asked {
-        write.volume("needed_l", "needed, with the reserve", reference.volume(ahead.needed), counted);
+        let label = if question.reserve.value > 0.0 { "needed, with the reserve" } else { "needed, no reserve said" };
+        write.volume("needed_l", label, reference.volume(ahead.needed), counted);
         if let Some(after) = ahead.gauge_after {
             write.pressure("gauge_after_bar", "gauge after it", after, "at the same temperature");
         }
@@ -90,7 +97,12 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         Reach::No => answer.warn("this cylinder will not last"),
     }
     if let Some(time) = ahead.ends_after {
-        Writer::new(&mut answer, system).time("ends_after_s", "runs out after", time, "the draws one after the other");
+        Writer::new(&mut answer, system).time(
+            "ends_after_s",
+            "down to the gauge at which it is changed after",
+            time,
+            "the draws one after the other",
+        );
     }
     answer.take(ahead.notes);
     if let Some(evening) = &question.evening {
@@ -141,7 +153,8 @@ fn words(reach: Reach) -> &'static str {
 
 /// What the draws and the whole cylinder do to the air that people breathe.
 fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, system: System) -> Result<()> {
-    let alarm = si::fraction(ALARM);
+    let alarm = question.alarm;
+    let level = units::show_ratio(alarm);
     let whole = room.whole_cylinder(&question.cylinder, question.gauge, question.temperature, alarm)?;
     let largest =
         question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
@@ -157,10 +170,10 @@ fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, syste
         let steady = room.steady(largest, alarm)?;
         write.share("room_steady_fraction", "room oxygen under the largest flow for ever", steady.oxygen, "well mixed");
         let air = room.ventilation_for(largest, alarm)?;
-        write.number("room_air_m3_h", "fresh air that keeps it at 19.5 %, m³/h", air.value * 3600.0, 3, "well mixed");
+        write.number("room_air_m3_h", &format!("fresh air that keeps it at {level}, m³/h"), air.value * 3600.0, 3, "well mixed");
         if steady.oxygen < alarm {
             answer.warn_first(format!(
-                "this flow would take the room below 19.5 % oxygen, to {}: {}; ventilate more, or lead the gas out",
+                "this flow would take the room below {level} oxygen, to {}: {}; ventilate more, or lead the gas out",
                 units::show_ratio(steady.oxygen),
                 Breathing::of(steady.oxygen).words()
             ));

@@ -32,7 +32,7 @@ pub fn furnace(question: &FurnaceQuestion, system: System) -> Result<Answer> {
     write.number("loss_w_k", "loss, W per kelvin over the room", found.loss.value, 3, known(loss));
     write.number("capacity_kj_k", "heat held, kJ per kelvin", found.capacity.value / 1e3, 3, known(capacity));
     write.time("slow_s", "time constant of its cooling", found.slow, "how it falls once cut");
-    write.time("fast_s", "time by which the heater leads the chamber", found.fast, "");
+    write.time("fast_s", "time by which the heater leads the chamber", found.fast, "the quick part of the fitted record");
     write.power("holding_w", "power that holds the hottest of the record", si::watts(found.loss.value * over_k), "without gas");
     let falls = found.loss.value * over_k / found.capacity.value * 60.0;
     write.number("falls_k_min", "begins to fall from there by, K/min", falls, 3, "closed and empty");

@@ -10,7 +10,7 @@ use crate::constants::AIR_OXYGEN;
 use crate::error::{Result, within};
 use crate::gas::Gas;
 use crate::note::Note;
-use crate::oxide::bound;
+use crate::oxide::{SCALING_ENDS_C, bound};
 use crate::purge::{Purge, expelled, floor, left_by, makeup_flow, oxygen_delivered, time_from};
 use crate::stack::{Draught, Gaps, draught};
 use crate::units::{Ramp, System};
@@ -21,7 +21,7 @@ use super::purge::ExposedSteel;
 
 /// The hold's floor, what heating expels, and what pores still give off.
 pub(super) fn heating(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Result<()> {
-    let (heat, hold) = question.heat;
+    let PurgeQuestion { heat, hold, .. } = *question;
     within("the holding flow", hold.value, "mol/s", 0.0, 1e3)?;
     let out = question.reference.volume(expelled(&question.chamber, question.purge.temperature, heat)?);
     let air = question.purge.leak + chimney_air(question)?;
@@ -48,7 +48,7 @@ pub(super) fn heating(answer: &mut Answer, question: &PurgeQuestion, system: Sys
 
 /// What the pores bring the oxygen up to after the purge, before the holding flow has swept them.
 fn given_off(answer: &mut Answer, question: &PurgeQuestion, air: AmountFlow, system: System) -> Result<()> {
-    let (heat, hold) = question.heat;
+    let PurgeQuestion { heat, hold, .. } = *question;
     let Some(pores) = question.chamber.pores() else {
         return Ok(());
     };
@@ -90,7 +90,7 @@ pub(super) fn opened(answer: &mut Answer, question: &PurgeQuestion, share: Ratio
         return Ok(());
     }
     let chamber = &question.chamber;
-    let hot = Purge { temperature: question.heat.0, ..question.purge };
+    let hot = Purge { temperature: question.heat, ..question.purge };
     let clean = floor(hot.flow, hot.gas_oxygen, hot.leak)?;
     let start = si::fraction(share.value * AIR_OXYGEN + (1.0 - share.value) * clean.value);
     let left = left_by(chamber, &question.purge, question.level)?;
@@ -119,7 +119,7 @@ pub(super) fn opened(answer: &mut Answer, question: &PurgeQuestion, share: Ratio
 
 /// What the chamber draws in while it cools under the holding flow.
 pub(super) fn cooling(answer: &mut Answer, question: &PurgeQuestion, cools: Ramp, system: System) -> Result<()> {
-    let (heat, hold) = question.heat;
+    let PurgeQuestion { heat, hold, .. } = *question;
     let needed = makeup_flow(&question.chamber, heat, falling(cools))?;
     let drawn = question.reference.volume(drawn_while_cooling(question, cools)?);
     let mut write = Writer::new(answer, system);
@@ -134,8 +134,8 @@ pub(super) fn cooling(answer: &mut Answer, question: &PurgeQuestion, cools: Ramp
 /// The chimney of the hot chamber. Both bounds of the flow that it asks for are upper ones, so the smaller counts; the air
 /// that the orifice law lets in is shown only where the holding flow is below it.
 pub(super) fn chimney(answer: &mut Answer, question: &PurgeQuestion, gaps: &Gaps, system: System) -> Result<()> {
-    let hold = question.heat.1;
-    let hot = draught(&question.gas, question.heat.0, question.room, gaps, hold)?;
+    let hold = question.hold;
+    let hot = draught(&question.gas, question.heat, question.room, gaps, hold)?;
     let enough = outward(&hot);
     let mut write = Writer::new(answer, system);
     write.flow("chimney_holding_l_min", "flow that keeps every gap blowing outward when hot", enough, question.reference);
@@ -164,8 +164,8 @@ fn chimney_air(question: &PurgeQuestion) -> Result<AmountFlow> {
     let Some(gaps) = &question.gaps else {
         return Ok(si::mole_rate(0.0));
     };
-    let hot = draught(&question.gas, question.heat.0, question.room, gaps, question.heat.1)?;
-    Ok(if question.heat.1 < outward(&hot) { hot.air_in } else { si::mole_rate(0.0) })
+    let hot = draught(&question.gas, question.heat, question.room, gaps, question.hold)?;
+    Ok(if question.hold < outward(&hot) { hot.air_in } else { si::mole_rate(0.0) })
 }
 
 /// What all the oxygen that could get to the steel could at most do to it.
@@ -199,10 +199,10 @@ struct Budget {
 
 impl Budget {
     fn of(question: &PurgeQuestion, hot: Time) -> Result<Self> {
-        let PurgeQuestion { chamber, purge, heat, .. } = question;
+        let PurgeQuestion { chamber, purge, heat, hold, .. } = question;
         let none = si::mole_rate(0.0);
         let mut budget = Self { counted: Vec::new(), left_out: Vec::new() };
-        budget.count("the gas", oxygen_delivered(heat.1, purge.gas_oxygen, none, hot)?);
+        budget.count("the gas", oxygen_delivered(*hold, purge.gas_oxygen, none, hot)?);
         let by_leak = oxygen_delivered(none, purge.gas_oxygen, purge.leak, hot)?;
         budget.count_if("the leak", question.leak_said.then_some(by_leak), "a leak");
         let by_chimney = oxygen_delivered(none, purge.gas_oxygen, chimney_air(question)?, hot)?;
@@ -216,7 +216,7 @@ impl Budget {
             }
             None => budget.left_out.push("what the chamber still holds after a purge that never gets there"),
         }
-        let by_opening = question.opening.map(|share| in_air(si::moles(chamber.holds(heat.0).value * share.value)));
+        let by_opening = question.opening.map(|share| in_air(si::moles(chamber.holds(*heat).value * share.value)));
         budget.count_if("one opening", by_opening, "openings at heat");
         let by_cooling = question.cools.map(|cools| drawn_while_cooling(question, cools)).transpose()?.map(in_air);
         budget.count_if("cooling", by_cooling, "the air that cooling draws in");
@@ -254,7 +254,7 @@ fn falling(cools: Ramp) -> Ramp {
 /// The air that cooling to the end of scaling draws in under the holding flow, falling as fast all the way.
 fn drawn_while_cooling(question: &PurgeQuestion, cools: Ramp) -> Result<AmountOfSubstance> {
     let rate_k_s = libm::fabs(within("the fall", cools.kelvin_per_second() * 60.0, "K/min", -1e4, 1e4)?) / 60.0;
-    let (from_c, to_c) = (si::celsius(question.heat.0), SCALING_ENDS_C);
+    let (from_c, to_c) = (si::celsius(question.heat), SCALING_ENDS_C);
     if rate_k_s == 0.0 || from_c <= to_c {
         return Ok(si::moles(0.0));
     }
@@ -263,7 +263,7 @@ fn drawn_while_cooling(question: &PurgeQuestion, cools: Ramp) -> Result<AmountOf
         let time_s = (from_c - to_c) / rate_k_s / f64::from(COOLING_STEPS);
         Ok((si::from_celsius(from_c + (to_c - from_c) * share), si::seconds(time_s)))
     });
-    drawn(&question.chamber, question.heat, stretches)
+    drawn(&question.chamber, (question.heat, question.hold), stretches)
 }
 
 /// The air drawn in under a flow while a chamber goes through stretches, each to a temperature within a time.
@@ -283,7 +283,5 @@ pub(super) fn drawn(
     Ok(sum)
 }
 
-/// Below this, steel hardly scales any more: where the law of scaling ends.
-pub(super) const SCALING_ENDS_C: f64 = 400.0;
 /// Stretches of a cooling, so that none is longer than a day.
 const COOLING_STEPS: u32 = 16;

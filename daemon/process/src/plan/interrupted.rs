@@ -6,6 +6,7 @@ use crate::chamber::Chamber;
 use crate::error::Result;
 use crate::flow::Reference;
 use crate::furnace::Furnace;
+use crate::gas::breathing;
 use crate::note::Note;
 use crate::oxide::{bound, in_air_while};
 use crate::purge::{makeup_flow, oxygen_delivered};
@@ -24,17 +25,23 @@ pub struct InterruptedQuestion {
     pub now: ThermodynamicTemperature,
     /// The lowest temperature that the steel may still be quenched from.
     pub limit: ThermodynamicTemperature,
-    /// The temperature below which steel no longer scales, at least 400 °C here; gas may end there.
+    /// The temperature below which steel no longer scales, 400 °C ([`crate::oxide::SCALING_ENDS_C`]) or more; gas may end there.
     pub scaling_ends: ThermodynamicTemperature,
-    /// The flow while it cools, its oxygen and the leak.
-    pub gas: (AmountFlow, Ratio, AmountFlow),
-    /// The surface and the carbon of the steel.
-    pub steel: (Area, Ratio),
+    /// The flow of gas while it cools.
+    pub flow: AmountFlow,
+    /// The oxygen in that gas.
+    pub gas_oxygen: Ratio,
+    /// The air that leaks in.
+    pub leak: AmountFlow,
+    /// The steel's whole surface.
+    pub surface: Area,
+    /// The carbon of the steel.
+    pub carbon: Ratio,
     /// The conditions that volumes are counted and shown at.
     pub reference: Reference,
 }
 
-/// Answers the question: the three ways on (quench now, finish, slow-cool under gas) with what each costs.
+/// Answers the question: how long the steel can still be quenched, and what slow cooling costs it in air and under gas.
 ///
 /// # Errors
 /// Values outside the ranges of the functions that it stands on.
@@ -47,24 +54,30 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
     if let Some(time) = quenchable {
         write.time("quenchable_s", "still hot enough to quench for", time, "door shut, loss and capacity of the furnace alone");
     }
-    write.time("cools_s", "slow cooling out of scaling takes", cooling, "the same");
+    write.time("cools_s", "slow cooling out of scaling takes", cooling, "door shut, loss and capacity of the furnace alone");
     let in_air = in_air_while(*now, *scaling_ends, cooling)?;
-    write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "upper bound for bare iron");
-    write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "upper bound");
-    let (flow, gas_oxygen, leak) = question.gas;
+    write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "bare iron; good to a factor of 1.5");
+    write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "the same law, good to a factor of 1.5");
+    let InterruptedQuestion { flow, gas_oxygen, leak, .. } = *question;
     let air = drawn_in(question)?;
     let drawn_mean = si::mole_rate(if cooling.value > 0.0 { air.value / cooling.value } else { 0.0 });
     let brought = oxygen_delivered(flow, gas_oxygen, leak + drawn_mean, cooling)?;
-    let most = bound(brought, question.steel.0, question.steel.1)?;
+    let most = bound(brought, question.surface, question.carbon)?;
     let used = question.reference.volume(si::moles(flow.value * cooling.value));
     write.volume("gas_l", "gas that slow cooling under gas uses", used, format!("counted at {}", question.reference.words()));
     let basis = "all the oxygen of gas, leak and air drawn in; what chamber and pores hold at the cut is not counted";
     write.length("scale_under_gas_mm", "scale under gas", most.scale, basis);
+    let basis = "the same oxygen, all as carbon monoxide";
+    write.length("carbon_under_gas_mm", "or depth robbed of its carbon under gas", most.decarburised, basis);
     let first_rate = furnace.loss.value / furnace.capacity.value * (si::kelvin(*now) - si::kelvin(furnace.room));
     let cooling_now = Ramp { rise: si::difference(-first_rate), within: si::seconds(1.0) };
     let needed = makeup_flow(&question.chamber, *now, cooling_now)?;
     write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
     answer.take(in_air.notes);
+    if flow.value > 0.0 {
+        answer.take_first([breathing()]);
+    }
+    answer.warn("a chamber that cools breathes: its gas shrinks and draws air in at every gap; keep it shut and the gas on");
     answer.take([Note::basis(
         "steel that cools slowly comes out soft and must be hardened again from the start; a soak cut short may leave it uneven",
     )]);
@@ -79,12 +92,12 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
 
 /// The air drawn in down to the end of scaling, as fast as this furnace falls.
 fn drawn_in(question: &InterruptedQuestion) -> Result<AmountOfSubstance> {
-    let InterruptedQuestion { furnace, chamber, now, scaling_ends, gas, .. } = question;
+    let InterruptedQuestion { furnace, chamber, now, scaling_ends, flow, .. } = question;
     let at = |step: u32| {
         let share = f64::from(step) / f64::from(STEPS);
         si::from_celsius(si::celsius(*now) + (si::celsius(*scaling_ends) - si::celsius(*now)) * share)
     };
-    drawn(chamber, (*now, gas.0), (1..=STEPS).map(|step| Ok((at(step), furnace.cools(at(step - 1), at(step))?))))
+    drawn(chamber, (*now, *flow), (1..=STEPS).map(|step| Ok((at(step), furnace.cools(at(step - 1), at(step))?))))
 }
 
 /// Stretches of the cooling, each taken as even.

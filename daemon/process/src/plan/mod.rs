@@ -1,5 +1,5 @@
-//! Whole questions, as people ask them, answered in one call: purge, cylinder, heat-up, transfer, bath, temper, cycle,
-//! and what a load is still worth after heat was cut.
+//! Whole questions, as people ask them, answered in one call: purge, cylinder, heat-up, transfer, bath, plates, temper, cycle;
+//! what a furnace loses and holds, a chamber leaks, a meter really shows; and what a load is still worth after heat was cut.
 //!
 //! Each question is a struct of quantities; each [`Answer`] is a list of numbers, each with the words for people, the value
 //! for programs, and what it rests on, and the warnings where people go wrong: a flow below what the meter can show, a
@@ -33,6 +33,9 @@ mod furnace;
 mod heat;
 mod hold;
 mod interrupted;
+mod leak;
+mod meter;
+mod plates;
 mod purge;
 mod temper;
 mod transfer;
@@ -43,6 +46,9 @@ pub use cylinder::{CylinderQuestion, Evening, cylinder};
 pub use furnace::{FurnaceQuestion, furnace};
 pub use heat::{HeatQuestion, RampWish, heat};
 pub use interrupted::{InterruptedQuestion, interrupted};
+pub use leak::{LeakQuestion, leak};
+pub use meter::{MeterQuestion, meter};
+pub use plates::{PlatesQuestion, plates};
 pub use purge::{ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion, purge};
 pub use temper::{TemperQuestion, temper};
 pub use transfer::{TransferQuestion, transfer};
@@ -79,7 +85,7 @@ pub struct Item {
     pub value: Value,
     /// The value for people, in the units that they asked for.
     pub shown: String,
-    /// What this number rests on.
+    /// What this number rests on; never empty.
     pub basis: Cow<'static, str>,
 }
 
@@ -113,8 +119,7 @@ impl Answer {
         let mut lines = vec![self.title.clone()];
         lines.extend(self.warnings.iter().map(|note| format!("! {}", note.text)));
         for item in &self.items {
-            let basis = if item.basis.is_empty() { String::new() } else { format!("  ({})", item.basis) };
-            lines.push(format!("  {}: {}{basis}", item.label, item.shown));
+            lines.push(format!("  {}: {}  ({})", item.label, item.shown, item.basis));
         }
         lines.extend(self.notes.iter().map(|note| format!("- {}", note.text)));
         lines.join("\n")

@@ -27,8 +27,10 @@ pub struct PurgeQuestion {
     pub purge: Purge,
     /// The oxygen wanted.
     pub level: Ratio,
-    /// The heat that follows, and the flow that holds it.
-    pub heat: (ThermodynamicTemperature, AmountFlow),
+    /// The heat that follows.
+    pub heat: ThermodynamicTemperature,
+    /// The flow that holds the chamber under that heat.
+    pub hold: AmountFlow,
     /// The room.
     pub room: ThermodynamicTemperature,
     /// The conditions that flows are counted and shown at.
@@ -94,11 +96,11 @@ pub struct PortAtHand {
 /// Values outside the ranges of the functions that it stands on.
 pub fn purge(question: &PurgeQuestion, system: System) -> Result<Answer> {
     let mut answer = Answer::new(format!("Purge with {}", question.gas));
-    answer.take(protection(&question.gas, question.steel, question.heat.0)?);
+    answer.take(protection(&question.gas, question.steel, question.heat)?);
     changes(&mut answer, question, system)?;
     hold::heating(&mut answer, question, system)?;
     if let Some(meter) = &question.meter {
-        for (flow, keys) in [(question.purge.flow, METER_PURGE), (question.heat.1, METER_HOLD)] {
+        for (flow, keys) in [(question.purge.flow, METER_PURGE), (question.hold, METER_HOLD)] {
             metered(&mut answer, meter, flow, keys, system)?;
         }
     }
@@ -127,6 +129,7 @@ fn changes(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Res
     let reached = time_to(&question.chamber, &question.purge, question.level)?;
     let mut write = Writer::new(answer, system);
     write.flow("flow_l_min", "flow", flow, question.reference);
+    write.flow("hold_l_min", "flow that holds it under heat", question.hold, question.reference);
     if let Some(needed) = needed {
         write.number("changes_needed", "volume changes for the level", needed.value, 3, "well mixed, no leak, no pores");
         let best = oxygen_if_displaced(start, gas_oxygen, needed)?;
@@ -214,6 +217,7 @@ const LEAST_SHARE: f64 = 0.05;
 
 fn enters(answer: &mut Answer, question: &PurgeQuestion, at: &PortAtHand, system: System) -> Result<()> {
     let Some(gas) = question.gas.pure() else {
+        answer.take([Note::basis("how a mixture enters by the port is not worked out: ask for one gas alone")]);
         return Ok(());
     };
     if question.purge.flow.value == 0.0 {

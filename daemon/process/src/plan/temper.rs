@@ -61,14 +61,24 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
 fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: Temper, system: System) -> Result<()> {
     let temperature = question.temper.temperature;
     let shown = |t_c: f64| units::show_temperature(si::from_celsius(t_c), system);
+    let ends_c = steel.tempering.last().map_or(0.0, |point| point.temper_c);
     let mut write = Writer::new(answer, system);
-    write.number("hardness_hrc", "hardness to expect, HRC", steel.hardness_after(temperature)?, 3, steel.tempering_note);
+    match steel.hardness_after(temperature) {
+        Ok(hrc) => write.number("hardness_hrc", "hardness to expect, HRC", hrc, 3, steel.tempering_basis(temperature)),
+        Err(_) if si::celsius(temperature) > ends_c => answer.warn(format!(
+            "no hardness is told: the table's tempering curve of {} ends at {}, and there is no source beyond",
+            steel.grade,
+            shown(ends_c)
+        )),
+        Err(error) => return Err(error),
+    }
     let rises_again = steel.kind == SteelKind::HighAlloy && si::celsius(temperature) >= RISES_AGAIN_C;
     let hours = one.time.value / 3600.0;
     if !(CURVE_HOURS.0..=CURVE_HOURS.1).contains(&hours) {
         let usual = si::seconds(7200.0);
         let alike = equivalent_temperature(one, usual, USUAL_C)?;
         if let (false, Ok(hrc)) = (rises_again, steel.hardness_after(alike)) {
+            let mut write = Writer::new(answer, system);
             write.number("hardness_by_parameter_hrc", "the same by the tempering parameter, HRC", hrc, 3, "falling curve");
         }
         answer.warn(format!(

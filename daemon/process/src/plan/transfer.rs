@@ -48,7 +48,7 @@ pub fn transfer(question: &TransferQuestion, system: System) -> Result<Answer> {
     write.difference("drop_k", "falls by", there.drop, "still air");
     write.number("first_rate_k_s", "begins to fall by, K/s", there.first_rate.value, 2, "radiation and convection");
     if let Some(has) = has {
-        write.time("has_s", "must be under within", has, "until it has fallen to the limit");
+        write.time("has_s", "from the door, it must be under within", has, "still air, until it has fallen to the limit");
     }
     if let Some(shape) = &question.taper {
         let edge = taper(shape, *start, *time, air)?;

@@ -95,6 +95,15 @@ impl OilSpeed {
         }
     }
 
+    /// The class in a word, and its seconds.
+    pub const fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Fast => ("fast", "about 8 to 11 s"),
+            Self::Medium => ("medium", "about 11 to 14 s"),
+            Self::Slow => ("slow", "about 14 to 20 s and over"),
+        }
+    }
+
     /// The usual working window of the class, in °C: conventional 40 to 70, fast 50 to 80 ([`WINDOWS`]).
     pub const fn window_c(self) -> (f64, f64) {
         match self {

@@ -6,7 +6,7 @@ use crate::heating::{Section, Surface, Surroundings, come_to_heat};
 use crate::note::{Note, NoteKind};
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
-use crate::units::show_length_both;
+use crate::units::{show_length_both, show_temperature_both};
 use uom::si::f64::{ThermodynamicTemperature, Time};
 use uom::si::length::millimeter;
 
@@ -23,6 +23,8 @@ pub struct Wish {
     pub hardness_hrc: Option<f64>,
     /// The speed of the oil that the shop has.
     pub oil: Option<OilSpeed>,
+    /// The room, from which the load starts.
+    pub room: ThermodynamicTemperature,
 }
 
 /// A temperature held for a time.
@@ -77,7 +79,7 @@ pub struct Cycle {
 /// The cycle that a steel in a section asks for.
 ///
 /// # Errors
-/// A section outside 0.1 to 500 mm, a hardness that the steel's tempering curve does not pass.
+/// A section outside 0.1 to 500 mm, a room below -50 °C or above the heat, a hardness that the steel's tempering curve does not pass.
 pub fn cycle(wish: &Wish) -> Result<Cycle> {
     let steel = wish.steel;
     wish.section.checked()?;
@@ -97,9 +99,10 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
         ));
     }
     let heat_c = si::celsius(steel.usual_heat());
-    let start_c = steel.preheat_c.unwrap_or(ROOM_C);
+    let room_c = si::celsius(wish.room);
+    let start_c = steel.preheat_c.unwrap_or(room_c);
     let preheat = steel.preheat_c.map(|t_c| -> Result<Hold> {
-        let to_heat = heat_up(wish.section, ROOM_C, t_c, surface, &mut cautions)?;
+        let to_heat = heat_up(wish.section, room_c, t_c, surface, &mut cautions)?;
         Ok(Hold { temperature: si::from_celsius(t_c), to_heat, least: si::seconds(0.0), most: si::seconds(1800.0) })
     });
     let (least, most) = steel.soak_for(wish.section.size)?;
@@ -107,11 +110,15 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
     let soak = Hold { temperature: si::from_celsius(heat_c), to_heat, least, most };
     let (medium, bath, through) = quench(wish, &mut reasons, &mut cautions)?;
     let tempering = temper(wish, &mut reasons, &mut cautions)?;
-    cautions.push(Note::caution("temper as soon as the part can be held in the hand (50 to 65 °C): hard steel left cold cracks"));
+    cautions.push(Note::caution(
+        "temper as soon as the part can be held in the hand (50 to 65 °C, 120 to 150 °F): hard steel left cold cracks",
+    ));
     if medium == Medium::Oil {
-        cautions.push(Note::caution(
-            "hot oil burns and catches fire: the whole part under, a lid and an extinguisher for oil at hand",
-        ));
+        // First of all: what hurts people at once.
+        cautions.insert(
+            0,
+            Note::caution("hot oil burns and catches fire: the whole part under, a lid and an extinguisher for oil at hand"),
+        );
     }
     Ok(Cycle {
         preheat: preheat.transpose()?,
@@ -184,29 +191,20 @@ fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
     };
     let t_c = si::celsius(temperature);
     if !(steel.temper_c.0 - 0.5..=steel.temper_c.1 + 0.5).contains(&t_c) {
+        let [at, low, high] = [t_c, steel.temper_c.0, steel.temper_c.1].map(|t_c| show_temperature_both(si::from_celsius(t_c)));
         cautions.push(Note::outside(format!(
-            "{t_c:.0} °C lies outside this steel's usual tempering range of {} to {} °C: it may be brittle there",
-            steel.temper_c.0, steel.temper_c.1
+            "{at} lies outside this steel's usual tempering range of {low} to {high}: it may be brittle there"
         )));
     }
     reasons.push(Note::basis(format!(
         "two tempers of 2 h, cooled between (common practice, no source); curve: {}",
-        steel.tempering_source(t_c)
+        steel.tempering_source(temperature)
     )));
     Ok(Tempering { temperature, time: si::seconds(7200.0), times: 2, hardness_hrc: steel.hardness_after(temperature)? })
 }
 
-impl Steel {
-    /// Where the point of the tempering curve next to a temperature comes from.
-    fn tempering_source(&self, t_c: f64) -> &'static str {
-        let nearest = self.tempering.iter().min_by(|a, b| (a.temper_c - t_c).abs().total_cmp(&(b.temper_c - t_c).abs()));
-        nearest.map_or("none", |point| point.source)
-    }
-}
-
-const ROOM_C: f64 = 25.0;
-/// The core counts as at heat within this of the furnace.
-const SOAK_BAND_K: f64 = 5.0;
+/// The core counts as at heat within this of the furnace, in K.
+pub(crate) const SOAK_BAND_K: f64 = 5.0;
 
 #[cfg(test)]
 mod tests {
@@ -215,7 +213,14 @@ mod tests {
 
     fn wish(grade: &str, size: &str) -> Wish {
         let section = Section::plate(units::length(size).unwrap()).unwrap();
-        Wish { steel: Steel::named(grade).unwrap(), section, protected: true, hardness_hrc: None, oil: None }
+        Wish {
+            steel: Steel::named(grade).unwrap(),
+            section,
+            protected: true,
+            hardness_hrc: None,
+            oil: None,
+            room: si::from_celsius(20.0),
+        }
     }
 
     #[test]

@@ -14,6 +14,7 @@
 //!     protected: true,
 //!     hardness_hrc: Some(61.0),
 //!     oil: None,
+//!     room: units::temperature("20 C")?,
 //! };
 //! let proposed = cycle(&wish)?;
 //! assert_eq!(proposed.medium, Medium::Oil);
@@ -27,6 +28,7 @@ pub mod martensite;
 mod table;
 
 pub use critical::Composition;
+pub(crate) use cycle::SOAK_BAND_K;
 pub use cycle::{Cycle, Hold, Tempering, Wish, cycle};
 pub use table::STEELS;
 
@@ -35,8 +37,8 @@ use crate::gas::SteelKind;
 use crate::note::Note;
 use crate::quench::OilSpeed;
 use crate::si;
+use crate::units::{System, show_temperature};
 use uom::si::f64::{Length, ThermodynamicTemperature, Time};
-use uom::si::length::inch;
 
 /// One steel of the table.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,6 +101,8 @@ pub struct Soak {
     pub sheet_min_per_inch: Option<(f64, f64)>,
     /// The least minutes that the sheet allows for any section.
     pub sheet_floor_min: Option<f64>,
+    /// Minutes more for each inch of section above the first, where the handbook minutes are said to be for one inch.
+    pub more_min_per_inch: f64,
     /// How the two agree.
     pub note: &'static str,
 }
@@ -127,6 +131,13 @@ pub enum Medium {
     Water,
 }
 
+impl Soak {
+    /// Which guidance the soak rests on, and how the two agree.
+    pub fn basis(&self) -> String {
+        format!("{}; {}", self.handbook_kind, self.note)
+    }
+}
+
 impl Steel {
     /// Finds a steel by its name, in any case, with or without `AISI` before it, with or without hyphens.
     ///
@@ -141,7 +152,7 @@ impl Steel {
         })
     }
 
-    /// The heat to soak at: the middle of its range, to the 5 °C that a controller's dial is set by.
+    /// The heat to soak at: the middle of its range, rounded down to the 5 °C that a controller's dial is set by.
     pub fn usual_heat(&self) -> ThermodynamicTemperature {
         si::from_celsius(libm::floor((self.austenitize_c.0 + self.austenitize_c.1) / 10.0) * 5.0)
     }
@@ -151,20 +162,21 @@ impl Steel {
     /// # Errors
     /// A heat more than 100 K above the range: grains grow coarse, and the melting range of some is near. Common practice, no
     /// source.
-    pub fn judged(&self, heat: ThermodynamicTemperature) -> Result<Option<Note>> {
+    pub fn judged(&self, heat: ThermodynamicTemperature, system: System) -> Result<Option<Note>> {
         let (low, high) = self.austenitize_c;
         let t_c = si::celsius(heat);
-        let range = format!("the austenitizing range of {} is {low} to {high} °C", self.grade);
+        let shown = |t_c: f64| show_temperature(si::from_celsius(t_c), system);
+        let range = format!("the austenitizing range of {} is {} to {}", self.grade, shown(low), shown(high));
         let most = high + OVERHEAT_K;
         if t_c.is_nan() || t_c > most {
             let what = "the heat of the steel";
-            let why = format!("{} °C is far above: {range}; at most {most} °C is worked out", crate::units::figures(t_c, 4));
+            let why = format!("{} is far above: {range}; at most {} is worked out", shown(t_c), shown(most));
             return Err(impossible(what, why));
         }
         Ok(if t_c < low - ROUNDED_K {
-            Some(Note::caution(format!("{t_c:.0} °C is too cold: {range}; what is not austenitized does not harden")))
+            Some(Note::caution(format!("{} is too cold: {range}; what is not austenitized does not harden", shown(t_c))))
         } else if t_c > high + ROUNDED_K {
-            Some(Note::caution(format!("{t_c:.0} °C is too hot: {range}; grains grow coarse, and the part is brittle")))
+            Some(Note::caution(format!("{} is too hot: {range}; grains grow coarse, and the part is brittle", shown(t_c))))
         } else {
             None
         })
@@ -191,6 +203,19 @@ impl Steel {
         Ok(crate::numeric::between(&points, t_c).unwrap_or(f64::NAN))
     }
 
+    /// Where the point of the tempering curve next to a temperature comes from.
+    pub fn tempering_source(&self, temper: ThermodynamicTemperature) -> &'static str {
+        let off_k = |point: &Point| libm::fabs(point.temper_c - si::celsius(temper));
+        let nearest = self.tempering.iter().min_by(|a, b| off_k(a).total_cmp(&off_k(b)));
+        nearest.map_or("no curve", |point| point.source)
+    }
+
+    /// What a hardness of the tempering curve rests on, next to a temperature.
+    pub fn tempering_basis(&self, temper: ThermodynamicTemperature) -> String {
+        let source = self.tempering_source(temper);
+        if self.tempering_note.is_empty() { source.to_owned() } else { format!("{source}; {}", self.tempering_note) }
+    }
+
     /// The lowest tempering temperature of the curve that gives a hardness; `None` if the curve does not pass it.
     pub fn temper_for(&self, hrc: f64) -> Option<ThermodynamicTemperature> {
         self.tempering
@@ -215,8 +240,7 @@ impl Steel {
             .soak
             .sheet_min_per_inch
             .map_or((0.0, 0.0), |(low, high)| ((low * inches).max(floor), (high * inches).max(floor)));
-        // 30 min more for each inch above the first, where the handbook minutes are said to be for up to one inch.
-        let more = if self.grade == "52100" { 30.0 * (section.get::<inch>() - 1.0).max(0.0) } else { 0.0 };
+        let more = self.soak.more_min_per_inch * (inches - 1.0).max(0.0);
         let least = (low + more).max(sheet.0);
         let most = (high + more).max(sheet.1).max(least);
         Ok((si::seconds(least * 60.0), si::seconds(most * 60.0)))
@@ -252,14 +276,18 @@ mod tests {
 
     #[test]
     fn a_heat_is_judged_against_the_steel() {
-        let judged = |grade: &str, heat_c| Steel::named(grade).unwrap().judged(si::from_celsius(heat_c));
+        let judged = |grade: &str, heat_c| Steel::named(grade).unwrap().judged(si::from_celsius(heat_c), System::Metric);
         assert_eq!(judged("O1", 800.0).unwrap(), None);
         assert!(
-            judged("O1", 900.0).unwrap().unwrap().text.contains("900 °C is too hot: the austenitizing range of O1 is 790 to 815")
+            judged("O1", 900.0)
+                .unwrap()
+                .unwrap()
+                .text
+                .contains("900 °C is too hot: the austenitizing range of O1 is 790 °C to 815 °C")
         );
         assert!(judged("D2", 800.0).unwrap().unwrap().text.contains("does not harden"));
         let refused = judged("O1", 1100.0).unwrap_err().to_string();
-        assert!(refused.contains("1100 °C") && refused.contains("790 to 815 °C"), "{refused}");
+        assert!(refused.contains("1100 °C") && refused.contains("790 °C to 815 °C"), "{refused}");
         assert!(judged("O1", f64::NAN).is_err());
     }
 

@@ -19,7 +19,7 @@ mod table;
 pub use show::{System, figures};
 pub use show::{
     show_flow, show_length, show_length_both, show_mass, show_power, show_pressure, show_ratio, show_temperature,
-    show_temperature_difference, show_time, show_volume,
+    show_temperature_both, show_temperature_difference, show_time, show_volume,
 };
 
 use crate::error::{ProcessError, Result, within};

@@ -22,7 +22,7 @@ pub enum System {
     #[default]
     Metric,
     /// Cubic feet and inches, inches, degrees Fahrenheit, psi.
-    Imperial,
+    Us,
 }
 
 /// A number to so many significant figures, without an exponent and without trailing noughts.
@@ -41,8 +41,8 @@ pub fn show_volume(volume: Volume, system: System) -> String {
     match system {
         System::Metric if volume.get::<cubic_meter>() >= 1.0 => with(volume.get::<cubic_meter>(), 3, "m³"),
         System::Metric => with(volume.get::<liter>(), 3, "L"),
-        System::Imperial if volume.get::<cubic_foot>() < 1.0 => with(volume.get::<cubic_inch>(), 3, "in³"),
-        System::Imperial => with(volume.get::<cubic_foot>(), 3, "ft³"),
+        System::Us if volume.get::<cubic_foot>() < 1.0 => with(volume.get::<cubic_inch>(), 3, "in³"),
+        System::Us => with(volume.get::<cubic_foot>(), 3, "ft³"),
     }
 }
 
@@ -50,7 +50,7 @@ pub fn show_volume(volume: Volume, system: System) -> String {
 pub fn show_flow(flow: VolumeRate, system: System) -> String {
     match system {
         System::Metric => with(flow.get::<liter_per_minute>(), 3, "L/min"),
-        System::Imperial => with(flow.value * 3600.0 / CUBIC_FOOT_M3, 3, "ft³/h"),
+        System::Us => with(flow.value * 3600.0 / CUBIC_FOOT_M3, 3, "ft³/h"),
     }
 }
 
@@ -59,29 +59,34 @@ pub fn show_length(length: Length, system: System) -> String {
     match system {
         System::Metric if length.get::<millimeter>() < 0.1 => with(length.get::<micrometer>(), 2, "µm"),
         System::Metric => with(length.get::<millimeter>(), 3, "mm"),
-        System::Imperial if length.get::<inch>() < 5e-4 => with(length.get::<inch>() * 1e6, 2, "µin"),
-        System::Imperial => with(length.get::<inch>(), 3, "in"),
+        System::Us if length.get::<inch>() < 5e-4 => with(length.get::<inch>() * 1e6, 2, "µin"),
+        System::Us => with(length.get::<inch>(), 3, "in"),
     }
 }
 
 /// A length in both systems, for sentences that stand in either: `4.76 mm (0.188 in)`.
 pub fn show_length_both(length: Length) -> String {
-    format!("{} ({})", show_length(length, System::Metric), show_length(length, System::Imperial))
+    format!("{} ({})", show_length(length, System::Metric), show_length(length, System::Us))
 }
 
 /// A temperature to the whole degree: no furnace here is known better.
 pub fn show_temperature(temperature: ThermodynamicTemperature, system: System) -> String {
     match system {
         System::Metric => format!("{:.0} °C", temperature.get::<degree_celsius>()),
-        System::Imperial => format!("{:.0} °F", temperature.get::<degree_fahrenheit>()),
+        System::Us => format!("{:.0} °F", temperature.get::<degree_fahrenheit>()),
     }
+}
+
+/// A temperature in both systems, for sentences that stand in either: `205 °C (401 °F)`.
+pub fn show_temperature_both(temperature: ThermodynamicTemperature) -> String {
+    format!("{} ({})", show_temperature(temperature, System::Metric), show_temperature(temperature, System::Us))
 }
 
 /// A difference of temperature, in kelvin or Fahrenheit degrees (by 1.8 alone).
 pub fn show_temperature_difference(difference: TemperatureInterval, system: System) -> String {
     match system {
         System::Metric => with(si::difference_k(difference), 3, "K"),
-        System::Imperial => with(si::difference_k(difference) * 1.8, 3, "°F"),
+        System::Us => with(si::difference_k(difference) * 1.8, 3, "°F"),
     }
 }
 
@@ -106,7 +111,7 @@ pub fn show_power(power: Power) -> String {
 pub fn show_pressure(pressure: Pressure, system: System) -> String {
     match system {
         System::Metric => with(pressure.get::<bar>(), 3, "bar"),
-        System::Imperial => with(pressure.get::<psi>(), 3, "psi"),
+        System::Us => with(pressure.get::<psi>(), 3, "psi"),
     }
 }
 
@@ -116,7 +121,7 @@ pub fn show_mass(mass: Mass, system: System) -> String {
         _ if mass.get::<gram>() < 1.0 => with(mass.get::<milligram>(), 3, "mg"),
         System::Metric if mass.get::<kilogram>() < 1.0 => with(mass.get::<gram>(), 3, "g"),
         System::Metric => with(mass.get::<kilogram>(), 3, "kg"),
-        System::Imperial => with(mass.get::<pound>(), 3, "lb"),
+        System::Us => with(mass.get::<pound>(), 3, "lb"),
     }
 }
 
@@ -151,7 +156,7 @@ mod tests {
     fn both_systems_show_the_same_quantity() {
         let chamber = units::volume("360 in3").unwrap();
         assert_eq!(show_volume(chamber, System::Metric), "5.9 L");
-        assert_eq!(show_volume(chamber, System::Imperial), "360 in³");
+        assert_eq!(show_volume(chamber, System::Us), "360 in³");
         assert_eq!(show_temperature(units::temperature("1475 F").unwrap(), System::Metric), "802 °C");
         assert_eq!(show_ratio(units::share("5 ppm").unwrap()), "5 ppm");
         assert_eq!(show_ratio(units::share("20.95 %").unwrap()), "20.95 %");

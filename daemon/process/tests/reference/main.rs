@@ -21,5 +21,4 @@ mod steel;
 mod table;
 mod thermocouple;
 mod transfer;
-mod trials;
 mod worked;

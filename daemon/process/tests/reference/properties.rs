@@ -39,14 +39,14 @@ proptest! {
     fn what_is_shown_is_read_back(value in 0.01..9999.0_f64) {
         // Three figures are shown: half of the last is lost.
         let volume = litres(value);
-        for system in [units::System::Metric, units::System::Imperial] {
+        for system in [units::System::Metric, units::System::Us] {
             let back = units::volume(&units::show_volume(volume, system)).unwrap();
             prop_assert!((back.value / volume.value - 1.0).abs() <= 5.1e-3);
             let flow = crate::quantities::litres_per_minute(value);
             let back = units::flow(&units::show_flow(flow, system)).unwrap();
             prop_assert!((back.value / flow.value - 1.0).abs() <= 5.1e-3);
         }
-        for system in [units::System::Metric, units::System::Imperial] {
+        for system in [units::System::Metric, units::System::Us] {
             let length = millimetres(value * 1e-3);
             let back = units::length(&units::show_length(length, system)).unwrap();
             prop_assert!((back.value / length.value - 1.0).abs() <= 5.1e-2);
@@ -56,7 +56,7 @@ proptest! {
         }
         let back = units::time(&units::show_time(seconds(value))).unwrap();
         prop_assert!((back.value / value - 1.0).abs() <= 5.1e-3);
-        for system in [units::System::Metric, units::System::Imperial] {
+        for system in [units::System::Metric, units::System::Us] {
             let pressure = bars(value * 1e-2);
             let back = units::pressure(&units::show_pressure(pressure, system)).unwrap();
             prop_assert!((back.value / pressure.value - 1.0).abs() <= 5.1e-3);
@@ -187,8 +187,8 @@ proptest! {
         prop_assert!(at(time + more) < at(time));
         // And the time to where it fell is the time that it fell for.
         let took = seconds_until(plate(mm), celsius(start), at(time + more), &air).unwrap().unwrap().value;
-        // Both walk the course in steps of their own.
-        prop_assert!((took - time - more).abs() < 1e-5 * (time + more));
+        // Both integrate the same course over stretches of their own: measured 1.4e-6 apart at worst over 400 000 cases.
+        prop_assert!((took - time - more).abs() < 3e-6 * (time + more));
     }
 
     #[test]

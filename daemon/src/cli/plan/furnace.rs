@@ -11,9 +11,9 @@ use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Power, Ratio, ThermodynamicTemperature, Volume, VolumeRate};
 
-use super::said::{Question, Unasked, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
-use super::{RoomArgs, ShownArgs};
-use crate::exit::{Ended, Exit};
+use super::said::{Question, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
+use super::{RoomArgs, ShownArgs, said};
+use crate::exit::Ended;
 
 /// Asks what is left after heat was cut.
 #[derive(Debug, Args)]
@@ -40,7 +40,7 @@ pub(in crate::cli) struct Interrupted {
     #[arg(long, value_name = "FLOW", value_parser = units::flow)]
     hold: Option<VolumeRate>,
     /// Oxygen in that gas.
-    #[arg(long, value_name = "SHARE", value_parser = units::share)]
+    #[arg(long, value_name = "SHARE", value_parser = units::share, requires = "hold")]
     gas_oxygen: Option<Ratio>,
     /// Air that leaks in.
     #[arg(long, value_name = "FLOW", value_parser = units::flow)]
@@ -48,7 +48,7 @@ pub(in crate::cli) struct Interrupted {
     /// The steel's whole surface.
     #[arg(long, value_name = "AREA", value_parser = units::area)]
     surface: Option<Area>,
-    /// The steel, for its carbon.
+    /// The steel, for the carbon that it can lose.
     #[arg(long)]
     steel: Option<String>,
     #[command(flatten)]
@@ -78,8 +78,7 @@ impl Question for Interrupted {
             chamber_l: self.chamber.map_or(0.0, in_litres),
             now_c: self.now.map_or(0.0, in_celsius),
             holding_w: self.holding.map_or(0.0, in_watts),
-            // People write a fall with or without its sign.
-            falls_k_min: self.falls.map_or(0.0, |fall| (fall.kelvin_per_second() * 60.0).abs()),
+            falls_k_min: self.falls.map_or(0.0, falling_k_min),
             limit_c: self.limit.map(in_celsius),
             scaling_ends_c: self.scaling_ends.map(in_celsius),
             hold_l_min: self.hold.map(in_litres_a_minute),
@@ -142,18 +141,6 @@ impl Question for Furnace {
 
 /// The readings of a file.
 fn recorded(file: &Path) -> Result<Vec<v1::PlanFurnaceReading>, Ended> {
-    let failed = |why: String| Ended::new(Exit::Usage, format!("--record {}: {why}", file.display()));
-    let text = std::fs::read_to_string(file).map_err(|error| failed(error.to_string()))?;
-    let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
-    let heading = |place: usize, line: &str| place == 0 && !line.contains(|c: char| c.is_ascii_digit());
-    lines
-        .filter(|(place, line)| !heading(*place, line))
-        .map(|(place, line)| {
-            let numbers: Vec<f64> = line.split(',').filter_map(|field| field.trim().parse().ok()).collect();
-            match numbers[..] {
-                [time_min, chamber_c, power_w] => Ok(v1::PlanFurnaceReading { time_min, chamber_c, power_w }),
-                _ => Err(failed(format!("line {} is not minutes, °C and W, parted by commas: `{line}`", place + 1))),
-            }
-        })
-        .collect()
+    let reading = |[time_min, chamber_c, power_w]: [f64; 3]| v1::PlanFurnaceReading { time_min, chamber_c, power_w };
+    Ok(said::rows(file, "minutes, °C and W")?.into_iter().map(reading).collect())
 }

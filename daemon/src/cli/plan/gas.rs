@@ -13,9 +13,10 @@ use uom::si::frequency::hertz;
 use uom::si::volume::cubic_meter;
 
 use super::said::{
-    Question, Unasked, in_bar, in_celsius, in_litres, in_litres_a_minute, in_millimetres, in_minutes, in_percent, in_ppm,
+    Question, Unasked, falling_k_min, in_bar, in_celsius, in_litres, in_litres_a_minute, in_millimetres, in_minutes, in_percent,
+    in_ppm,
 };
-use super::shop::ShopArgs;
+use super::shop::{OF_CONFIG, ShopArgs};
 use super::{HeatArgs, RoomArgs, ShownArgs};
 
 /// The gas.
@@ -24,15 +25,20 @@ pub(super) struct GasArgs {
     /// The gas: argon, nitrogen or helium.
     #[arg(long)]
     gas: Option<String>,
+    /// The temperature that litres and cubic feet of gas are counted at; 21.1 °C (70 °F) unless said.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    reference: Option<ThermodynamicTemperature>,
+}
+
+/// How pure it is.
+#[derive(Debug, Args)]
+pub(super) struct PurityArgs {
     /// Oxygen in the gas, such as "5 ppm".
     #[arg(long, value_name = "SHARE", value_parser = units::share)]
     gas_oxygen: Option<Ratio>,
     /// Purity of the gas instead, such as "99.996 %": the rest then counts as oxygen.
     #[arg(long, value_name = "SHARE", value_parser = purity)]
     gas_purity: Option<Ratio>,
-    /// The temperature that litres and cubic feet of gas are counted at; 21.1 °C (70 °F) unless said.
-    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
-    reference: Option<ThermodynamicTemperature>,
 }
 
 /// A purity, whose range is narrower than any share's.
@@ -79,36 +85,36 @@ pub(super) struct PurgeArgs {
     #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
     pores: Option<Volume>,
     /// Time in which the pores exchange with the chamber.
-    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    #[arg(long, value_name = "TIME", value_parser = units::time, requires = "pores")]
     pores_exchange: Option<Time>,
     /// How far the mean insulation follows the chamber's rise over the room.
-    #[arg(long, value_name = "SHARE", value_parser = units::share)]
+    #[arg(long, value_name = "SHARE", value_parser = units::share, requires = "pores")]
     pores_warming: Option<Ratio>,
     #[command(flatten)]
     meter: MeterArgs,
     /// Bore of the port that the gas enters by.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "port_height")]
     port_bore: Option<Length>,
     /// Height of the chamber over the port.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "port_bore")]
     port_height: Option<Length>,
     /// Height from the lowest gap of the chamber to the highest, for its chimney.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "gaps_width")]
     gaps_height: Option<Length>,
     /// Width of the gaps.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "gaps_length")]
     gaps_width: Option<Length>,
     /// Length of each level gap.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "gaps_height")]
     gaps_length: Option<Length>,
     /// Depth of the seal.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "gaps_height")]
     gaps_depth: Option<Length>,
     /// Surface of the steel that what gets in could act on.
-    #[arg(long, value_name = "AREA", value_parser = units::area)]
+    #[arg(long, value_name = "AREA", value_parser = units::area, requires = "exposed_time")]
     exposed_surface: Option<Area>,
     /// How long that steel is hot.
-    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    #[arg(long, value_name = "TIME", value_parser = units::time, requires = "exposed_surface")]
     exposed_time: Option<Time>,
 }
 
@@ -119,25 +125,25 @@ struct MeterArgs {
     #[arg(long, value_name = "FLOW", value_parser = units::flow)]
     meter_scale: Option<VolumeRate>,
     /// The gas that the scale is engraved for.
-    #[arg(long, value_name = "GAS")]
+    #[arg(long, value_name = "GAS", requires = "meter_scale")]
     meter_scale_gas: Option<String>,
     /// The meter's accuracy, of full scale.
-    #[arg(long, value_name = "SHARE", value_parser = units::share)]
+    #[arg(long, value_name = "SHARE", value_parser = units::share, requires = "meter_scale")]
     meter_accuracy: Option<Ratio>,
     /// Where its needle valve sits.
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, requires = "meter_scale")]
     meter_valve: Option<ValveWord>,
     /// Gauge pressure of the supply line.
-    #[arg(long, value_name = "PRESSURE", value_parser = units::pressure)]
+    #[arg(long, value_name = "PRESSURE", value_parser = units::pressure, requires = "meter_scale")]
     meter_line: Option<Pressure>,
     /// Gauge pressure after the meter.
-    #[arg(long, value_name = "PRESSURE", value_parser = units::pressure)]
+    #[arg(long, value_name = "PRESSURE", value_parser = units::pressure, requires = "meter_scale")]
     meter_back: Option<Pressure>,
     /// Its float.
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, requires_all = ["meter_scale", "meter_bore"])]
     meter_float: Option<FloatWord>,
     /// Bore of its tube.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires_all = ["meter_scale", "meter_float"])]
     meter_bore: Option<Length>,
 }
 
@@ -191,20 +197,20 @@ impl MeterArgs {
 }
 
 impl PurgeArgs {
-    /// Whether anything of a purge was said.
+    /// Whether a purge was asked about.
     pub(super) fn is_asked(&self) -> bool {
         self.chamber.is_some() || self.flow.is_some()
     }
 
-    pub(super) fn request(&self, gas: &GasArgs) -> v1::PlanPurgeRequest {
+    pub(super) fn request(&self, gas: &GasArgs, purity: &PurityArgs) -> v1::PlanPurgeRequest {
         let millimetres = |length: Option<Length>| length.map_or(0.0, in_millimetres);
         v1::PlanPurgeRequest {
             chamber_l: self.chamber.map_or(0.0, in_litres),
             flow_l_min: self.flow.map_or(0.0, in_litres_a_minute),
             hold_l_min: self.hold.map(in_litres_a_minute),
             gas: gas.name(),
-            gas_oxygen_ppm: gas.gas_oxygen.map(in_ppm),
-            gas_purity_percent: gas.gas_purity.map(in_percent),
+            gas_oxygen_ppm: purity.gas_oxygen.map(in_ppm),
+            gas_purity_percent: purity.gas_purity.map(in_percent),
             leak_l_min: self.leak.map(in_litres_a_minute),
             start_oxygen_percent: self.start_oxygen.map(in_percent),
             level_ppm: self.level.map(in_ppm),
@@ -228,8 +234,7 @@ impl PurgeArgs {
                 shape: v1::GapShape::DoorFrame.into(),
             }),
             opening_percent: self.opening.map(in_percent),
-            // People write a fall with or without its sign.
-            cools_k_min: self.cools.map(|cools| (cools.kelvin_per_second() * 60.0).abs()),
+            cools_k_min: self.cools.map(falling_k_min),
             exposed: self.exposed_surface.map(|surface| v1::PlanExposed {
                 surface_cm2: surface.get::<square_centimeter>(),
                 carbon_percent: None,
@@ -248,6 +253,8 @@ pub(in crate::cli) struct Purge {
     #[command(flatten)]
     gas: GasArgs,
     #[command(flatten)]
+    purity: PurityArgs,
+    #[command(flatten)]
     heat: HeatArgs,
     /// The steel, for what the gas does to it.
     #[arg(long)]
@@ -257,7 +264,7 @@ pub(in crate::cli) struct Purge {
     #[command(flatten)]
     shop: ShopArgs,
     /// A furnace of that configuration, whose chamber, flows and supply are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     furnace: Option<String>,
     #[command(flatten)]
     shown: ShownArgs,
@@ -285,7 +292,7 @@ impl Question for Purge {
             room_c: self.room.room.map(in_celsius),
             steel: self.steel.clone().unwrap_or_default(),
             units: self.shown.units.into(),
-            ..self.purge.request(&self.gas)
+            ..self.purge.request(&self.gas, &self.purity)
         };
         if let Some(furnace) = &self.furnace {
             self.shop.purge(furnace, &mut request).map_err(Unasked::Shop)?;
@@ -302,12 +309,12 @@ impl Question for Purge {
 #[derive(Debug, Args)]
 pub(super) struct CylinderArgs {
     /// Water volume of the cylinder, such as "43.8 L".
-    #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
+    #[arg(long, value_name = "VOLUME", value_parser = units::volume, conflicts_with = "contents")]
     cylinder: Option<Volume>,
     /// What a full one holds, such as "110 ft3" or "6 m3", instead of its water volume; with --filled.
-    #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
+    #[arg(long, value_name = "VOLUME", value_parser = units::volume, requires = "filled")]
     contents: Option<Volume>,
-    /// Gauge pressure of a full one.
+    /// Gauge pressure of a full one, such as "200 bar": to say how full it is.
     #[arg(long, value_name = "PRESSURE", value_parser = units::pressure)]
     filled: Option<Pressure>,
     /// What its gauge shows, such as "140 bar" or "2000 psi".
@@ -342,8 +349,11 @@ pub(super) struct CylinderArgs {
     #[arg(long, value_name = "VOLUME", value_parser = units::volume)]
     room_volume: Option<Volume>,
     /// How often the air of that room is replaced, such as "2 /h".
-    #[arg(long, value_name = "RATE", value_parser = units::air_changes)]
+    #[arg(long, value_name = "RATE", value_parser = units::air_changes, requires = "room_volume")]
     room_changes: Option<Frequency>,
+    /// The oxygen at which the shop's first alarm of that room is raised; 19.5 % unless said.
+    #[arg(long, value_name = "SHARE", value_parser = units::share, requires = "room_volume")]
+    room_alarm: Option<Ratio>,
 }
 
 /// A stretch that draws gas, as it is typed.
@@ -356,7 +366,7 @@ fn draw(text: &str) -> Result<v1::PlanDraw, ProcessError> {
 }
 
 impl CylinderArgs {
-    /// Whether anything of a cylinder was said.
+    /// Whether a cylinder was asked about.
     pub(super) fn is_asked(&self) -> bool {
         self.cylinder.is_some() || self.contents.is_some()
     }
@@ -376,6 +386,7 @@ impl CylinderArgs {
             room: self.room_volume.map(|volume| v1::PlanRoom {
                 volume_m3: volume.get::<cubic_meter>(),
                 air_changes_per_h: self.room_changes.map(|changes| changes.get::<hertz>() * 3600.0),
+                alarm_percent: self.room_alarm.map(in_percent),
             }),
             reference_c: gas.reference.map(in_celsius),
             evening: self.evening.map(|gauge| v1::PlanEvening {
@@ -400,7 +411,7 @@ pub(in crate::cli) struct Cylinder {
     #[command(flatten)]
     shop: ShopArgs,
     /// A supply of that configuration, whose gas, cylinder and room are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     supply: Option<String>,
     #[command(flatten)]
     shown: ShownArgs,
@@ -421,6 +432,7 @@ impl Question for Cylinder {
         ("temperature_c", "cylinder-temperature"),
         ("evening.gauge_bar", "evening"),
         ("evening.ago_h", "ago"),
+        ("room.volume_m3", "room-volume"),
         ("room.air_changes_per_h", "room-changes"),
     ];
 

@@ -1,6 +1,7 @@
 //! The arithmetic, asked at the command line. No service runs for it: the question is put together here as the API's own message
 //! and answered in this process, so that both say the same.
 
+mod chamber;
 mod furnace;
 mod gas;
 mod quench;
@@ -8,20 +9,26 @@ mod said;
 mod shop;
 mod steel;
 
-use clap::{Arg, Args, Subcommand, ValueEnum};
+use clap::{Arg, ArgGroup, Args, Command, Id, Subcommand, ValueEnum};
 use hearthward_api::planning;
 use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_proto::v1;
 use uom::si::f64::{ThermodynamicTemperature, Time};
 
+use self::chamber::{Leak, Meter};
 use self::furnace::{Furnace, Interrupted};
-use self::gas::{Cylinder, CylinderArgs, GasArgs, Purge, PurgeArgs};
-use self::quench::{Bath, BathArgs, InAirArgs, Transfer, TransferArgs};
+use self::gas::{Cylinder, CylinderArgs, GasArgs, Purge, PurgeArgs, PurityArgs};
+use self::quench::{Bath, BathArgs, InAirArgs, Plates, Transfer, TransferArgs};
 use self::said::{Question, UnitsWord, in_celsius, in_minutes};
-use self::shop::ShopArgs;
-use self::steel::{HeatUp, RampArgs, SectionArgs, Temper};
+use self::shop::{OF_CONFIG, ShopArgs};
+use self::steel::{HeatUp, RAMP_FLAGS, RampArgs, SectionArgs, Temper};
 use crate::exit::Ended;
+
+#[cfg(test)]
+mod ranges;
+#[cfg(test)]
+mod walked;
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Plan {
@@ -49,8 +56,17 @@ pub(super) enum Plan {
     /// What the furnace loses and holds, from a recorded heat-up.
     #[command(after_help = Furnace::EXAMPLE, mut_args(signed))]
     Furnace(Box<Furnace>),
+    /// What leaks into a chamber, from a probe's record or from witness strips.
+    #[command(after_help = Leak::EXAMPLE, mut_args(signed))]
+    Leak(Box<Leak>),
+    /// What a meter really shows, from a bag and a stopwatch.
+    #[command(after_help = Meter::EXAMPLE, mut_args(signed))]
+    Meter(Box<Meter>),
+    /// What plates or still air do to a part of air-hardening steel.
+    #[command(after_help = Plates::EXAMPLE, mut_args(signed))]
+    Plates(Box<Plates>),
     /// A whole load: "I have this steel in this section: what cycle?"
-    #[command(after_help = Cycle::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Cycle::EXAMPLE, mut_args(signed), mut_args(of_a_part), groups(parts()))]
     Cycle(Box<Cycle>),
 }
 
@@ -65,6 +81,9 @@ impl Plan {
             Self::Temper(temper) => said::answer(*temper),
             Self::Interrupted(interrupted) => said::answer(*interrupted),
             Self::Furnace(furnace) => said::answer(*furnace),
+            Self::Leak(leak) => said::answer(*leak),
+            Self::Meter(meter) => said::answer(*meter),
+            Self::Plates(plates) => said::answer(*plates),
             Self::Cycle(cycle) => said::answer(*cycle),
         }
     }
@@ -73,6 +92,39 @@ impl Plan {
 /// Lets a value begin with its sign: "-1 L/min" is then refused as a flow, "-5 C" is a temperature.
 fn signed(flag: Arg) -> Arg {
     if flag.get_action().takes_values() { flag.allow_hyphen_values(true) } else { flag }
+}
+
+/// The flags that begin a part of a whole load.
+const BEGINS: [(&str, &[&str]); 4] = [
+    ("gas_side", &["chamber", "flow", "furnace"]),
+    ("cylinder_side", &["cylinder", "contents", "supply"]),
+    ("any_gas", &["chamber", "flow", "furnace", "cylinder", "contents", "supply"]),
+    ("quench_side", &["bath", "tank", "in_air"]),
+];
+
+fn parts() -> impl Iterator<Item = ArgGroup> {
+    BEGINS.into_iter().map(|(part, flags)| ArgGroup::new(part).args(flags.iter().copied()).multiple(true))
+}
+
+/// Holds a flag of a whole load to the part that it belongs to: without that part nothing would come of it.
+fn of_a_part(flag: Arg) -> Arg {
+    let id = flag.get_id().clone();
+    if BEGINS.iter().any(|(_, begin)| begin.contains(&id.as_str())) {
+        return flag;
+    }
+    let part = match () {
+        () if belongs::<PurgeArgs>(&id) || belongs::<PurityArgs>(&id) => "gas_side",
+        () if belongs::<GasArgs>(&id) => "any_gas",
+        () if belongs::<CylinderArgs>(&id) || id == "cooling" => "cylinder_side",
+        // The proposal itself asks for the class of the oil.
+        () if (belongs::<BathArgs>(&id) && id != "oil") || belongs::<TransferArgs>(&id) => "quench_side",
+        () => return flag,
+    };
+    flag.requires(part)
+}
+
+fn belongs<A: Args>(id: &Id) -> bool {
+    A::augment_args(Command::new("part")).get_arguments().any(|flag| flag.get_id() == id)
 }
 
 /// How the answer is shown.
@@ -111,7 +163,7 @@ pub(super) struct Cycle {
     #[command(flatten)]
     section: SectionArgs,
     /// Foil or coating keeps it bright, where no gas does.
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["chamber", "flow", "furnace"])]
     protected: bool,
     /// The hardness wanted after tempering, HRC.
     #[arg(long, value_name = "HRC")]
@@ -121,6 +173,8 @@ pub(super) struct Cycle {
     cooling: Option<Time>,
     #[command(flatten)]
     gas: GasArgs,
+    #[command(flatten)]
+    purity: PurityArgs,
     #[command(flatten)]
     purge: PurgeArgs,
     #[command(flatten)]
@@ -138,13 +192,13 @@ pub(super) struct Cycle {
     #[command(flatten)]
     shop: ShopArgs,
     /// A furnace of that configuration, whose chamber, flows and gas are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     furnace: Option<String>,
     /// A supply of that configuration, whose cylinder and room are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     supply: Option<String>,
     /// A tank of that configuration, whose volume, window and flash point are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     tank: Option<String>,
     #[command(flatten)]
     shown: ShownArgs,
@@ -158,24 +212,19 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
     --in-air \"2 s\" --bath \"12 L\" --bath-temperature \"48 C\" --part-mass \"0.2 kg\" --parts 3";
 
     fn request(&self) -> Result<v1::PlanCycleRequest, Ended> {
-        let (units, room_c) = (i32::from(self.shown.units), self.room.room.map(in_celsius));
+        let units = i32::from(self.shown.units);
         let asked = self.purge.is_asked() || self.furnace.is_some();
-        let mut purge = asked.then(|| v1::PlanPurgeRequest { room_c, units, ..self.purge.request(&self.gas) });
+        let mut purge = asked.then(|| v1::PlanPurgeRequest { units, ..self.purge.request(&self.gas, &self.purity) });
         if let (Some(furnace), Some(purge)) = (&self.furnace, &mut purge) {
             self.shop.purge(furnace, purge)?;
         }
-        let ramp = self.ramp.ramp().map(|ramp| v1::PlanRamp {
-            gas: self.gas.name(),
-            flow_l_min: purge.as_ref().and_then(|purge| purge.hold_l_min),
-            ..ramp
-        });
         let asked = self.cylinder.is_asked() || self.supply.is_some();
-        let mut cylinder = asked.then(|| v1::PlanCylinderRequest { room_c, units, ..self.cylinder.request(&self.gas) });
+        let mut cylinder = asked.then(|| v1::PlanCylinderRequest { units, ..self.cylinder.request(&self.gas) });
         if let (Some(supply), Some(cylinder)) = (&self.supply, &mut cylinder) {
             self.shop.cylinder(supply, cylinder)?;
         }
         let quenched = self.bath.is_asked() || self.tank.is_some() || self.in_air.in_air.is_some();
-        let mut bath = quenched.then(|| v1::PlanBathRequest { room_c, units, ..self.bath.request(&self.in_air) });
+        let mut bath = quenched.then(|| v1::PlanBathRequest { units, ..self.bath.request(&self.in_air) });
         if let (Some(tank), Some(bath)) = (&self.tank, &mut bath) {
             self.shop.bath(tank, bath)?;
         }
@@ -187,10 +236,11 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
             oil: self.bath.oil(),
             purge,
             cylinder,
-            ramp,
-            transfer: quenched.then(|| v1::PlanTransferRequest { room_c, units, ..self.transfer.request(&self.in_air) }),
+            ramp: self.ramp.ramp(),
+            transfer: quenched.then(|| v1::PlanTransferRequest { units, ..self.transfer.request(&self.in_air) }),
             bath,
             cooling_min: self.cooling.map(in_minutes),
+            room_c: self.room.room.map(in_celsius),
             units,
         })
     }
@@ -199,7 +249,14 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
 impl Question for Cycle {
     type Response = v1::PlanCycleResponse;
     const RESPONSE: &'static str = "PlanCycleResponse";
-    const FLAGS: &'static [(&'static str, &'static str)] = said::FLAGS_OF_PARTS;
+    const FLAGS: &'static [(&'static str, &'static str)] = &[("section.size_mm", "section")];
+    const PARTS: &'static [said::Part] = &[
+        ("purge", Purge::FLAGS),
+        ("cylinder", Cylinder::FLAGS),
+        ("ramp", RAMP_FLAGS),
+        ("transfer", Transfer::FLAGS),
+        ("bath", Bath::FLAGS),
+    ];
 
     fn shown(&self) -> &ShownArgs {
         &self.shown

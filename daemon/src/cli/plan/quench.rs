@@ -9,7 +9,7 @@ use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Length, Mass, Ratio, ThermodynamicTemperature, Time, Volume};
 
 use super::said::{Question, Unasked, in_celsius, in_kilograms, in_litres, in_millimetres, in_minutes, in_percent, in_seconds};
-use super::shop::ShopArgs;
+use super::shop::{OF_CONFIG, ShopArgs};
 use super::steel::SectionArgs;
 use super::{HeatArgs, OilWord, RoomArgs, ShownArgs};
 
@@ -28,10 +28,10 @@ pub(super) struct TransferArgs {
     #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
     limit: Option<ThermodynamicTemperature>,
     /// Thickness of its edge, where it has one: a knife's, before grinding.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "edge_width")]
     edge: Option<Length>,
     /// From the edge to the back.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "edge")]
     edge_width: Option<Length>,
 }
 
@@ -137,16 +137,16 @@ pub(super) struct BathArgs {
     #[arg(long, value_name = "TIME", value_parser = units::time)]
     open: Option<Time>,
     /// How long the door is shut between pulls.
-    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    #[arg(long, value_name = "TIME", value_parser = units::time, requires = "parts")]
     shut: Option<Time>,
     /// Free surface of the oil, for level and cover.
     #[arg(long, value_name = "AREA", value_parser = units::area)]
     tank_surface: Option<Area>,
     /// From the oil up to the rim.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "tank_surface")]
     tank_freeboard: Option<Length>,
     /// Length of a part as it hangs.
-    #[arg(long, value_name = "LENGTH", value_parser = units::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = units::length, requires = "tank_surface")]
     part_length: Option<Length>,
     /// Time constant of the tank's cooling, for when it is back in its window.
     #[arg(long, value_name = "TIME", value_parser = units::time)]
@@ -154,7 +154,7 @@ pub(super) struct BathArgs {
 }
 
 impl BathArgs {
-    /// Whether anything of a bath was said.
+    /// Whether a bath was asked about.
     pub(super) fn is_asked(&self) -> bool {
         self.bath.is_some()
     }
@@ -207,7 +207,7 @@ pub(in crate::cli) struct Bath {
     #[command(flatten)]
     shop: ShopArgs,
     /// A tank of that configuration, whose volume, window and flash point are then taken.
-    #[arg(long, value_name = "NAME", requires = "config")]
+    #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     tank: Option<String>,
     #[command(flatten)]
     shown: ShownArgs,
@@ -256,5 +256,78 @@ impl Question for Bath {
 
     fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
         v1::PlanBathResponse { answer: answers.pop() }
+    }
+}
+
+/// Asks about plates, or still air instead.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Plates {
+    /// Mass of both plates together.
+    #[arg(long, value_name = "MASS", value_parser = units::mass)]
+    plates: Option<Mass>,
+    /// Their temperature before the first part; the room's unless said.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    plates_temperature: Option<ThermodynamicTemperature>,
+    #[command(flatten)]
+    section: SectionArgs,
+    /// Mass of each part.
+    #[arg(long, value_name = "MASS", value_parser = units::mass)]
+    part_mass: Option<Mass>,
+    /// How many parts are pulled one after another.
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    parts: Option<u32>,
+    /// From the door to between the plates, such as "3 s".
+    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    in_air: Option<Time>,
+    #[command(flatten)]
+    heat: HeatArgs,
+    /// The steel, to see whether the section hardens so.
+    #[arg(long)]
+    steel: Option<String>,
+    #[command(flatten)]
+    room: RoomArgs,
+    #[command(flatten)]
+    shown: ShownArgs,
+}
+
+impl Plates {
+    pub(super) const EXAMPLE: &'static str = "\
+Example: three carving knives of A2 between aluminium plates of 6 kg:
+  hearthward plan plates --plates \"6 kg\" --section \"3 mm\" --part-mass \"0.15 kg\" --parts 3 --steel A2";
+}
+
+impl Question for Plates {
+    type Response = v1::PlanPlatesResponse;
+    const RESPONSE: &'static str = "PlanPlatesResponse";
+    const FLAGS: &'static [(&'static str, &'static str)] = &[
+        ("section.size_mm", "section"),
+        ("part_kg", "part-mass"),
+        ("time_s", "in-air"),
+        ("plates_kg", "plates"),
+        ("plates_c", "plates-temperature"),
+    ];
+
+    fn shown(&self) -> &ShownArgs {
+        &self.shown
+    }
+
+    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+        let request = v1::PlanPlatesRequest {
+            section: self.section.section(),
+            part_kg: self.part_mass.map_or(0.0, in_kilograms),
+            parts: self.parts.unwrap_or_default(),
+            heat_c: self.heat.heat.map(in_celsius),
+            time_s: self.in_air.map(in_seconds),
+            plates_kg: self.plates.map_or(0.0, in_kilograms),
+            plates_c: self.plates_temperature.map(in_celsius),
+            steel: self.steel.clone().unwrap_or_default(),
+            room_c: self.room.room.map(in_celsius),
+            units: self.shown.units.into(),
+        };
+        Ok(vec![planning::plates(&request)?])
+    }
+
+    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
+        v1::PlanPlatesResponse { answer: answers.pop() }
     }
 }

@@ -1,8 +1,11 @@
 //! How a question is asked and its answer said: text or JSON, and failures in terms of the flags that were typed.
 
+use std::path::Path;
+
 use clap::{Args, Command, ValueEnum};
 use hearthward_api::planning::{Unplanned, message};
 use hearthward_process::plan::Answer;
+use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
 use prost::Message;
 use uom::si::f64::{
@@ -39,6 +42,9 @@ impl From<Unplanned> for Unasked {
     }
 }
 
+/// A question inside another: its field, and the fields of it whose flag has another name.
+pub(super) type Part = (&'static str, &'static [(&'static str, &'static str)]);
+
 /// One of the planner's questions as a command.
 pub(super) trait Question: Args {
     /// What the API answers it with.
@@ -47,6 +53,8 @@ pub(super) trait Question: Args {
     const RESPONSE: &'static str;
     /// Fields whose flag is not their own name without the unit.
     const FLAGS: &'static [(&'static str, &'static str)];
+    /// The questions inside this one, each by its field and with its own such list.
+    const PARTS: &'static [Part] = &[];
 
     fn shown(&self) -> &ShownArgs;
     fn ask(&self) -> Result<Vec<Answer>, Unasked>;
@@ -69,8 +77,12 @@ fn failed<Q: Question>(why: Unasked) -> Ended {
         Unasked::Unplanned(Unplanned::Refused(words)) => Ended::new(Exit::Refused, words),
         Unasked::Unplanned(Unplanned::Field { field, why }) => {
             let flags = flags::<Q>();
-            let subject = flag_of(&field, Q::FLAGS, &flags).unwrap_or_else(|| "the question".to_owned());
-            let words: Vec<String> = why.split(' ').map(|word| named(word, Q::FLAGS, &flags)).collect();
+            let listed = (Q::FLAGS, Q::PARTS);
+            let subject = flag_of(&field, listed, &flags).unwrap_or_else(|| "the question".to_owned());
+            let part = Q::PARTS.iter().find(|(part, _)| field.starts_with(&format!("{part}.")));
+            // Words of a sentence about a part are fields of that part.
+            let own = part.map_or(Q::FLAGS, |(_, own)| own);
+            let words: Vec<String> = why.split(' ').map(|word| named(word, (own, Q::PARTS), &flags)).collect();
             Ended::new(Exit::Usage, format!("{subject} {}", words.join(" ")))
         }
         Unasked::Shop(ended) => ended,
@@ -83,19 +95,27 @@ fn flags<Q: Question>() -> Vec<String> {
     command.get_arguments().filter_map(|flag| flag.get_long().map(str::to_owned)).collect()
 }
 
+/// What is listed for a question: its own fields, and those of its parts.
+type Listed<'a> = (&'a [(&'static str, &'static str)], &'a [Part]);
+
 /// A word of a sentence, as a flag where it is a field.
-fn named(word: &str, own: &[(&str, &str)], flags: &[String]) -> String {
+fn named(word: &str, listed: Listed<'_>, flags: &[String]) -> String {
     let field = word.trim_end_matches([':', ',', ';', '.']);
     if !field.contains('_') {
         return word.to_owned();
     }
-    flag_of(field, own, flags).map_or_else(|| word.to_owned(), |flag| word.replacen(field, &flag, 1))
+    flag_of(field, listed, flags).map_or_else(|| word.to_owned(), |flag| word.replacen(field, &flag, 1))
 }
 
-/// The flag of a field: the one listed for it, or the longest that its path begins with, outer names left off as needed.
-fn flag_of(field: &str, own: &[(&str, &str)], flags: &[String]) -> Option<String> {
+/// The flag of a field: the one listed for it; that of a part's field, by the part's own list; or the longest that its path begins
+/// with, outer names left off as needed.
+fn flag_of(field: &str, (own, parts): Listed<'_>, flags: &[String]) -> Option<String> {
     if let Some((_, flag)) = own.iter().find(|(name, _)| *name == field) {
         return Some(format!("--{flag}"));
+    }
+    let inner = |(part, own): &Part| Some((field.strip_prefix(part)?.strip_prefix('.')?, *own));
+    if let Some((field, own)) = parts.iter().find_map(inner) {
+        return flag_of(field, (own, &[]), flags);
     }
     let path: Vec<&str> = field.split('.').map(|name| name.split('[').next().unwrap_or(name)).collect();
     (0..path.len()).find_map(|outer| {
@@ -105,29 +125,21 @@ fn flag_of(field: &str, own: &[(&str, &str)], flags: &[String]) -> Option<String
     })
 }
 
-/// Fields of a cycle's parts whose flags have other names.
-pub(super) const FLAGS_OF_PARTS: &[(&str, &str)] = &[
-    ("cylinder.volume_l", "cylinder"),
-    ("cylinder.temperature_c", "cylinder-temperature"),
-    ("cylinder.room.volume_m3", "room-volume"),
-    ("cylinder.room.air_changes_per_h", "room-changes"),
-    ("section.size_mm", "section"),
-    ("transfer.section.size_mm", "section"),
-    ("transfer.time_s", "in-air"),
-    ("bath.section.size_mm", "section"),
-    ("bath.volume_l", "bath"),
-    ("bath.time_s", "in-air"),
-    ("bath.part_kg", "part-mass"),
-    ("bath.tank.part_mm", "part-length"),
-    ("bath.cooling_min", "bath-cooling"),
-    ("ramp.rate_k_min", "ramp"),
-    ("ramp.rated_w", "power"),
-    ("ramp.load_kg", "load"),
-    ("taper.width_mm", "edge-width"),
-    ("transfer.taper.width_mm", "edge-width"),
-    ("purge.pores.volume_l", "pores"),
-    ("purge.meter.full_scale_l_min", "meter-scale"),
-];
+/// The rows of a file with three numbers each, parted by commas; a first line without a digit is its heading.
+pub(super) fn rows(file: &Path, what: &str) -> Result<Vec<[f64; 3]>, Ended> {
+    let failed = |why: String| Ended::new(Exit::Usage, format!("--record {}: {why}", file.display()));
+    let text = std::fs::read_to_string(file).map_err(|error| failed(error.to_string()))?;
+    let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
+    let heading = |place: usize, line: &str| place == 0 && !line.contains(|c: char| c.is_ascii_digit());
+    lines
+        .filter(|(place, line)| !heading(*place, line))
+        .map(|(place, line)| {
+            let numbers: Vec<f64> = line.split(',').filter_map(|field| field.trim().parse().ok()).collect();
+            let wrong = || failed(format!("line {} is not {what}, parted by commas: `{line}`", place + 1));
+            <[f64; 3]>::try_from(numbers).map_err(|_| wrong())
+        })
+        .collect()
+}
 
 /// Units by the word that is typed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -145,6 +157,11 @@ impl From<UnitsWord> for i32 {
             UnitsWord::Us => v1::UnitSystem::Us.into(),
         }
     }
+}
+
+/// A fall in kelvin a minute: people write it with or without its sign.
+pub(super) fn falling_k_min(fall: Ramp) -> f64 {
+    (fall.kelvin_per_second() * 60.0).abs()
 }
 
 pub(super) fn in_celsius(quantity: ThermodynamicTemperature) -> f64 {
@@ -203,12 +220,14 @@ mod tests {
     fn a_field_leads_to_the_flag_that_was_typed() {
         let flags: Vec<String> =
             ["gas", "gas-oxygen", "flow", "meter-scale", "meter-scale-gas", "draw", "cylinder"].map(str::to_owned).into();
-        let of = |field| flag_of(field, FLAGS_OF_PARTS, &flags);
+        let parts: &[Part] = &[("cylinder", &[("volume_l", "cylinder")]), ("purge", &[])];
+        let of = |field| flag_of(field, (&[], parts), &flags);
         assert_eq!(of("gas_oxygen_ppm").as_deref(), Some("--gas-oxygen"));
         assert_eq!(of("purge.flow_l_min").as_deref(), Some("--flow"));
-        assert_eq!(of("meter.scale_gas").as_deref(), Some("--meter-scale-gas"));
+        assert_eq!(of("purge.meter.scale_gas").as_deref(), Some("--meter-scale-gas"));
         assert_eq!(of("cylinder.volume_l").as_deref(), Some("--cylinder"));
+        assert_eq!(of("cylinder.gas").as_deref(), Some("--gas"), "not --cylinder, which its path begins with");
         assert_eq!(of("request"), None);
-        assert_eq!(named("gas_oxygen_ppm:", &[], &flags), "--gas-oxygen:");
+        assert_eq!(named("gas_oxygen_ppm:", (&[], &[]), &flags), "--gas-oxygen:");
     }
 }

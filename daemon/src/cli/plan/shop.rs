@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
 use hearthward_equipment::Name;
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_celsius, in_litres_per_minute};
 use hearthward_proto::v1;
 use uom::si::frequency::hertz;
-use uom::si::ratio::part_per_million;
+use uom::si::ratio::{part_per_million, percent};
 use uom::si::volume::cubic_meter;
 
 use super::said::{in_bar, in_litres};
@@ -15,11 +15,15 @@ use crate::cli::check::refused;
 use crate::exit::{Ended, Exit};
 use crate::settings::{Problems, Settings, Sources};
 
+/// The flags that name something of a configuration; without one of them a configuration would be read for nothing.
+pub(super) const OF_CONFIG: &str = "of_config";
+
 /// A configuration to take figures from.
 #[derive(Debug, Args)]
+#[command(group = ArgGroup::new(OF_CONFIG).multiple(true))]
 pub(super) struct ShopArgs {
     /// A configuration to take figures from; no driver is loaded and nothing is started.
-    #[arg(long, short, value_name = "FILE")]
+    #[arg(long, short, value_name = "FILE", requires = OF_CONFIG)]
     config: Option<PathBuf>,
 }
 
@@ -53,7 +57,7 @@ impl ShopArgs {
         Ok(())
     }
 
-    /// Gas, cylinder and room of a supply.
+    /// Gas, cylinder and room of a supply, with the room's first alarm level.
     pub(super) fn cylinder(&self, supply: &str, request: &mut v1::PlanCylinderRequest) -> Result<(), Ended> {
         let settings = self.read()?;
         let found = find("supply", supply, &settings.supplies, |supply| &supply.name)?;
@@ -65,9 +69,13 @@ impl ShopArgs {
         }
         request.filled_bar = request.filled_bar.or(Some(in_bar(found.filled)));
         request.gauge_error_bar = request.gauge_error_bar.or(Some(in_bar(found.gauge_error)));
+        if let Some(room) = &mut request.room {
+            room.alarm_percent = room.alarm_percent.or(Some(settings.room.first_level.get::<percent>()));
+        }
         let room = settings.room.volume.map(|volume| v1::PlanRoom {
             volume_m3: volume.get::<cubic_meter>(),
             air_changes_per_h: Some(settings.room.air_changes.get::<hertz>() * 3600.0),
+            alarm_percent: Some(settings.room.first_level.get::<percent>()),
         });
         request.room = request.room.or(room);
         Ok(())

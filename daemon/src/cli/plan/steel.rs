@@ -9,9 +9,11 @@ use hearthward_proto::v1;
 use uom::si::f64::{Length, Mass, Power, TemperatureInterval, ThermodynamicTemperature, Time, VolumeRate};
 
 use super::said::{
-    Question, Unasked, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes, in_watts,
+    Question, Unasked, falling_k_min, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes,
+    in_watts,
 };
-use super::{HeatArgs, RoomArgs, ShownArgs};
+use super::{HeatArgs, RoomArgs, ShownArgs, said};
+use crate::exit::{Ended, Exit};
 
 /// A section of steel.
 #[derive(Debug, Args)]
@@ -48,33 +50,34 @@ impl SectionArgs {
 /// A ramp and the furnace that is to do it.
 #[derive(Debug, Args)]
 pub(super) struct RampArgs {
-    /// The ramp, such as "6 K/min" or "540 F/h", to see whether the furnace can do it.
+    /// The ramp, such as "6 K/min" or "540 F/h", if the load starts with its furnace: whether it can do it, and when the load is there.
     #[arg(long, value_name = "RATE", value_parser = units::ramp)]
     ramp: Option<Ramp>,
     /// Power on the furnace's plate.
-    #[arg(long, value_name = "POWER", value_parser = units::power)]
+    #[arg(long, value_name = "POWER", value_parser = units::power, requires = "ramp")]
     power: Option<Power>,
     /// Power that holds the heat once all is hot: what the controller's output settles at.
-    #[arg(long, value_name = "POWER", value_parser = units::power)]
+    #[arg(long, value_name = "POWER", value_parser = units::power, requires = "ramp")]
     holding: Option<Power>,
     /// How fast the closed, empty furnace begins to fall from the heat once it is cut.
-    #[arg(long, value_name = "RATE", value_parser = units::ramp)]
+    #[arg(long, value_name = "RATE", value_parser = units::ramp, requires = "ramp")]
     falls: Option<Ramp>,
     /// Mass of the load.
-    #[arg(long, value_name = "MASS", value_parser = units::mass)]
+    #[arg(long, value_name = "MASS", value_parser = units::mass, requires = "ramp")]
     load: Option<Mass>,
 }
+
+/// Fields of a ramp whose flags have other names.
+pub(super) const RAMP_FLAGS: &[(&str, &str)] = &[("rate_k_min", "ramp"), ("rated_w", "power"), ("load_kg", "load")];
 
 impl RampArgs {
     /// The ramp, without its gas.
     pub(super) fn ramp(&self) -> Option<v1::PlanRamp> {
-        let k_min = |ramp: Ramp| ramp.kelvin_per_second() * 60.0;
         self.ramp.map(|ramp| v1::PlanRamp {
-            rate_k_min: k_min(ramp),
+            rate_k_min: ramp.kelvin_per_second() * 60.0,
             rated_w: self.power.map_or(0.0, in_watts),
             holding_w: self.holding.map_or(0.0, in_watts),
-            // People write a fall with or without its sign.
-            falls_k_min: self.falls.map_or(0.0, |fall| k_min(fall).abs()),
+            falls_k_min: self.falls.map_or(0.0, falling_k_min),
             load_kg: self.load.map(in_kilograms),
             ..Default::default()
         })
@@ -106,10 +109,10 @@ pub(in crate::cli) struct HeatUp {
     #[command(flatten)]
     ramp: RampArgs,
     /// The gas that flows meanwhile.
-    #[arg(long)]
+    #[arg(long, requires = "flow")]
     gas: Option<String>,
     /// Its flow.
-    #[arg(long, value_name = "FLOW", value_parser = units::flow)]
+    #[arg(long, value_name = "FLOW", value_parser = units::flow, requires = "ramp")]
     flow: Option<VolumeRate>,
     #[command(flatten)]
     room: RoomArgs,
@@ -127,22 +130,18 @@ Example: punches of 12 mm under gas, in a furnace of 2.2 kW that holds 800 °C w
 impl Question for HeatUp {
     type Response = v1::PlanHeatUpResponse;
     const RESPONSE: &'static str = "PlanHeatUpResponse";
-    const FLAGS: &'static [(&'static str, &'static str)] = &[
-        ("section.size_mm", "section"),
-        ("ramp.rate_k_min", "ramp"),
-        ("ramp.rated_w", "power"),
-        ("ramp.load_kg", "load"),
-        ("ramp.holding_w", "holding"),
-        ("ramp.falls_k_min", "falls"),
-        ("ramp.flow_l_min", "flow"),
-        ("ramp.gas", "gas"),
-    ];
+    const FLAGS: &'static [(&'static str, &'static str)] = &[("section.size_mm", "section")];
+    const PARTS: &'static [said::Part] = &[("ramp", RAMP_FLAGS)];
 
     fn shown(&self) -> &ShownArgs {
         &self.shown
     }
 
     fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+        if self.room.room.is_some() && self.start.is_some() && self.ramp.ramp.is_none() {
+            let why = "--room does not count where --start is said and no --ramp is asked for: leave it out";
+            return Err(Unasked::Shop(Ended::new(Exit::Usage, why)));
+        }
         let ramp = self.ramp.ramp().map(|ramp| v1::PlanRamp {
             gas: self.gas.clone().unwrap_or_default(),
             flow_l_min: self.flow.map(in_litres_a_minute),

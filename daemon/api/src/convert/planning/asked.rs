@@ -131,7 +131,7 @@ pub(super) struct Asked {
 
 impl Asked {
     pub(super) fn new(units: v1::UnitSystem) -> Self {
-        let system = if units == v1::UnitSystem::Us { System::Imperial } else { System::Metric };
+        let system = if units == v1::UnitSystem::Us { System::Us } else { System::Metric };
         Self { system, taken: Vec::new(), warned: Vec::new() }
     }
 

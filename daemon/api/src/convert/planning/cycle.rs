@@ -1,9 +1,11 @@
 //! A whole load.
 
+use hearthward_process::flow::Reference;
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, CycleQuestion, GasSide, QuenchSide};
 use hearthward_process::steel::Wish;
 use hearthward_proto::v1;
+use uom::si::volume_rate::liter_per_minute;
 
 use super::asked::{Asked, HRC, MINUTES, Result, Unplanned};
 use super::{gas, quench, steel};
@@ -21,25 +23,23 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
     if let Some(hrc) = hardness_hrc {
         steel::tempered(steel, hrc)?;
     }
+    let room = asked.room(request.room_c)?;
     let wish = Wish {
         steel,
         section,
         protected: request.protected || request.purge.is_some(),
         hardness_hrc,
         oil: quench::said_speed(request.oil()),
+        room,
     };
     let proposed = hearthward_process::steel::cycle(&wish).map_err(|error| Unplanned::whole(&error))?;
     let heat_c = proposed.soak.temperature.get::<uom::si::thermodynamic_temperature::degree_celsius>();
-    let ramp = match &request.ramp {
-        Some(ramp) => {
-            let room = asked.room(request.purge.as_ref().and_then(|purge| purge.room_c))?;
-            Some(steel::ramp(&mut asked, ramp, proposed.soak.temperature, room)?)
-        }
-        None => None,
-    };
+    let gas = gas_side(&mut asked, request, heat_c)?;
+    let ramp = request.ramp.as_ref().map(|ramp| held(ramp, request, gas.as_ref()));
+    let ramp = ramp.map(|ramp| steel::ramp(&mut asked, &ramp, proposed.soak.temperature, room)).transpose()?;
     let question = CycleQuestion {
         wish,
-        gas: gas_side(&mut asked, request, heat_c)?,
+        gas,
         quench: quench_side(&mut asked, request, heat_c)?,
         ramp,
         cooling: asked.or(
@@ -57,6 +57,17 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
     Ok(answers)
 }
 
+/// The ramp with the gas that flows meanwhile: what it says itself, else the flow that holds the purged chamber.
+fn held(ramp: &v1::PlanRamp, request: &v1::PlanCycleRequest, gas: Option<&GasSide>) -> v1::PlanRamp {
+    let named = request.purge.as_ref().map(|purge| purge.gas.clone()).unwrap_or_default();
+    let flow = gas.map(|side| Reference::TWENTY_ONE.volume_flow(side.purge.hold).get::<liter_per_minute>());
+    v1::PlanRamp {
+        gas: if ramp.gas.is_empty() { named } else { ramp.gas.clone() },
+        flow_l_min: ramp.flow_l_min.or(flow),
+        ..ramp.clone()
+    }
+}
+
 fn gas_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> Result<Option<GasSide>> {
     let Some(purge) = &request.purge else {
         if request.cylinder.is_some() {
@@ -67,10 +78,15 @@ fn gas_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> R
         }
         return Ok(None);
     };
-    let purge = v1::PlanPurgeRequest { heat_c: Some(heat_c), steel: request.steel.clone(), ..purge.clone() };
+    let room_c = |own: Option<f64>| own.or(request.room_c);
+    let (steel, heat_c) = (request.steel.clone(), Some(heat_c));
+    let purge = v1::PlanPurgeRequest { heat_c, steel, room_c: room_c(purge.room_c), ..purge.clone() };
     let question = gas::purge_question(asked, &purge).map_err(|why| why.within("purge"))?;
     let cylinder = match &request.cylinder {
-        Some(cylinder) => Some(gas::cylinder_question(asked, cylinder).map_err(|why| why.within("cylinder"))?),
+        Some(cylinder) => {
+            let cylinder = v1::PlanCylinderRequest { room_c: room_c(cylinder.room_c), ..cylinder.clone() };
+            Some(gas::cylinder_question(asked, &cylinder).map_err(|why| why.within("cylinder"))?)
+        }
         None => None,
     };
     Ok(Some(GasSide { purge: question, cylinder }))
@@ -84,8 +100,10 @@ fn quench_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -
         (None, Some(_)) => return Err(Unplanned::field("transfer.time_s", "must be given with the bath")),
     };
     let (steel, section, heat_c) = (request.steel.clone(), request.section, Some(heat_c));
-    let transfer = v1::PlanTransferRequest { steel: steel.clone(), section, heat_c, ..transfer.clone() };
-    let bath = v1::PlanBathRequest { steel, section, heat_c, oil: request.oil, ..bath.clone() };
+    let room_c = |own: Option<f64>| own.or(request.room_c);
+    let transfer =
+        v1::PlanTransferRequest { steel: steel.clone(), section, heat_c, room_c: room_c(transfer.room_c), ..transfer.clone() };
+    let bath = v1::PlanBathRequest { steel, section, heat_c, oil: request.oil, room_c: room_c(bath.room_c), ..bath.clone() };
     Ok(Some(QuenchSide {
         transfer: quench::transfer_question(asked, &transfer).map_err(|why| why.within("transfer"))?,
         bath: quench::bath_question(asked, &bath).map_err(|why| why.within("bath"))?,

@@ -3,6 +3,7 @@
 use hearthward_process::chamber::Chamber;
 use hearthward_process::flow::Reference;
 use hearthward_process::furnace::{Furnace, Reading};
+use hearthward_process::oxide::SCALING_ENDS_C;
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, FurnaceQuestion, InterruptedQuestion};
 use hearthward_proto::v1;
@@ -11,7 +12,7 @@ use super::asked::{
     Asked, CELSIUS, KELVIN_A_MINUTE, LITRES, LITRES_A_MINUTE, MINUTES, PERCENT, PPM, Result, SQUARE_CENTIMETRES, Unplanned, WATTS,
 };
 use super::quench::STILL_QUENCHABLE_C;
-use super::steel::{self, HEAT_C, a_minute};
+use super::steel::{self, CARBON_PERCENT, HEAT_C, a_minute};
 
 /// The most readings of a record: a day at one every four seconds.
 const READINGS: usize = 20_000;
@@ -57,7 +58,7 @@ fn interrupted_question(asked: &mut Asked, request: &v1::PlanInterruptedRequest)
     let holding = asked.need(&WATTS, "holding_w", request.holding_w, (1.0, 1e7))?;
     let falls = asked.need(&KELVIN_A_MINUTE, "falls_k_min", request.falls_k_min, (0.01, 500.0))?;
     let room = asked.room(request.room_c)?;
-    let ends = (request.scaling_ends_c, 400.0);
+    let ends = (request.scaling_ends_c, SCALING_ENDS_C);
     let limit = (request.limit_c, STILL_QUENCHABLE_C);
     let carbon = steel::named(&request.steel)?.map(|steel| steel.composition.carbon);
     let reference = Reference::TWENTY_ONE;
@@ -65,15 +66,19 @@ fn interrupted_question(asked: &mut Asked, request: &v1::PlanInterruptedRequest)
     let oxygen = asked.or(&PPM, "gas_oxygen_ppm", (request.gas_oxygen_ppm, 10.0), (0.0, 1e6), "oxygen in the gas")?;
     let leak = asked.or(&LITRES_A_MINUTE, "leak_l_min", (request.leak_l_min, 0.0), (0.0, 1e4), "air that leaks in")?;
     let surface = asked.need(&SQUARE_CENTIMETRES, "surface_cm2", request.surface_cm2, (0.1, 1e6))?;
-    let carbon = asked.or(&PERCENT, "steel", (carbon, 0.8), (0.01, 3.0), "carbon of the steel")?;
+    asked.take("a tight chamber; the pores of brick or fibre hold air that comes to the steel too");
+    let carbon = asked.or(&PERCENT, "steel", (carbon, 0.8), CARBON_PERCENT, "carbon of the steel")?;
     Ok(InterruptedQuestion {
         furnace: Furnace::of_holding(holding, a_minute(falls), now, room).map_err(|error| Unplanned::of("holding_w", &error))?,
         chamber: Chamber::tight(volume).map_err(|error| Unplanned::of("chamber_l", &error))?,
         now,
         limit: asked.or(&CELSIUS, "limit_c", limit, (60.0, HEAT_C.1), "the steel may be quenched down from")?,
-        scaling_ends: asked.or(&CELSIUS, "scaling_ends_c", ends, (400.0, 700.0), "scaling ends at")?,
-        gas: (reference.amount_flow(flow), oxygen, reference.amount_flow(leak)),
-        steel: (surface, carbon),
+        scaling_ends: asked.or(&CELSIUS, "scaling_ends_c", ends, (SCALING_ENDS_C, 700.0), "scaling ends at")?,
+        flow: reference.amount_flow(flow),
+        gas_oxygen: oxygen,
+        leak: reference.amount_flow(leak),
+        surface,
+        carbon,
         reference,
     })
 }

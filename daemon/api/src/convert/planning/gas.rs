@@ -7,9 +7,9 @@ use hearthward_process::gas::{Gas, Mixture, SteelKind};
 use hearthward_process::meter::{Accuracy, Float, Scale, Service, Valve};
 use hearthward_process::plan::{Answer, CylinderQuestion, Evening, ExposedSteel, MeterAtHand, PortAtHand, PurgeQuestion};
 use hearthward_process::purge::Purge;
-use hearthward_process::room::Room;
+use hearthward_process::room::{Room, USUAL_ALARM};
 use hearthward_process::stack::{Gaps, Shape};
-use hearthward_process::{AmountFlow, plan};
+use hearthward_process::{AmountFlow, plan, units};
 use hearthward_proto::v1;
 use uom::si::f64::{Ratio, ThermodynamicTemperature};
 
@@ -17,6 +17,7 @@ use super::asked::{
     Asked, BAR, CELSIUS, CUBIC_METRES, HOURS, KELVIN_A_MINUTE, LITRES, LITRES_A_MINUTE, MILLIMETRES, MINUTES, PER_HOUR, PERCENT,
     PPM, Result, SQUARE_CENTIMETRES, Unplanned,
 };
+use super::chamber::scale;
 use super::steel;
 
 /// The most stretches of a cycle, of some furnaces, that one cylinder is asked about.
@@ -50,7 +51,7 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
     let mut chamber = Chamber::tight(volume).map_err(|error| Unplanned::of("chamber_l", &error))?;
     let tight_said = request.pores.as_ref().is_some_and(|wall| wall.volume_l == 0.0);
     match &request.pores {
-        Some(_) if tight_said => {}
+        Some(wall) if tight_said => no_pores(wall)?,
         Some(wall) => chamber = chamber.with_pores(pores(asked, wall, room)?).map_err(|error| Unplanned::of("pores", &error))?,
         None => asked.take("a tight chamber; the pores of brick or fibre hold air that a purge must fetch too"),
     }
@@ -79,7 +80,10 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
     let hold = match asked.may(&LITRES_A_MINUTE, "hold_l_min", request.hold_l_min, (0.0, 1e4))? {
         Some(hold) => reference.amount_flow(hold),
         None => {
-            asked.take("a quarter of the purge flow holds it under heat");
+            asked.take(format!(
+                "a quarter of the purge flow holds it under heat: {}",
+                units::show_flow(reference.volume_flow(flow / 4.0), asked.system)
+            ));
             flow / 4.0
         }
     };
@@ -93,7 +97,8 @@ pub(super) fn purge_question(asked: &mut Asked, request: &v1::PlanPurgeRequest) 
         steel: kind_of(asked, &request.steel)?,
         purge,
         level: asked.or(&PPM, "level_ppm", (request.level_ppm, 100.0), (1e-3, 2e5), "the oxygen wanted")?,
-        heat: (heat, hold),
+        heat,
+        hold,
         room,
         reference,
         meter: request.meter.as_ref().map(|at| meter(asked, at, gas, room).map_err(|why| why.within("meter"))).transpose()?,
@@ -116,6 +121,9 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
     })?;
     let filled = asked.may(&BAR, "filled_bar", request.filled_bar, (1.0, 300.0))?;
     let cylinder = match asked.may(&LITRES, "contents_l", request.contents_l, (1.0, 1e6))? {
+        Some(_) if request.volume_l != 0.0 => {
+            return Err(Unplanned::field("contents_l", "contradicts volume_l: give one of them"));
+        }
         Some(contents) => {
             let filled = filled.ok_or_else(|| {
                 Unplanned::field("filled_bar", "must be given with contents_l: the gauge pressure of a full one, 1 to 300 bar")
@@ -139,6 +147,7 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
     let temperature = asked.may(&CELSIUS, "temperature_c", request.temperature_c, (-20.0, 60.0))?.unwrap_or(room);
     Ok(CylinderQuestion {
         cylinder,
+        filled,
         gauge: asked.must(&BAR, "gauge_bar", gauge, (0.0, 300.0))?,
         gauge_error: asked.or(
             &BAR,
@@ -148,7 +157,13 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
             "the gauge's largest error",
         )?,
         temperature,
-        leave: asked.or(&BAR, "leave_bar", (request.leave_bar, 10.0), (0.0, 300.0), "changed at a gauge of")?,
+        leave: asked.or(
+            &BAR,
+            "leave_bar",
+            (request.leave_bar, CHANGED_AT_BAR),
+            (0.0, 300.0),
+            "the cylinder is changed at a gauge of",
+        )?,
         draws: draws(asked, &request.draws, reference)?,
         reserve: reference.amount(asked.may(&LITRES, "reserve_l", request.reserve_l, (0.0, 1e6))?.unwrap_or_default()),
         evening: request
@@ -157,13 +172,17 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
             .map(|at| evening(asked, at, temperature).map_err(|why| why.within("evening")))
             .transpose()?,
         room: request.room.as_ref().map(|at| self::room(asked, at, room).map_err(|why| why.within("room"))).transpose()?,
+        alarm: match &request.room {
+            Some(at) => alarm(asked, at).map_err(|why| why.within("room"))?,
+            None => Ratio::from(USUAL_ALARM),
+        },
         reference,
     })
 }
 
 fn evening(asked: &Asked, at: &v1::PlanEvening, now: ThermodynamicTemperature) -> Result<Evening> {
     Ok(Evening {
-        gauge: asked.need(&BAR, "gauge_bar", at.gauge_bar, (0.0, 300.0))?,
+        gauge: asked.need(&BAR, "gauge_bar", at.gauge_bar, (0.1, 300.0))?,
         temperature: asked.may(&CELSIUS, "temperature_c", at.temperature_c, (-20.0, 60.0))?.unwrap_or(now),
         ago: asked.need(&HOURS, "ago_h", at.ago_h, (0.1, 1e4))?,
     })
@@ -171,16 +190,18 @@ fn evening(asked: &Asked, at: &v1::PlanEvening, now: ThermodynamicTemperature) -
 
 /// The flow and the gas of what flows through a furnace, counted at 21.1 °C.
 pub(super) fn flowing(asked: &mut Asked, gas: &str, flow_l_min: Option<f64>) -> Result<(Gas, AmountFlow)> {
-    let flow = asked.may(&LITRES_A_MINUTE, "flow_l_min", flow_l_min, (0.0, 1e4))?.unwrap_or_default();
-    let name = if gas.is_empty() { "argon" } else { gas };
-    let gas = Mixture::protective(name).map_err(|error| Unplanned::of("gas", &error))?;
-    let gas = gas.pure().ok_or_else(|| Unplanned::field("gas", "must be one gas here: argon, nitrogen or helium"))?;
+    let flow = asked.or(&LITRES_A_MINUTE, "flow_l_min", (flow_l_min, 0.0), (0.0, 1e4), "the gas that flows meanwhile")?;
+    if flow.value == 0.0 && gas.is_empty() {
+        return Ok((Gas::Argon, AmountFlow::default()));
+    }
+    let gas =
+        gas_of(asked, gas)?.pure().ok_or_else(|| Unplanned::field("gas", "must be one gas here: argon, nitrogen or helium"))?;
     Ok((gas, Reference::TWENTY_ONE.amount_flow(flow)))
 }
 
-fn gas_of(asked: &mut Asked, name: &str) -> Result<Mixture> {
+pub(super) fn gas_of(asked: &mut Asked, name: &str) -> Result<Mixture> {
     if name.is_empty() {
-        asked.take("argon");
+        asked.take("the gas: argon");
         return Ok(Gas::Argon.into());
     }
     Mixture::protective(name).map_err(|error| Unplanned::of("gas", &error))
@@ -190,7 +211,7 @@ fn kind_of(asked: &mut Asked, grade: &str) -> Result<SteelKind> {
     if let Some(steel) = steel::named(grade)? {
         return Ok(steel.kind);
     }
-    asked.take("plain carbon or low-alloy steel");
+    asked.take("the steel: plain carbon or low-alloy");
     Ok(SteelKind::Plain)
 }
 
@@ -206,6 +227,13 @@ fn gas_oxygen(asked: &mut Asked, request: &v1::PlanPurgeRequest) -> Result<Ratio
         }
         None => asked.or(&PPM, "gas_oxygen_ppm", (request.gas_oxygen_ppm, 10.0), (0.0, 1e6), "oxygen in the gas"),
     }
+}
+
+fn no_pores(wall: &v1::PlanPores) -> Result<()> {
+    let useless = [("pores.exchange_min", wall.exchange_min), ("pores.warming_percent", wall.warming_percent)];
+    useless.into_iter().find(|(_, said)| said.is_some()).map_or(Ok(()), |(field, _)| {
+        Err(Unplanned::field(field, "is of no use where pores.volume_l is 0: leave it out, or say how much they hold"))
+    })
 }
 
 fn pores(asked: &mut Asked, wall: &v1::PlanPores, room: ThermodynamicTemperature) -> Result<Pores> {
@@ -227,20 +255,10 @@ fn pores(asked: &mut Asked, wall: &v1::PlanPores, room: ThermodynamicTemperature
 }
 
 fn meter(asked: &mut Asked, at: &v1::PlanMeter, gas: Mixture, room: ThermodynamicTemperature) -> Result<MeterAtHand> {
-    let scale_gas = if at.scale_gas.is_empty() {
-        asked.take("a meter's scale for air");
-        Gas::Air.into()
-    } else {
-        Mixture::named(&at.scale_gas).map_err(|error| Unplanned::of("scale_gas", &error))?
-    };
-    let scale_at = asked.or(&CELSIUS, "scale_c", (at.scale_c, 21.1), (-20.0, 60.0), "a meter's scale at")?;
-    let reference = match at.scale_c {
-        Some(_) => Reference::at(scale_at).map_err(|error| Unplanned::of("scale_c", &error))?,
-        None => Reference::TWENTY_ONE,
-    };
+    let scale = scale(asked, &at.scale_gas, at.scale_c)?;
     let scale_gauge = asked.may(&BAR, "scale_bar", at.scale_bar, (0.0, 20.0))?.unwrap_or_default();
     let class =
-        asked.or(&PERCENT, "accuracy_percent", (at.accuracy_percent, 5.0), (0.1, 50.0), "a meter's accuracy, of full scale")?;
+        asked.or(&PERCENT, "accuracy_percent", (at.accuracy_percent, 5.0), (0.1, 50.0), "the meter's accuracy, of full scale")?;
     let accuracy = match asked.may(&PERCENT, "accuracy_from_percent", at.accuracy_from_percent, (1.0, 100.0))? {
         Some(from) => Accuracy::ReadingAbove { class, from },
         None => Accuracy::FullScale(class),
@@ -266,7 +284,7 @@ fn meter(asked: &mut Asked, at: &v1::PlanMeter, gas: Mixture, room: Thermodynami
     };
     let back = asked.may(&BAR, "back_bar", at.back_bar, (0.0, 20.0))?.unwrap_or_default();
     Ok(MeterAtHand {
-        scale: Scale { gas: scale_gas, gauge: scale_gauge, temperature: scale_at, reference },
+        scale: Scale { gauge: scale_gauge, ..scale },
         service: Service { gas, valve, line: line.unwrap_or_default(), back, temperature: room },
         accuracy,
         full_scale: asked.need(&LITRES_A_MINUTE, "full_scale_l_min", at.full_scale_l_min, (1e-3, 1e4))?,
@@ -298,7 +316,7 @@ fn exposed(asked: &mut Asked, request: &v1::PlanPurgeRequest) -> Result<Option<E
         let carbon = steel.carbon_percent.or(known);
         Ok(ExposedSteel {
             surface: asked.need(&SQUARE_CENTIMETRES, "surface_cm2", steel.surface_cm2, (0.1, 1e6))?,
-            carbon: asked.or(&PERCENT, "carbon_percent", (carbon, 0.8), (0.01, 3.0), "carbon of the steel")?,
+            carbon: asked.or(&PERCENT, "carbon_percent", (carbon, 0.8), steel::CARBON_PERCENT, "carbon of the steel")?,
             time: asked.must(&MINUTES, "time_min", Some(steel.time_min), (0.0, 1e4))?,
         })
     };
@@ -328,6 +346,15 @@ fn room(asked: &mut Asked, room: &v1::PlanRoom, temperature: ThermodynamicTemper
     )?;
     Room::new(volume, changes, temperature).map_err(|error| Unplanned::of("volume_m3", &error))
 }
+
+fn alarm(asked: &mut Asked, room: &v1::PlanRoom) -> Result<Ratio> {
+    let usual = (room.alarm_percent, 100.0 * USUAL_ALARM);
+    asked.or(&PERCENT, "alarm_percent", usual, (1.0, 20.9), "the room's alarm is raised at")
+}
+
+/// The gauge at which a cylinder is changed, bar: where regulators still hold their pressure (common practice, no source). The
+/// decision core counts on to 2 bar, because it says when the gas ends and not when to change in good time.
+const CHANGED_AT_BAR: f64 = 10.0;
 
 /// Oxygen in dry air, as the arithmetic has it.
 const AIR_PERCENT: f64 = 100.0 * Gas::Air.oxygen_content();

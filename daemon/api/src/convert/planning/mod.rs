@@ -5,6 +5,7 @@
 
 mod answer;
 mod asked;
+mod chamber;
 mod cycle;
 mod furnace;
 mod gas;
@@ -13,8 +14,9 @@ mod steel;
 
 pub use answer::message;
 pub use asked::Unplanned;
+pub use chamber::{leak, meter_check};
 pub use cycle::cycle;
 pub use furnace::{furnace, interrupted};
 pub use gas::{cylinder, purge};
-pub use quench::{bath, transfer};
+pub use quench::{bath, plates, transfer};
 pub use steel::{heat_up, temper};

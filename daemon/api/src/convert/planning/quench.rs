@@ -1,7 +1,7 @@
 //! The way to the bath, and the bath.
 
 use hearthward_process::plan;
-use hearthward_process::plan::{Answer, BathQuestion, TankAtHand, TransferQuestion};
+use hearthward_process::plan::{Answer, BathQuestion, PlatesQuestion, TankAtHand, TransferQuestion};
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::transfer::{StillAir, Taper};
 use hearthward_process::units;
@@ -40,14 +40,17 @@ pub(super) fn transfer_question(asked: &mut Asked, request: &v1::PlanTransferReq
     let section = steel::section(asked, request.section.as_ref())?;
     let steel = steel::named(&request.steel)?;
     let start = steel::heat(asked, request.heat_c, steel, (100.0, HEAT_C.1))?;
-    let usual = "the part must not fall below, as plain carbon steel (alloyed steel has longer)";
+    let usual = steel.map_or_else(
+        || "the part must not fall below, as any plain carbon steel".to_owned(),
+        |steel| format!("the part must not fall below, as any plain carbon steel: no start of transformation is known of {}, and alloyed steel has longer", steel.grade),
+    );
     Ok(TransferQuestion {
         section,
         limit_said: request.limit_c.is_some(),
         steel,
         taper: request.taper.as_ref().map(|taper| self::taper(asked, taper, section.size)).transpose()?,
         start,
-        limit: asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), usual)?,
+        limit: asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), &usual)?,
         time: asked.must(&SECONDS, "time_s", request.time_s, (0.0, 120.0))?,
         air: StillAir::room(asked.room(request.room_c)?),
     })
@@ -68,6 +71,37 @@ fn taper(asked: &Asked, taper: &v1::PlanTaper, section: Length) -> Result<Taper>
     read().map_err(|why| why.within("taper"))
 }
 
+/// Answers [`v1::PlanPlatesRequest`].
+///
+/// # Errors
+/// [`Unplanned`] with the field that cannot be taken.
+pub fn plates(request: &v1::PlanPlatesRequest) -> Result<Answer> {
+    let mut asked = Asked::new(request.units());
+    let steel = steel::named(&request.steel)?;
+    let room = asked.room(request.room_c)?;
+    let question = PlatesQuestion {
+        section: steel::section(&mut asked, request.section.as_ref())?,
+        mass: asked.need(&KILOGRAMS, "part_kg", request.part_kg, (1e-6, 1e4))?,
+        heat: steel::heat(&mut asked, request.heat_c, steel, (100.0, HEAT_C.1))?,
+        in_air: asked.or(&SECONDS, "time_s", (request.time_s, 2.0), (0.0, 120.0), "from the door to between the plates")?,
+        plates: asked.need(&KILOGRAMS, "plates_kg", request.plates_kg, (0.01, 1000.0))?,
+        plates_at: asked.may(&CELSIUS, "plates_c", request.plates_c, (-20.0, 60.0))?.unwrap_or(room),
+        parts: parts(request.parts)?,
+        air: StillAir::room(room),
+        steel,
+    };
+    let answer = plan::plates(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    Ok(asked.said(answer))
+}
+
+fn parts(parts: u32) -> Result<u32> {
+    match parts {
+        0 => Ok(1),
+        1..=1000 => Ok(parts),
+        _ => Err(Unplanned::field("parts", format!("are {parts}; 1 to 1000 are worked out"))),
+    }
+}
+
 pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) -> Result<BathQuestion> {
     let volume = asked.need(&LITRES, "volume_l", request.volume_l, (0.1, 1e5))?;
     let temperature = asked.must(&CELSIUS, "temperature_c", request.temperature_c, BATH_C)?;
@@ -77,11 +111,7 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
     let pulls = Pulls {
         section: steel::section(asked, request.section.as_ref())?,
         mass: asked.need(&KILOGRAMS, "part_kg", request.part_kg, (1e-6, 1e4))?,
-        parts: match request.parts {
-            0 => 1,
-            parts @ 1..=1000 => parts,
-            parts => return Err(Unplanned::field("parts", format!("are {parts}; 1 to 1000 are worked out"))),
-        },
+        parts: parts(request.parts)?,
         furnace: steel::heat(asked, request.heat_c, steel, (100.0, HEAT_C.1))?,
         view: asked.or(
             &PERCENT,
@@ -100,7 +130,8 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
         flash_point: asked.may(&CELSIUS, "flash_point_c", request.flash_point_c, (60.0, 400.0))?,
         pulls,
         air: StillAir::room(room),
-        steel: steel.map(|steel| (steel, speed)),
+        steel,
+        oil: speed,
         tank: request.tank.as_ref().map(|at| tank(asked, at).map_err(|why| why.within("tank"))).transpose()?,
         cooling: asked.may(&MINUTES, "cooling_min", request.cooling_min, (1.0, 43_200.0))?,
     })
@@ -130,12 +161,7 @@ pub(super) fn said_speed(oil: v1::OilClass) -> Option<OilSpeed> {
 fn speed(asked: &mut Asked, oil: v1::OilClass, needs: Option<OilSpeed>) -> OilSpeed {
     said_speed(oil).unwrap_or_else(|| {
         let speed = needs.unwrap_or(OilSpeed::Medium);
-        let word = match speed {
-            OilSpeed::Fast => "fast",
-            OilSpeed::Medium => "medium",
-            OilSpeed::Slow => "slow",
-        };
-        asked.take(format!("an oil of the {word} class"));
+        asked.take(format!("the oil: of the {} class", speed.words().0));
         speed
     })
 }

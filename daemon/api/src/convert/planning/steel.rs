@@ -8,7 +8,7 @@ use hearthward_process::steel::Steel;
 use hearthward_process::tempering::Temper;
 use hearthward_process::units::{self, Ramp};
 use hearthward_proto::v1;
-use uom::si::f64::{TemperatureInterval, ThermodynamicTemperature, Time};
+use uom::si::f64::{Mass, TemperatureInterval, ThermodynamicTemperature, Time};
 use uom::si::temperature_interval::kelvin;
 use uom::si::thermodynamic_temperature::degree_celsius;
 use uom::si::time::minute;
@@ -18,6 +18,9 @@ use super::gas;
 
 /// Heats that a chamber with steel in it may have: up to what the gas tables cover, below the melting range of any steel.
 pub(super) const HEAT_C: (f64, f64) = (20.0, 1250.0);
+
+/// Carbon that steels have, as far as the arithmetic of lost carbon goes.
+pub(super) const CARBON_PERCENT: (f64, f64) = (0.05, 3.0);
 
 /// Answers [`v1::PlanHeatUpRequest`].
 ///
@@ -68,7 +71,10 @@ pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
         (given, None, _) => asked.must(&CELSIUS, "temperature_c", given, (20.0, 750.0))?,
     };
     if let Some(steel) = steel {
-        steel.hardness_after(temperature).map_err(|error| Unplanned::of("temperature_c", &error))?;
+        let begins_c = steel.tempering.first().map_or(0.0, |point| point.temper_c);
+        if temperature.get::<degree_celsius>() < begins_c {
+            steel.hardness_after(temperature).map_err(|error| Unplanned::of("temperature_c", &error))?;
+        }
     }
     let times = match request.tempers {
         0 => {
@@ -99,7 +105,7 @@ pub(super) fn tempered(steel: &Steel, hrc: f64) -> Result<ThermodynamicTemperatu
     steel.temper_for(hrc).ok_or_else(|| {
         let (low, high) = steel.tempered_hrc();
         let grade = steel.grade;
-        let why = format!("is {hrc} HRC, which the tempering curve of {grade} does not pass; it runs from {low} to {high} HRC");
+        let why = format!("is {hrc} HRC, which the tempering curve of {grade} does not pass; it runs from {low} to {high} HRC, and there is no source beyond");
         Unplanned::field("hardness_hrc", why)
     })
 }
@@ -122,7 +128,7 @@ pub(super) fn heat(
     let Some(steel) = steel else { return asked.must(&CELSIUS, "heat_c", celsius, range) };
     let usual_c = steel.usual_heat().get::<degree_celsius>();
     let heat = asked.or(&CELSIUS, "heat_c", (celsius, usual_c), range, &format!("the middle of {}'s range", steel.grade))?;
-    if let Some(note) = steel.judged(heat).map_err(|error| Unplanned::of("heat_c", &error))? {
+    if let Some(note) = steel.judged(heat, asked.system).map_err(|error| Unplanned::of("heat_c", &error))? {
         asked.warn(note);
     }
     Ok(heat)
@@ -133,7 +139,7 @@ pub(super) fn section(asked: &mut Asked, section: Option<&v1::PlanSection>) -> R
     let size = asked.need(&MILLIMETRES, "section.size_mm", section.size_mm, (0.1, 500.0))?;
     let shape = match section.shape() {
         v1::SectionShape::Unspecified => {
-            asked.take("a plate: its size is its thickness");
+            asked.take("the section is a plate, and its size is its thickness");
             Shape::Plate
         }
         v1::SectionShape::Plate => Shape::Plate,
@@ -159,11 +165,19 @@ pub(super) fn ramp(
             rated: asked.need(&WATTS, "rated_w", wish.rated_w, (1.0, 1e7))?,
             ..Furnace::of_holding(holding, a_minute(falls), heat, room).map_err(|error| Unplanned::of("holding_w", &error))?
         };
+        let (gas, flow) = gas::flowing(asked, &wish.gas, wish.flow_l_min)?;
         Ok(RampWish {
             furnace,
             ramp: a_minute(rate),
-            load: asked.or(&KILOGRAMS, "load_kg", (wish.load_kg, 0.0), (0.0, 1e4), "the mass of the load")?,
-            gas: gas::flowing(asked, &wish.gas, wish.flow_l_min)?,
+            load: match asked.may(&KILOGRAMS, "load_kg", wish.load_kg, (0.0, 1e4))? {
+                Some(load) => load,
+                None => {
+                    asked.take("the load weighs nothing beside the furnace");
+                    Mass::default()
+                }
+            },
+            gas,
+            flow,
         })
     };
     read(asked).map_err(|why: Unplanned| why.within("ramp"))

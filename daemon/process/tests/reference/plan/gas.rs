@@ -20,7 +20,7 @@ fn a_purge_is_planned_as_worked_by_hand() {
     assert!(!warned(&answer, "the purge flow can be off"), "6.5 % is the meter's usual");
     assert!(answer.number("port_velocity_m_s").unwrap() > 5.0 && answer.number("port_reynolds").unwrap() > 500.0);
     assert!(warned(&answer, "bag and a stopwatch"));
-    assert!(answer.text().contains("time to the level: 8.93 min") || answer.text().contains("536 s"), "{}", answer.text());
+    assert!(answer.text().contains("time to the level: 8.93 min"), "{}", answer.text());
 }
 
 #[test]
@@ -87,7 +87,7 @@ fn air_of_chimney_pores_and_cooling_is_brought_in() {
     let brought =
         |question: &plan::PurgeQuestion| plan::purge(question, System::Metric).unwrap().number("oxygen_brought_kg").unwrap();
     let tight = purge_question();
-    let starved = plan::PurgeQuestion { heat: (celsius(800.0), standard(0.0)), ..tight };
+    let starved = plan::PurgeQuestion { hold: standard(0.0), ..tight };
     let answer = plan::purge(&starved, System::Metric).unwrap();
     let air = answer.number("chimney_air_in_l_min").unwrap();
     // The chimney's litres of air, counted at 21.1 °C, for 70 min, and what 70 min of no flow leave to draw in.
@@ -124,26 +124,29 @@ fn a_level_that_the_purge_never_reaches_is_not_reached_after_an_opening_either()
 }
 
 #[test]
-fn a_cut_shows_its_three_ways_on() {
+fn a_cut_shows_what_is_left() {
     let question = plan::InterruptedQuestion {
         furnace: ramp_wish().furnace,
         chamber: Chamber::tight(litres(9.4)).unwrap(),
         now: celsius(800.0),
         limit: celsius(760.0),
         scaling_ends: celsius(400.0),
-        gas: (standard(2.0), ppm(5.0), standard(0.0)),
-        steel: (square_centimetres(789.84), share(0.007)),
+        flow: standard(2.0),
+        gas_oxygen: ppm(5.0),
+        leak: standard(0.0),
+        surface: square_centimetres(789.84),
+        carbon: share(0.007),
         reference: Reference::TWENTY_ONE,
     };
     let answer = plan::interrupted(&question, System::Metric).unwrap();
     assert!((answer.number("quenchable_s").unwrap() - 456.3).abs() < 1.0, "{}", answer.text());
     assert!(answer.number("scale_in_air_mm").unwrap() > 100.0 * answer.number("scale_under_gas_mm").unwrap());
     assert!(!warned(&answer, "air is drawn in"));
-    let starved = plan::InterruptedQuestion { gas: (standard(0.001), ppm(5.0), standard(0.0)), ..question };
+    let starved = plan::InterruptedQuestion { flow: standard(0.001), ..question };
     let drawing = plan::interrupted(&starved, System::Metric).unwrap();
     assert!(warned(&drawing, "air is drawn in"));
     // Without flow all that shrinks from 800 to 400 °C comes in as air: 9.4 L hold 0.1067 mol at the one, 0.1702 at the other.
-    let none = plan::InterruptedQuestion { gas: (standard(0.0), ppm(5.0), standard(0.0)), ..question };
+    let none = plan::InterruptedQuestion { flow: standard(0.0), ..question };
     let drawn = plan::interrupted(&none, System::Metric).unwrap();
     let iron_oxide_mm = (0.1702 - 0.1067) * 0.2095 * 0.031_998 / 0.078_984 / 0.2227 / 5750.0 * 1e3;
     assert!((drawn.number("scale_under_gas_mm").unwrap() / iron_oxide_mm - 1.0).abs() < 5e-3, "{}", drawn.text());
@@ -154,7 +157,7 @@ fn a_cut_shows_its_three_ways_on() {
 #[test]
 fn a_flow_below_the_meter_is_said() {
     let mut question = purge_question();
-    question.heat.1 = standard(0.3);
+    question.hold = standard(0.3);
     assert!(warned(&plan::purge(&question, System::Metric).unwrap(), "below what this meter can show"));
     question.purge.flow = standard(20.0);
     assert!(warned(&plan::purge(&question, System::Metric).unwrap(), "above the top of the meter"));
@@ -198,7 +201,7 @@ fn a_gas_that_harms_is_refused() {
 #[test]
 fn a_chimney_that_draws_is_said() {
     let mut question = purge_question();
-    question.heat.1 = standard(0.005);
+    question.hold = standard(0.005);
     let answer = plan::purge(&question, System::Metric).unwrap();
     assert!(warned(&answer, "chimney may draw air in") && answer.number("chimney_air_in_l_min").unwrap() > 0.0);
     let held = plan::purge(&purge_question(), System::Metric).unwrap();
@@ -214,7 +217,7 @@ fn a_cylinder_that_will_not_last_is_said() {
     assert!(!warned(&full, "which room"));
     let nowhere = plan::CylinderQuestion { room: None, ..cylinder_question(165.0) };
     assert!(warned(&plan::cylinder(&nowhere, System::Metric).unwrap(), "which room"));
-    let low = plan::cylinder(&cylinder_question(28.0), System::Imperial).unwrap();
+    let low = plan::cylinder(&cylinder_question(28.0), System::Us).unwrap();
     assert!(warned(&low, "will not last") && low.number("ends_after_s").is_some());
     assert!(low.item("usable_l").unwrap().shown.contains("ft³"));
 }

@@ -14,7 +14,7 @@ use hearthward_process::meter::{Accuracy, Float, Scale, Service, Valve};
 use hearthward_process::plan::{self, Answer, Value};
 use hearthward_process::purge::Purge;
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
-use hearthward_process::room::Room;
+use hearthward_process::room::{Room, USUAL_ALARM};
 use hearthward_process::stack::{Gaps, Shape};
 use hearthward_process::steel::{Medium, STEELS, Steel, Wish};
 use hearthward_process::tempering::Temper;
@@ -29,6 +29,7 @@ use uom::si::temperature_interval::kelvin;
 use uom::si::thermal_conductance::watt_per_kelvin;
 
 mod gas;
+mod more;
 mod steel;
 
 fn warned(answer: &Answer, words: &str) -> bool {
@@ -49,7 +50,8 @@ fn purge_question() -> plan::PurgeQuestion {
             start: share(0.2095),
         },
         level: ppm(100.0),
-        heat: (celsius(800.0), standard(2.0)),
+        heat: celsius(800.0),
+        hold: standard(2.0),
         room: celsius(25.0),
         reference: Reference::TWENTY_ONE,
         meter: Some(plan::MeterAtHand {
@@ -84,6 +86,7 @@ fn purge_question() -> plan::PurgeQuestion {
 fn cylinder_question(gauge_bar: f64) -> plan::CylinderQuestion {
     plan::CylinderQuestion {
         cylinder: Cylinder::new(Gas::Argon, litres(10.0)).unwrap(),
+        filled: Some(bars(200.0)),
         gauge: bars(gauge_bar),
         gauge_error: bars(5.0),
         temperature: celsius(18.0),
@@ -91,6 +94,7 @@ fn cylinder_question(gauge_bar: f64) -> plan::CylinderQuestion {
         draws: vec![Draw { flow: standard(8.0), time: minutes(9.0) }, Draw { flow: standard(2.0), time: minutes(70.0) }],
         reserve: AmountOfSubstance::new::<mole>(1.0),
         room: Some(Room::new(litres(60_000.0), Frequency::new::<hertz>(2.0 / 3600.0), celsius(21.1)).unwrap()),
+        alarm: share(USUAL_ALARM),
         evening: None,
         reference: Reference::TWENTY_ONE,
     }
@@ -112,7 +116,8 @@ fn bath_question(bath_c: f64, parts: u32) -> plan::BathQuestion {
             in_air: seconds(2.0),
         },
         air: StillAir::room(celsius(25.0)),
-        steel: Some((Steel::named("L6").unwrap(), OilSpeed::Medium)),
+        steel: Some(Steel::named("L6").unwrap()),
+        oil: OilSpeed::Medium,
         tank: Some(plan::TankAtHand {
             surface: square_centimetres(400.0),
             freeboard: Some(millimetres(60.0)),
@@ -145,6 +150,7 @@ fn ramp_wish() -> plan::RampWish {
         },
         ramp: units::ramp("6 K/min").unwrap(),
         load: kilograms(0.86),
-        gas: (Gas::Argon, standard(2.0)),
+        gas: Gas::Argon,
+        flow: standard(2.0),
     }
 }

@@ -11,13 +11,14 @@ fn soak_begins_when_the_core_is_there() {
         heat: celsius(800.0),
         band: TemperatureInterval::new::<kelvin>(5.0),
         soak: minutes(15.0),
-        ramp: Some(ramp_wish()),
+        ramp: None,
     };
     let answer = plan::heat(&question, System::Metric).unwrap();
     // Worked example 4: 720 s to 795 °C at emissivity 0.3, 294 s at 0.8.
     assert!((answer.number("core_in_band_s").unwrap() - 720.2).abs() < 1.0);
     assert!((answer.number("core_in_band_other_surface_s").unwrap() - 294.2).abs() < 1.0);
     assert!((answer.number("pull_s").unwrap() - 720.2 - 900.0).abs() < 1.0);
+    let answer = plan::heat(&plan::HeatQuestion { ramp: Some(ramp_wish()), ..question }, System::Metric).unwrap();
     assert_eq!(answer.item("ramp_feasible").unwrap().value, Value::Flag(true));
     let fast = plan::RampWish { ramp: units::ramp("20 K/min").unwrap(), ..ramp_wish() };
     let answer = plan::heat(&plan::HeatQuestion { ramp: Some(fast), ..question }, System::Metric).unwrap();
@@ -60,9 +61,9 @@ fn a_bath_is_judged_before_the_first_pull() {
     let cold = plan::bath(&bath_question(15.0, 1), System::Metric).unwrap();
     assert!(warned(&cold, "oil is too cold") && cold.number("scrap_kg").unwrap() > 0.5);
     let mut heavy = bath_question(48.0, 1);
-    heavy.steel = Some((Steel::named("1084").unwrap(), OilSpeed::Slow));
+    (heavy.steel, heavy.oil) = (Some(Steel::named("1084").unwrap()), OilSpeed::Slow);
     assert!(warned(&plan::bath(&heavy, System::Metric).unwrap(), "heavier than"));
-    heavy.steel = Some((Steel::named("A2").unwrap(), OilSpeed::Slow));
+    heavy.steel = Some(Steel::named("A2").unwrap());
     assert!(warned(&plan::bath(&heavy, System::Metric).unwrap(), "not an oil-hardening steel"));
     heavy.bath = Bath::oil(litres(6.0), celsius(48.0)).unwrap();
     assert!(warned(&plan::bath(&heavy, System::Metric).unwrap(), "sticks out"));
@@ -158,7 +159,7 @@ fn a_hardness_is_that_of_the_curve_s_tempers() {
     let ask = |grade: &str, temper_c, hours: f64, times| {
         let temper = Temper { temperature: celsius(temper_c), time: minutes(60.0 * hours) };
         let question = plan::TemperQuestion { temper, times, steel: Some(Steel::named(grade).unwrap()), instead: None };
-        plan::temper(&question, System::Imperial).unwrap()
+        plan::temper(&question, System::Us).unwrap()
     };
     assert!(ask("L6", 205.0, 2.0, 2).warnings.is_empty() && ask("L6", 205.0, 1.0, 1).warnings.is_empty());
     let long = ask("L6", 205.0, 20.0, 2);
@@ -241,11 +242,11 @@ fn people_are_told_what_thin_air_does() {
     assert!(said(500.0).warnings[0].text.contains("lose consciousness without warning"));
 }
 
-fn load(grade: &str, mm: f64, hardness_hrc: Option<f64>) -> plan::CycleQuestion {
+pub(super) fn load(grade: &str, mm: f64, hardness_hrc: Option<f64>) -> plan::CycleQuestion {
     let section = Section::plate(millimetres(mm)).unwrap();
     let steel = Steel::named(grade).unwrap();
     plan::CycleQuestion {
-        wish: Wish { steel, section, protected: true, hardness_hrc, oil: Some(OilSpeed::Medium) },
+        wish: Wish { steel, section, protected: true, hardness_hrc, oil: Some(OilSpeed::Medium), room: celsius(25.0) },
         gas: Some(plan::GasSide {
             purge: purge_question(),
             cylinder: Some(plan::CylinderQuestion { draws: vec![], ..cylinder_question(165.0) }),
@@ -263,7 +264,7 @@ fn every_steel_is_answered_thin_and_thick() {
             let mut question = load(steel.grade, mm, None);
             // 1190 °C is beyond this furnace's ramp, and that is an answer too.
             question.ramp = None;
-            let (cycle, answers) = plan::cycle(&question, System::Imperial).unwrap();
+            let (cycle, answers) = plan::cycle(&question, System::Us).unwrap();
             assert_eq!(answers.iter().any(|answer| answer.title.contains("of bath")), cycle.medium == Medium::Oil);
             if cycle.soak.temperature > celsius(1200.0) {
                 assert!(answers.iter().any(|answer| warned(answer, "ends at 1200")), "{}", steel.grade);
