@@ -11,8 +11,11 @@
 //! | [`thermal`], [`heating`], [`furnace`] | heat in steel; when soak begins; what a furnace can do |
 //! | [`transfer`], [`quench`], [`vessel`] | seconds in air; the bath and the tank |
 //! | [`steel`], [`tempering`], [`oxide`] | the steels and their cycles; tempers; scale and carbon lost |
-//! | [`thermocouple`] | what a sensor says |
+//! | [`thermocouple`], [`uniformity`], [`trials`] | what a sensor says; survey classes; comparing loads |
 //! | [`plan`] | whole questions in one call |
+//!
+//! No question of [`plan`] uses [`uniformity`], [`trials`] and the hardenability of [`steel::martensite`] so far: they are for those
+//! who survey a furnace or compare parts with gas and without by this library.
 //!
 //! Nothing here touches a clock, a file, a socket, a thread or chance, and transcendental functions come from `libm`, so
 //! that every computer gets the same bits. Every result that leaves the range of its model carries a [`note::Note`]
@@ -46,6 +49,8 @@ pub mod tempering;
 pub mod thermal;
 pub mod thermocouple;
 pub mod transfer;
+pub mod trials;
+pub mod uniformity;
 pub mod units;
 pub mod vessel;
 

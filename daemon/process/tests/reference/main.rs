@@ -21,4 +21,5 @@ mod steel;
 mod table;
 mod thermocouple;
 mod transfer;
+mod trials;
 mod worked;

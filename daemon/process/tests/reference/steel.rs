@@ -1,11 +1,12 @@
-//! Steels, tempering and martensite against their tables.
+//! Steels, tempering, martensite and hardenability against their tables.
 
 use crate::quantities::{celsius, minutes, share};
-use crate::table::{EIGHT_DIGITS, Row, table};
+use crate::table::{EIGHT_DIGITS, Row, SIX_DIGITS, table};
 use hearthward_process::steel::critical::Critical;
-use hearthward_process::steel::martensite::{cool_to, martensite, retained_austenite};
+use hearthward_process::steel::martensite::{SEVERITIES, cool_to, ideal_diameter, martensite, retained_austenite};
 use hearthward_process::steel::{Composition, STEELS, Steel};
 use hearthward_process::tempering::{Temper, USUAL_C, equivalent_temperature, equivalent_time, parameter, together};
+use uom::si::length::{inch, millimeter};
 use uom::si::time::hour;
 
 fn same(row: &Row, column: &str, ours: Option<f64>) {
@@ -146,5 +147,37 @@ fn martensite_follows_koistinen_and_marburger() {
     for row in table!("published_checks").iter().filter(|row| row.text("topic") == "martensite") {
         let ours = retained_austenite(celsius(200.0), celsius(25.0)).unwrap().value * 100.0;
         row.agrees("published", ours, row.number("expected_tolerance_percent") / 100.0);
+    }
+}
+
+#[test]
+fn hardenability_follows_the_factors() {
+    let of = |carbon, manganese, silicon| Composition { carbon, manganese, silicon, ..Composition::default() };
+    let cases = [
+        Composition { nickel: 0.10, chromium: 0.43, molybdenum: 0.25, copper: 0.10, vanadium: 0.05, ..of(0.22, 0.80, 0.18) },
+        Composition { chromium: 0.95, molybdenum: 0.20, ..of(0.405, 0.875, 0.225) },
+        Composition { chromium: 0.80, ..of(0.60, 0.875, 0.225) },
+        of(0.865, 0.75, 0.20),
+        of(0.90, 0.40, 0.20),
+        of(0.815, 0.75, 0.20),
+    ];
+    let rows = table!("hardenability_a255");
+    assert_eq!(rows.len(), cases.len());
+    for (row, steel) in rows.iter().zip(cases) {
+        let ours = ideal_diameter(&steel).unwrap();
+        for (column, factor) in ["f_c", "f_mn", "f_si", "f_ni", "f_cr", "f_mo", "f_cu", "f_v"].into_iter().zip(ours.factors) {
+            row.agrees(column, factor, 1e-4 + SIX_DIGITS);
+        }
+        row.agrees("ideal_diameter_in", ours.ideal_diameter.get::<inch>(), 1e-4);
+        row.agrees("ideal_diameter_mm", ours.ideal_diameter.get::<millimeter>(), 1e-4);
+        assert_eq!(hearthward_process::note::outside_validity(&ours.notes), steel.carbon > 0.70 || steel.manganese < 0.5);
+    }
+    for row in table!("published_checks").iter().filter(|row| row.text("topic") == "hardenability") {
+        let ours = ideal_diameter(&cases[0]).unwrap().ideal_diameter.get::<inch>();
+        row.agrees("published", ours, row.number("expected_tolerance_percent") / 100.0);
+    }
+    for (row, severity) in table!("grossmann_h").iter().zip(&SEVERITIES) {
+        assert_eq!(row.text("quench"), severity.quench);
+        row.near("h_per_inch", severity.h_per_inch, 0.0);
     }
 }
