@@ -132,14 +132,6 @@ impl Chamber {
         Ok(Self { door_s: within("the exchange time of an open door", time.value, "s", 0.1, 3600.0)?, ..self })
     }
 
-    /// The same chamber in a room of another pressure, as on a mountain.
-    ///
-    /// # Errors
-    /// An absolute pressure outside 0.5 to 1.5 bar.
-    pub fn at_pressure(self, pressure: Pressure) -> Result<Self> {
-        Ok(Self { pressure_pa: within("the pressure of the room", pressure.value / 1e5, "bar", 0.5, 1.5)? * 1e5, ..self })
-    }
-
     /// The free volume.
     pub fn volume(&self) -> Volume {
         si::cubic_metres(self.volume_m3)

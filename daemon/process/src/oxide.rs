@@ -128,23 +128,6 @@ pub fn in_air_while(from: ThermodynamicTemperature, to: ThermodynamicTemperature
     Ok(scale(mean(kp_cm2_s) * time_s, mean(kw_g2_cm4_s) * time_s, notes))
 }
 
-/// Scale after several stretches in air, each at a temperature for a time: the squares of thickness add.
-///
-/// # Errors
-/// As for [`in_air`].
-pub fn in_air_through(stretches: &[(ThermodynamicTemperature, Time)]) -> Result<Scale> {
-    let (mut squared_cm2, mut gained, mut coldest_c, mut longest_s) = (0.0, 0.0, 1250.0_f64, 0.0_f64);
-    for &(temperature, time) in stretches {
-        let t_c = in_range(temperature)?;
-        let time_s = within("the time in air", time.value, "s", 0.0, 1e8)?;
-        squared_cm2 += kp_cm2_s(t_c) * time_s;
-        gained += kw_g2_cm4_s(t_c) * time_s;
-        coldest_c = coldest_c.min(t_c);
-        longest_s = longest_s.max(time_s);
-    }
-    Ok(scale(squared_cm2, gained, notes(coldest_c, longest_s)))
-}
-
 /// The share of a stretch's growth that falls below a temperature, where the law is stretched.
 ///
 /// # Errors
@@ -258,15 +241,6 @@ fn in_range(temperature: ThermodynamicTemperature) -> Result<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn stretches_of_one_temperature_are_one_stretch() {
-        let hot = si::from_celsius(850.0);
-        let parts = in_air_through(&[(hot, si::seconds(300.0)), (hot, si::seconds(600.0))]).unwrap();
-        assert!((parts.thickness.value / in_air(hot, si::seconds(900.0)).unwrap().thickness.value - 1.0).abs() < 1e-12);
-        let colder = in_air_through(&[(hot, si::seconds(300.0)), (si::from_celsius(600.0), si::seconds(600.0))]).unwrap();
-        assert!(colder.thickness < parts.thickness && crate::note::outside_validity(&colder.notes));
-    }
 
     #[test]
     fn exposure_counts_only_while_hot() {

@@ -8,7 +8,7 @@
 //! below 18 % work suffers, below 12 % people faint (common practice, from memory).
 
 use crate::constants::{AIR_OXYGEN, R};
-use crate::cylinder::{Cylinder, Draw, amount_drawn};
+use crate::cylinder::Cylinder;
 use crate::error::{Result, within};
 use crate::note::Note;
 use crate::{AmountFlow, si};
@@ -216,16 +216,6 @@ impl Room {
         Ok(WholeCylinder { gas, mixed: self.after_release(amount, Mixing::Mixed)?, worst, above_alarm, notes })
     }
 
-    /// The oxygen after draws in a row that all end up in the room.
-    ///
-    /// # Errors
-    /// As for [`Room::after`].
-    pub fn after_draws(&self, draws: &[Draw]) -> Result<Ratio> {
-        within("the gas drawn", amount_drawn(draws).value, "mol", 0.0, 1e9)?;
-        let fresh = si::fraction(AIR_OXYGEN);
-        draws.iter().try_fold(fresh, |oxygen, draw| self.after(draw.flow, oxygen, draw.time))
-    }
-
     fn m3_per_mol(&self) -> f64 {
         R * self.temperature_k / self.pressure_pa
     }
@@ -252,16 +242,6 @@ mod tests {
         };
         assert!(!ask("30 m3").above_alarm && ask("1000 m3").above_alarm);
         assert!(ask("30 m3").notes.len() > ask("1000 m3").notes.len());
-    }
-
-    #[test]
-    fn draws_in_a_row_are_one_draw_of_the_same_flow() {
-        let room =
-            Room::new(units::volume("30 m3").unwrap(), units::air_changes("1 /h").unwrap(), si::from_celsius(21.1)).unwrap();
-        let draw = |time: &str| Draw { flow: si::mole_rate(0.01), time: units::time(time).unwrap() };
-        let parts = room.after_draws(&[draw("20 min"), draw("40 min")]).unwrap().value;
-        assert!((parts - room.after_draws(&[draw("1 h")]).unwrap().value).abs() < 1e-12);
-        assert!(parts < AIR_OXYGEN && room.after_draws(&[]).unwrap().value == AIR_OXYGEN);
     }
 
     #[test]

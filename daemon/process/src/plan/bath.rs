@@ -31,6 +31,8 @@ pub struct BathQuestion {
     pub oil: OilSpeed,
     /// The tank, if level and cover are asked.
     pub tank: Option<TankAtHand>,
+    /// The temperature that no part must fall below before it is under, if the last one's seconds are asked.
+    pub limit: Option<ThermodynamicTemperature>,
     /// The time constant of the tank's cooling, if known.
     pub cooling: Option<Time>,
 }
@@ -73,6 +75,9 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     }
     if let (Some(first), Some(last)) = (first, last) {
         row(&mut answer, question, (first, last), system)?;
+    }
+    if let Some(limit) = question.limit {
+        last_seconds(&mut answer, question, limit, system)?;
     }
     if si::celsius(pulls.furnace) > CURVE_ENDS_C {
         answer.take([Note::outside("the heat capacity of EN 1993-1-2 ends at 1200 °C; its last value is held")]);
@@ -121,6 +126,27 @@ fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pul
     }
     if fit < pulls.parts {
         answer.warn(format!("the bath passes the top of its window after {fit} of {} parts", pulls.parts));
+    }
+    Ok(())
+}
+
+/// The seconds that the last of the row has: it waited behind the open door, and has the fewest.
+fn last_seconds(answer: &mut Answer, question: &BathQuestion, limit: ThermodynamicTemperature, system: System) -> Result<()> {
+    let BathQuestion { pulls, air, .. } = question;
+    let shown = units::show_temperature(limit, system);
+    match pulls.seconds_each(limit, air)?.pop().flatten() {
+        Some(has) => {
+            let basis = format!("still air, until it has fallen to {shown}");
+            Writer::new(answer, system).time("last_has_s", "from the door, the last must be under within", has, basis);
+            if has < pulls.in_air {
+                answer.warn(
+                    "the last part is below the limit before it is under: shut the door longer between pulls, or be quicker",
+                );
+            }
+        }
+        None => answer.warn(format!(
+            "the last part has fallen to {shown} before it leaves the furnace: shut the door longer between pulls"
+        )),
     }
     Ok(())
 }

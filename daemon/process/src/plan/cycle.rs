@@ -82,6 +82,7 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
         answers.push(super::transfer(&transfer, system)?);
         let mut bath = quench.bath;
         bath.pulls.furnace = cycle.soak.temperature;
+        bath.limit = Some(transfer.limit);
         answers.push(super::bath(&bath, system)?);
     }
     let temper = Temper { temperature: cycle.tempering.temperature, time: cycle.tempering.time };

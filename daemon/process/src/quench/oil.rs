@@ -84,17 +84,6 @@ pub enum Suits {
 }
 
 impl OilSpeed {
-    /// The class of a nickel-ball time in seconds.
-    pub fn of_nickel_ball(seconds: f64) -> Self {
-        if seconds < 11.0 {
-            Self::Fast
-        } else if seconds < 14.0 {
-            Self::Medium
-        } else {
-            Self::Slow
-        }
-    }
-
     /// The class in a word, and its seconds.
     pub const fn words(self) -> (&'static str, &'static str) {
         match self {
@@ -158,11 +147,5 @@ mod tests {
         assert_eq!(suits(OilSpeed::Fast, OilSpeed::Fast, 5.0, plate("4 mm")).unwrap(), Suits::Yes);
         assert!(matches!(suits(OilSpeed::Medium, OilSpeed::Fast, 5.0, plate("4 mm")).unwrap(), Suits::No(_)));
         assert_eq!(suits(OilSpeed::Medium, OilSpeed::Fast, 5.0, plate("2 mm")).unwrap(), Suits::Yes);
-    }
-
-    #[test]
-    fn classes_follow_the_nickel_ball() {
-        assert_eq!(OilSpeed::of_nickel_ball(9.0), OilSpeed::Fast);
-        assert_eq!(OilSpeed::of_nickel_ball(18.0), OilSpeed::Slow);
     }
 }

@@ -191,6 +191,9 @@ impl BathArgs {
 /// Asks about a bath.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Bath {
+    /// The temperature that no part must fall below before it is under, for the seconds that the last one has.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    limit: Option<ThermodynamicTemperature>,
     #[command(flatten)]
     bath: BathArgs,
     #[command(flatten)]
@@ -242,6 +245,7 @@ impl Question for Bath {
     fn ask(&self) -> Result<Vec<Answer>, Unasked> {
         let mut request = v1::PlanBathRequest {
             section: self.section.section(),
+            limit_c: self.limit.map(in_celsius),
             heat_c: self.heat.heat.map(in_celsius),
             steel: self.steel.clone().unwrap_or_default(),
             room_c: self.room.room.map(in_celsius),

@@ -133,6 +133,7 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
         steel,
         oil: speed,
         tank: request.tank.as_ref().map(|at| tank(asked, at).map_err(|why| why.within("tank"))).transpose()?,
+        limit: asked.may(&CELSIUS, "limit_c", request.limit_c, (60.0, HEAT_C.1))?,
         cooling: asked.may(&MINUTES, "cooling_min", request.cooling_min, (1.0, 43_200.0))?,
     })
 }

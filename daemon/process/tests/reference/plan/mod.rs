@@ -123,6 +123,7 @@ fn bath_question(bath_c: f64, parts: u32) -> plan::BathQuestion {
             freeboard: Some(millimetres(60.0)),
             part: Some(millimetres(180.0)),
         }),
+        limit: None,
         cooling: Some(minutes(120.0)),
     }
 }

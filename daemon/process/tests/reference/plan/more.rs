@@ -104,6 +104,19 @@ fn martensite_at_the_bath_is_told_where_its_start_is() {
     assert!(outside.number("martensite_fraction").is_none() && outside.text().contains("no share of martensite is given for L6"));
 }
 
+#[test]
+fn the_last_of_a_row_has_the_fewest_seconds() {
+    let ask = |parts, shut_s| {
+        let mut question = plan::BathQuestion { limit: Some(celsius(740.0)), ..bath_question(48.0, parts) };
+        (question.pulls.view, question.pulls.shut) = (share(0.5), seconds(shut_s));
+        plan::bath(&question, System::Metric).unwrap()
+    };
+    let has = |answer: &Answer| answer.number("last_has_s");
+    assert!(has(&ask(3, 0.0)).unwrap() < has(&ask(1, 0.0)).unwrap() && has(&ask(3, 600.0)) > has(&ask(3, 0.0)));
+    assert!(warned(&ask(20, 0.0), "before it leaves the furnace"), "{}", ask(20, 0.0).text());
+    assert!(has(&plan::bath(&bath_question(48.0, 3), System::Metric).unwrap()).is_none());
+}
+
 fn plates_question(parts: u32) -> plan::PlatesQuestion {
     plan::PlatesQuestion {
         section: Section::plate(millimetres(3.0)).unwrap(),
