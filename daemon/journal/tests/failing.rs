@@ -79,7 +79,10 @@ fn a_file_that_is_gone_is_told_and_taken_up_again_when_it_is_back() {
         std::fs::rename(&path, &aside).expect("moved away");
         running.recorder.try_send(batch(2, 0)).expect("room in the queue");
         let said = running.said.recv_timeout(SOON);
-        assert!(matches!(&said, Ok(Said::Failing(why)) if why.contains(name) && why.contains("move that same file back")), "{said:?}");
+        assert!(
+            matches!(&said, Ok(Said::Failing(why)) if why.contains(name) && why.contains("move that same file back")),
+            "{said:?}"
+        );
         std::fs::write(&path, b"another file of the same name").expect("written");
         running.recorder.try_send(batch(3, 1)).expect("room in the queue");
         assert!(matches!(running.said.recv_timeout(SOON), Ok(Said::Failing(_))), "another file is not the record");

@@ -9,7 +9,7 @@ use super::super::row::{Row, Rows, Verdict};
 use super::super::{Effect, InterlockKind, Told, effect, say};
 use super::catalogue::{contactor, rule};
 use super::{DOORS, Why, fine};
-use crate::facts::{DoorTold, Facts, Room, Situation};
+use crate::facts::{DoorTold, Facts, Room, Situation, Tank};
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::Sample;
 use crate::rule::{RuleEffect, RulesNow};
@@ -58,7 +58,10 @@ fn cases() -> Vec<(FurnacePlan, Facts, Situation)> {
     cases.push((furnace(), Facts { set_point: Sample::Good(780.0), ..fine(1.0) }, now));
     let situations = [
         Situation { exposed: true, ..now },
+        Situation { seen_open: true, ..now },
         Situation { interrupted: true, ..now },
+        Situation { gap_rides: true, ..now },
+        Situation { tank: Tank { heater: true, ..Tank::default() }, ..now },
         Situation { room: Room::Low, ..now },
         Situation { room: Room::Unknown, ..now },
         Situation { room: Room::Danger, ..now },
