@@ -18,6 +18,9 @@ use serde::{Deserialize, Serialize};
 ///   ▲                          └─2 s, or it failed──▶ Unconfirmed ──repeated each 2 s, read back──▶ Confirmed
 ///   └──────────── an order to heat was given ◀── any
 /// ```
+///
+/// Beside it, a contactor that its own switch shows closed after its time is stuck, until the switch shows it open after a cut: no
+/// order to heat in between mends it. While it is stuck every cut goes to it too, and is repeated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 enum Phase {
     /// Heat was not taken away, or was given since.
@@ -45,7 +48,7 @@ pub(crate) struct Cuts {
     dropped: bool,
     /// When the contactor's own switch may say no more that it is closed.
     open_by: Option<ShopMs>,
-    /// It said so after that.
+    /// It said so after that, and has not been seen open since.
     stuck: bool,
 }
 
@@ -79,8 +82,11 @@ impl Cuts {
         self.generation = self.generation.next();
         (self.phase, self.for_ms, self.again_ms, self.failed, self.new) = (Phase::Waiting, 0, 0, false, true);
         let via = first_via(plan);
-        self.dropped |= via == Via::Contactor;
+        self.dropped |= via == Via::Contactor || self.stuck;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
+        if self.stuck && via != Via::Contactor {
+            cuts.push(Cut { furnace: id, generation: self.generation, via: Via::Contactor });
+        }
         let body = EventBody::Cut { generation: self.generation, via, because };
         events.push(Event { furnace: Some(id), priority, person: None, text: why, body });
     }
@@ -116,7 +122,8 @@ impl Cuts {
             return;
         }
         self.for_ms = self.for_ms.saturating_add(dt_ms);
-        if !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
+        let stuck = self.stuck && self.phase == Phase::Confirmed;
+        if !stuck && !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
             return;
         }
         self.again_ms = self.again_ms.saturating_add(dt_ms);
@@ -130,6 +137,10 @@ impl Cuts {
         }
         (self.again_ms, self.failed) = (0, false);
         let generation = self.generation;
+        if stuck {
+            cuts.push(Cut { furnace: id, generation, via: Via::Contactor });
+            return;
+        }
         cuts.push(Cut { furnace: id, generation, via: first_via(plan) });
         if plan.contactor.is_some() && first_via(plan) == Via::Controller {
             self.dropped = true;
@@ -204,10 +215,15 @@ impl Cuts {
         events.push(Event { furnace: Some(id), priority: Priority::Urgent, person: None, text, body });
     }
 
-    /// An order to heat was given: what was cut before is over.
+    /// An order to heat was given: what was cut before is over, but not what is known of the contactor.
     pub(crate) fn heated(&mut self) {
         self.phase = Phase::None;
-        (self.dropped, self.open_by, self.stuck) = (false, None, false);
+        (self.dropped, self.open_by) = (false, None);
+    }
+
+    /// The contactor was last seen closed when it had to be open.
+    pub(crate) fn is_stuck(&self) -> bool {
+        self.stuck
     }
 
     /// The device has not confirmed in time that it does not heat, or its contactor denies it.
@@ -347,12 +363,39 @@ mod tests {
         assert_eq!(case.all.bits(), 5 << 8 | 1 << 4 | 2);
         assert_eq!(watch(&mut case, 64_000, Some(true)), (true, vec![], 0), "said once");
         assert_eq!(watch(&mut case, 65_000, None), (true, vec![], 0));
-        case.step(5_000);
+        assert_eq!(case.step(5_000), (vec![Via::Contactor], false), "it is told again while it is stuck");
+        assert_eq!(case.step(1_999), (vec![], false));
+        assert_eq!(case.step(1), (vec![Via::Contactor], false));
         assert_eq!(watch(&mut case, 66_000, Some(false)), (false, vec![], 1));
-        assert!(matches!(case.events.last().map(|event| &event.body), Some(EventBody::CutConfirmed { after_ms: 5_000, .. })));
+        assert!(matches!(case.events.last().map(|event| &event.body), Some(EventBody::CutConfirmed { after_ms: 7_000, .. })));
+        assert_eq!(case.step(60_000), (vec![], false));
         case.all.heated();
         assert_eq!(watch(&mut case, 90_000, Some(true)), (false, vec![], 0), "it is to be closed now");
         assert_eq!(case.all.open_by, None);
+    }
+
+    #[test]
+    fn an_order_to_heat_mends_no_stuck_contactor() {
+        let mut case = Case::cut(true);
+        case.all.dropped = true;
+        watch(&mut case, 0, Some(true));
+        assert_eq!(watch(&mut case, 2_001, Some(true)), (true, vec![Via::Contactor], 1));
+        case.all.heated();
+        assert!(case.all.is_stuck());
+        assert_eq!(watch(&mut case, 10_000, Some(true)), (true, vec![], 0), "the alarm stands while it heats");
+        case.cuts.clear();
+        let why = (Priority::Record, "Heat ends.".to_owned());
+        case.all.cut(NORTH, &case.plan, Vec::new(), why, &mut case.cuts, &mut case.events);
+        assert_eq!(case.cuts.iter().map(|cut| cut.via).collect::<Vec<_>>(), [Via::Controller, Via::Contactor]);
+        assert_eq!(watch(&mut case, 20_000, Some(true)), (true, vec![], 0));
+        assert_eq!(watch(&mut case, 22_001, Some(false)).0, false);
+        assert!(!case.all.is_stuck());
+        case.plan.heating = Heating::ByHand;
+        case.all.stuck = true;
+        case.cuts.clear();
+        let why = (Priority::Record, "Heat ends.".to_owned());
+        case.all.cut(NORTH, &case.plan, Vec::new(), why, &mut case.cuts, &mut case.events);
+        assert_eq!(case.cuts.iter().map(|cut| cut.via).collect::<Vec<_>>(), [Via::Contactor], "once is enough");
     }
 
     #[test]

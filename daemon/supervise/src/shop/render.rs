@@ -73,7 +73,7 @@ impl Shop {
             None => view.cycle = None,
         }
         view.if_computer_dies.clear();
-        if_computer_dies(plan, &mut view.if_computer_dies);
+        if_computer_dies(plan, furnace.cuts.is_stuck(), &mut view.if_computer_dies);
         let mut heat = std::mem::take(&mut view.heat);
         heat.clear();
         heat_now(furnace, plan, view, &mut heat);
@@ -308,7 +308,7 @@ fn test_now(furnace: &Furnace, plan: &FurnacePlan, into: &mut String) {
 }
 
 /// Writes by what heat is cut if this computer dies.
-fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
+fn if_computer_dies(plan: &FurnacePlan, stuck: bool, into: &mut String) {
     let _ = match (&plan.heating, &plan.dead_man) {
         (Heating::ByHand, DeadMan::Nothing) => {
             into.write_str("NOTHING. It is set by hand: turn it off at its own switch when it is to be cold")
@@ -322,6 +322,9 @@ fn if_computer_dies(plan: &FurnacePlan, into: &mut String) {
         }
         (_, DeadMan::Nothing) => into.write_str("NOTHING"),
     };
+    if stuck {
+        into.push_str("; but its contactor was last seen closed when it had to be open: it may be welded");
+    }
     if !can_cut(plan) && plan.heating != Heating::Watched {
         into.push_str("; its interlocks only warn");
     }
