@@ -6,6 +6,7 @@ use clap::{Args, Subcommand, ValueEnum};
 use hearthward_proto::v1;
 use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
+use tonic::Code;
 
 use super::call::{block_on, connect, json, refused, request_id};
 use super::{CallArgs, PersonArgs, matrix, print, words};
@@ -245,7 +246,13 @@ impl Test {
         if told {
             return Ok(());
         }
-        while let Ok(Some(message)) = events.message().await {
+        loop {
+            let message = match events.message().await {
+                Ok(Some(message)) => message,
+                Err(status) if !matches!(status.code(), Code::Unavailable | Code::Unknown) => return Err(refused(status)),
+                // A service that dies ends the stream in any of these ways.
+                Ok(None) | Err(_) => break,
+            };
             let Some(v1::stream_events_response::Item::Event(event)) = message.item else { continue };
             print::line(if self.call.json { json("Event", &event) } else { event.text.clone() })?;
             if let Some(v1::event::Body::Proved(proved)) = event.body

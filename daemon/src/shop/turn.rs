@@ -152,8 +152,9 @@ impl Core {
     }
 
     /// Lets every point be read once, or its unit be silent, before anything is decided. A shop that was not looked at yet would put
-    /// a trip and its end on record for each thing that is not known for some milliseconds. Heat is off meanwhile, as nothing has
-    /// permitted any; an urgent reading, a request and the end of the look begin the first turn.
+    /// a trip and its end on record for each thing that is not known for some milliseconds. Nothing is permitted meanwhile, and what an
+    /// earlier run may have left heating was sent its standing cuts before; the first turn's own cuts come [`FIRST_LOOK`] later at most.
+    /// An urgent reading and a request end the look at once.
     fn first_look(&mut self) {
         let until = self.parts.clock.now() + FIRST_LOOK;
         let mut unread: BTreeSet<PointId> = (0..).map(PointId).take(self.parts.directory.points().len()).collect();
