@@ -32,8 +32,8 @@ impl Shop {
             }
             furnace.alone_s = 0.0;
             for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
-                if one == InterlockKind::RunTimeLimit && furnace.rows.stands(one) {
-                    // A person's reset is the sign of life that it waited for.
+                if one == InterlockKind::RunTimeLimit && furnace.rows.row(one).is_latched() {
+                    // A person's reset is the sign of life that it waited for. What has not latched clears in the next tick, and is told.
                     furnace.rows.step(one, now, Verdict::latched(false));
                 }
                 let withheld = furnace.rows.row(one).withholds();

@@ -204,3 +204,17 @@ fn every_event_of_the_furnace_says_so_meanwhile() {
     bench.done(Request::Resume { furnace: NORTH });
     assert!(bench.events[from..].iter().all(|event| !event.text.contains("Bypassed")));
 }
+
+/// Goal: what a reset ends is told, exactly once. Method: a run-time limit that was passed under a bypass has no latch to reset; the reset
+/// is the sign of life that it waited for.
+#[test]
+fn a_reset_ends_a_bypassed_run_time_limit_and_that_is_told_once() {
+    let mut bench = heating();
+    bench.done(bypass(RunTimeLimit, Some(Duration::from_secs(3600))));
+    bench.scans(620);
+    assert_eq!(bench.row(NORTH, RunTimeLimit), Tripped);
+    bench.ask(Request::Reset { furnace: Some(NORTH), interlock: None });
+    bench.scans(3);
+    assert_eq!(bench.row(NORTH, RunTimeLimit), Clear);
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Cleared { interlock: RunTimeLimit })), 1);
+}
