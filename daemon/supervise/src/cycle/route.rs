@@ -3,7 +3,7 @@
 use hearthward_equipment::quantity::in_celsius;
 use hearthward_equipment::{FurnaceId, TankId};
 
-use super::{At, Cycle, Stage, Turn, heat, say_began, steel, words};
+use super::{At, Cycle, Stage, Turn, heat, say_began, steel, wait, words};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::gas::{hot_c, scaling_c};
@@ -92,6 +92,10 @@ pub(super) fn ask_transfer(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
 pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Result<(), String> {
     if at.facts.door == Door::Open {
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
+    }
+    // A later step of a load under way is no start: steel that was hardened must be tempered soon. A load that begins with it is one.
+    if let Some(why) = wait::forbids(at, turn).filter(|_| cycle.index == 0) {
+        return Err(format!("Load {} may not begin, since {why}. Mend that, then say so again.", cycle.load.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);
     let hot = at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));

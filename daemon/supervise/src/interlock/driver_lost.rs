@@ -69,7 +69,7 @@ fn is_lost(facts: &Facts) -> bool {
 
 /// Nothing was decided for longer than a reading may grow old: in that time this furnace was not watched, however fresh its readings
 /// are now. A computer that slept is a daemon that was gone.
-fn is_unwatched(plan: &FurnacePlan, facts: &Facts) -> bool {
+pub(super) fn is_unwatched(plan: &FurnacePlan, facts: &Facts) -> bool {
     !(facts.dt_s <= plan.stale_after.as_secs_f64())
 }
 

@@ -7,6 +7,7 @@ use std::fmt::Write as _;
 use hearthward_equipment::ShopMs;
 
 use super::catalogue::{Entry, For, NoHeat, Told, owed};
+use super::driver_lost::is_unwatched;
 use super::row::{Verdict, Why};
 use crate::facts::{Door, Facts, Situation};
 use crate::plan::FurnacePlan;
@@ -33,7 +34,7 @@ pub(crate) struct Memory {
     apart_s: f64,
     /// How long the controller has answered without a temperature.
     empty_s: f64,
-    /// How long ago a fault was seen last, in seconds, while one is not yet forgotten.
+    /// For how many seconds the thermometer has been read healthy since its last fault, while that is not yet forgotten.
     faulty: Option<(f64, Why)>,
 }
 
@@ -47,7 +48,7 @@ const SLEEPS_AFTER_DOOR_S: f64 = 60.0;
 const FULL: f64 = 0.9;
 /// A rise that counts as an answer to heat.
 const ANSWER_K: f64 = 3.0;
-/// How long a sensor must be healthy before its fault counts as gone.
+/// How long a sensor must be read healthy, without a break, before its fault counts as gone.
 const HEALTHY_S: f64 = 10.0;
 /// A controller that answers and gives no temperature for so long has a broken thermometer; until then it counts as not read.
 const EMPTY_S: f64 = 5.0;
@@ -69,9 +70,12 @@ pub(super) fn verdict(plan: &FurnacePlan, facts: &Facts, now: &Situation, memory
     } else {
         None
     };
+    // What nobody read or looked at proves no health: the count begins anew after it.
+    let watched = facts.temperature.good().is_some() && !is_unwatched(plan, facts);
     memory.faulty = match (seen, memory.faulty) {
         (Some(why), _) => Some((0.0, why)),
-        (None, Some((ago_s, why))) if ago_s + facts.dt_s < HEALTHY_S => Some((ago_s + facts.dt_s, why)),
+        (None, Some((_, why))) if !watched => Some((0.0, why)),
+        (None, Some((healthy_s, why))) if healthy_s + facts.dt_s < HEALTHY_S => Some((healthy_s + facts.dt_s, why)),
         (None, _) => None,
     };
     match memory.faulty {

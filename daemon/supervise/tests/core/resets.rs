@@ -1,7 +1,12 @@
 //! What a reset does and does not do, what a person's word is good for, and what is noted of a gap.
 
+use std::time::Duration;
+
+use hearthward_equipment::Quality;
 use hearthward_supervise::event::EventBody;
-use hearthward_supervise::interlock::InterlockKind::{DriverLost, GasSupply, Interrupted, QuenchOverTemperature, Stop};
+use hearthward_supervise::interlock::InterlockKind::{
+    DriverLost, GasSupply, Interrupted, QuenchOverTemperature, SensorFault, Stop,
+};
 use hearthward_supervise::plan::SteelChoice;
 use hearthward_supervise::request::{Answer, Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
@@ -32,6 +37,34 @@ fn a_cold_furnace_may_be_switched_off_and_a_hot_one_that_nobody_could_read_is_do
         bench.plants[0].answers = true;
         bench.scans(3);
         assert_eq!(bench.row(NORTH, DriverLost), state, "from {read_c} °C");
+    }
+}
+
+/// Goal: nobody's absence counts as health. Method: while a thermometer that was bad gets well the service sleeps, or its driver gives
+/// nothing, for longer than the healthy time; after either it has been healthy for too short.
+#[test]
+fn a_thermometer_that_nobody_read_has_not_been_healthy_meanwhile() {
+    type Absence = fn(&mut Bench);
+    let absences: [Absence; 2] = [
+        |bench| bench.now = bench.now + Duration::from_secs(43),
+        |bench| {
+            bench.plants[0].answers = false;
+            bench.scans(20);
+            bench.plants[0].answers = true;
+        },
+    ];
+    for (place, absence) in absences.into_iter().enumerate() {
+        let mut bench = Bench::soaking(&[Kind::gas("north")]);
+        bench.plants[0].quality = Quality::Bad;
+        bench.scans(2);
+        bench.plants[0].quality = Quality::Good;
+        bench.scans(4);
+        absence(&mut bench);
+        let reset = Request::Reset { furnace: Some(NORTH), interlock: Some(SensorFault) };
+        assert!(bench.refused(reset.clone()).contains("healthy for ten seconds"), "absence {place}");
+        bench.scans(12);
+        bench.done(reset);
+        assert_eq!(bench.row(NORTH, SensorFault), Clear, "absence {place}");
     }
 }
 

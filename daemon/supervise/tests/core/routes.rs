@@ -160,6 +160,41 @@ fn a_route_over_plates_air_and_a_second_furnace_with_two_tempers_needs_eight_tou
     assert_eq!(asked, 5, "load, pull, transfer, cool, transfer");
 }
 
+/// Goal: thin air forbids a start, and no temper that is due: hardened steel that waits for it may crack. Method: the room's oxygen is
+/// below its first level, then not read, as a load is put into the furnace that tempers it: one that was hardened goes on, one that
+/// begins with its temper does not.
+#[test]
+fn in_thin_air_a_hardened_load_is_tempered_and_none_begins_with_its_temper() {
+    for oxygen in [Some(0.19), None] {
+        let mut bench = Bench::new(&[Kind::plain("north"), Kind::plain("south")]);
+        bench.load(NORTH, punches());
+        bench.until("the call to pull", called);
+        pull(&mut bench);
+        bench.until("the transfer", |bench| bench.question(|ask| matches!(ask, Ask::Transfer { .. })).is_some());
+        bench.oxygen = oxygen;
+        bench.scans(60);
+        bench.confirm(|ask| matches!(ask, Ask::Transfer { .. }));
+        bench.scans(3);
+        assert!(bench.heats(SOUTH), "{oxygen:?}: its temper is due");
+
+        let mut bench = Bench::new(&[Kind::plain("north"), Kind::plain("south")]);
+        let steps = vec![Step::Temper { furnace: Some(SOUTH), at: celsius(190.0), hold: minutes(30), within: minutes(120) }];
+        bench.load(NORTH, Load { steps, ..punches() });
+        bench.oxygen = oxygen;
+        bench.scans(60);
+        let question = bench.open(|ask| matches!(ask, Ask::Transfer { .. }));
+        let words = bench.refused(Request::Confirm { question, reading: None });
+        assert!(words.contains("oxygen") && words.contains("say so again"), "{oxygen:?}: {words}");
+        bench.scans(3);
+        assert!(!bench.heats(SOUTH), "{oxygen:?}");
+        bench.oxygen = Some(0.209);
+        bench.scans(3);
+        bench.confirm(|ask| matches!(ask, Ask::Transfer { .. }));
+        bench.scans(3);
+        assert!(bench.heats(SOUTH), "{oxygen:?}");
+    }
+}
+
 #[test]
 fn the_bath_must_be_cool_enough_for_the_whole_sequence_before_the_first_opening() {
     let mut bench = Bench::new(&[Kind::gas("north")]);

@@ -81,7 +81,7 @@ impl Oracle {
                 known.bypassed.remove(InterlockKind::DriverLost);
             }
             known.seen = seen;
-            known.doubted = if doubt { Some(moment.now) } else { known.doubted };
+            known.judge_health(doubt, read_c.is_some() && !slept, moment.dt_ms);
             let kinds = Kinds { lost: lost || slept, loading, rule: cuts_latched, durable };
             latch(known, plan, moment, kinds, shop.ride_through.as_millis() as u64);
         }

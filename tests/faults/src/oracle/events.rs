@@ -78,10 +78,10 @@ impl Oracle {
     }
 
     /// No new start in air that is thin or not known, past a rule that forbids it or without a record, whoever or whatever begins it. Hot
-    /// steel may leave at any time.
+    /// steel may leave at any time, and what was hardened goes on to its temper: a load under way is no new start in another furnace.
     fn check_first_step(&self, furnace: Option<FurnaceId>, step: StepKind) -> Found {
         let Some((id, known)) = furnace.and_then(|id| Some((id, self.known.get(id.index())?))) else { return Ok(()) };
-        if known.load.is_none() || known.step.is_some() || step == StepKind::Pull {
+        if known.load.is_none() || known.under_way || step == StepKind::Pull {
             return Ok(());
         }
         let least = self.plan.room.first_level.value;
@@ -130,8 +130,7 @@ impl Oracle {
         must(!readings.contains(&kind) || !known.seen.has(kind), || {
             format!("invariant 5: {kind:?} was reset and its cause stands")
         })?;
-        let healthy = known.doubted.is_none_or(|at| self.now.since(at).as_secs() + 2 >= 10);
-        must(kind != InterlockKind::SensorFault || healthy, || {
+        must(kind != InterlockKind::SensorFault || known.healthy_ms.is_none(), || {
             "invariant 5: a sensor fault was reset before the sensor was healthy for its time".to_owned()
         })?;
         known.standing.remove(kind);
@@ -196,14 +195,12 @@ impl Oracle {
 
     /// A load goes into the furnace that tempers it.
     fn moves(&mut self, from: usize, to: usize) {
-        let load = self.known[from].load.take();
-        // The step has begun there already, as its event told.
-        let step = self.known[to].step;
+        let (load, under_way) = (self.known[from].load.take(), self.known[from].under_way);
         self.known[from].ends();
         let ceiling_c = self.ceiling_c(to);
         let known = &mut self.known[to];
         known.ends();
-        (known.load, known.step) = (load, step);
+        (known.load, known.under_way) = (load, under_way);
         known.put_in(ceiling_c);
     }
 
@@ -296,7 +293,7 @@ fn note(known: &mut Known, event: &Event, moment: &Moment<'_>) -> Found {
             known.permitted = None;
         }
         EventBody::StepBegan { index, step, .. } => {
-            known.step = Some((*index, *step));
+            (known.step, known.under_way) = (Some((*index, *step)), true);
             (known.in_band_ms, known.uncounted_ms) = (0, 0);
         }
         EventBody::PurgeBroken { .. } => {

@@ -36,7 +36,8 @@ pub(super) struct Known {
     /// Causes that a bypass has taken out of force.
     pub(super) bypassed: Set,
     pub(super) policy: Policy,
-    pub(super) doubted: Option<ShopMs>,
+    /// For how long its thermometer has been read healthy without a break, in milliseconds; nothing once that was long enough.
+    pub(super) healthy_ms: Option<u64>,
     pub(super) lost_ms: u64,
     pub(super) open_ms: u64,
     pub(super) alone_ms: u64,
@@ -62,6 +63,8 @@ pub(super) struct Known {
     pub(super) was_loaded: bool,
     pub(super) load: Option<Load>,
     pub(super) step: Option<(u16, StepKind)>,
+    /// A step of it has begun, here or in the furnace that it came from.
+    pub(super) under_way: bool,
     pub(super) in_chamber: bool,
     pub(super) charged_hot: bool,
     pub(super) in_band_ms: u64,
@@ -125,10 +128,21 @@ impl Known {
     /// The load is gone.
     pub(super) fn ends(&mut self) {
         (self.load, self.step, self.in_chamber, self.charged_hot) = (None, None, false, false);
+        self.under_way = false;
         (self.in_band_ms, self.uncounted_ms, self.must_answer, self.forced) = (0, 0, false, false);
         (self.changes, self.swept, self.proved, self.overdue_ms) = (0.0, 0.0, false, 0);
         (self.gap_ms, self.gap_from_c, self.proved_before) = (None, None, false);
         self.latches.remove(InterlockKind::Interrupted);
+    }
+
+    /// A thermometer that was doubted has to be read healthy for ten seconds; time in which nobody read it begins them anew.
+    pub(super) fn judge_health(&mut self, doubted: bool, watched: bool, dt_ms: u64) {
+        self.healthy_ms = match self.healthy_ms {
+            _ if doubted => Some(0),
+            Some(_) if !watched => Some(0),
+            // Two seconds less than the rule: when a reading came in between two ticks is nobody's concern.
+            known => known.map(|ms| ms + dt_ms).filter(|ms| *ms < 8_000),
+        };
     }
 
     /// The load is in the chamber, a person says.
@@ -143,7 +157,7 @@ impl Known {
         // Nothing was watched, so nothing goes on counting.
         (self.changes, self.flow_lost_ms, self.overdue_ms, self.due, self.idle_power_ms) = (0.0, 0, 0, 0, 0);
         (self.lease, self.heated, self.cut_at, self.waits) = (None, false, None, [None; 3]);
-        (self.lost_ms, self.open_ms, self.doubted, self.read_c) = (0, 0, None, None);
+        (self.lost_ms, self.open_ms, self.healthy_ms, self.read_c) = (0, 0, None, None);
         (self.told_valve, self.opened_in_gap, self.gap_ms, self.was_loaded) = (None, false, None, false);
         (self.permitted, self.uncounted_ms) = (None, 0);
         self.permits.clear();

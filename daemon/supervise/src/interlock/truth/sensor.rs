@@ -10,9 +10,11 @@ use std::time::Duration;
 
 const MORE_S: f64 = 0.5;
 
-/// A furnace that must answer to heat within half a minute, as long as a load may seem hotter than its chamber.
+/// A furnace that must answer to heat within half a minute, as long as a load may seem hotter than its chamber, and may be unread for
+/// ten seconds.
 fn case() -> Case {
-    Case::of(FurnacePlan { no_response_after: Duration::from_secs(30), ..crate::testing::furnace("north") })
+    let (no_response_after, stale_after) = (Duration::from_secs(30), Duration::from_secs(10));
+    Case::of(FurnacePlan { no_response_after, stale_after, ..crate::testing::furnace("north") })
 }
 
 /// The door is long shut.
@@ -193,4 +195,22 @@ fn a_fault_is_gone_when_the_thermometer_was_healthy_for_ten_seconds() {
     assert_eq!(see(false, 6.0), stands);
     assert_eq!(see(false, 4.0), None);
     assert_eq!(see(false, 1.0), None);
+}
+
+/// "healthy for a set time": time in which nothing was read, or nobody looked, is none of it.
+#[test]
+fn a_thermometer_is_not_healthy_while_nobody_reads_it() {
+    every(|[unread, unwatched]| {
+        let mut case = case();
+        let mut see = |facts: Facts| case.says(SensorFault, &facts, &calm());
+        let stands = fault(true, Why::Main);
+        assert_eq!(see(Facts { doubtful: true, ..fine(1.0) }), stands);
+        assert_eq!(see(fine(5.0)), stands);
+        let temperature = if unread { Sample::Stale } else { Sample::Good(800.0) };
+        let absent = unread || unwatched;
+        let dt_s = if unwatched { 43.0 } else { 5.0 };
+        assert_eq!(see(Facts { temperature, ..fine(dt_s) }), fault(absent, Why::Main), "{unread} {unwatched}");
+        assert_eq!(see(fine(5.0)), fault(absent, Why::Main), "it begins anew");
+        assert_eq!(see(fine(5.0)), None);
+    });
 }
