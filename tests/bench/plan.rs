@@ -6,23 +6,27 @@ use std::time::Instant;
 
 use hearthward_api::planning;
 use hearthward_process::chamber::{Chamber, ChamberGas, Inputs};
-use hearthward_process::cylinder::{Cylinder, Draw, forecast};
+use hearthward_process::cylinder::{Cylinder, Draw, forecast, overnight};
 use hearthward_process::flow::Reference;
 use hearthward_process::furnace::Furnace;
 use hearthward_process::gas::{Gas, Mixture};
-use hearthward_process::heating::{Section, Surface, Surroundings, come_to_heat};
+use hearthward_process::heating::{Section, Surface, Surroundings, come_to_heat, core_by_conduction};
 use hearthward_process::jet::{Port, entry};
-use hearthward_process::meter::{Scale, Service, Valve, reading_for};
-use hearthward_process::purge::{Purge, time_to};
-use hearthward_process::quench::{Bath, Hot};
+use hearthward_process::meter::{Scale, Service, Valve, flow_from_bag, reading_for};
+use hearthward_process::purge::{Purge, recovery, time_to};
+use hearthward_process::quench::{Bath, Hot, Pulls, plates_after};
 use hearthward_process::room::Room;
 use hearthward_process::stack::{Gaps, Shape, draught};
 use hearthward_process::steel::Steel;
+use hearthward_process::steel::martensite::martensite;
 use hearthward_process::tempering::{Temper, USUAL_C, equivalent_temperature};
 use hearthward_process::thermocouple::Thermocouple;
 use hearthward_process::transfer::{StillAir, Taper, after, seconds_until, taper};
+use hearthward_process::trials::compare;
+use hearthward_process::vessel::Vessel;
 use hearthward_process::{ProcessError, oxide, units};
 use hearthward_proto::v1;
+use hearthward_tests::place;
 
 use crate::numbers::{Report, Row, Samples, Target};
 
@@ -104,6 +108,8 @@ fn of_gas() -> Result<Vec<Call>, ProcessError> {
     let draws = [Draw { flow: slow, time: units::time("4 h")? }];
     let reserve = Reference::TWENTY_ONE.amount(units::volume("120 L")?);
     let room = Room::new(units::volume("60 m3")?, units::air_changes("2 /h")?, cold)?;
+    let (hours, half) = (units::time("12 h")?, units::share("50 %")?);
+    let (bag, filling, one_bar) = (units::volume("10 L")?, units::time("60 s")?, units::pressure("1.013 bar")?);
     let gas = ChamberGas::air(&chamber, cold)?;
     let minute = Inputs { time: units::time("1 min")?, inflow: fast, inflow_oxygen: clean, ..Inputs::nothing(cold) };
     Ok(vec![
@@ -115,6 +121,9 @@ fn of_gas() -> Result<Vec<Call>, ProcessError> {
         call("gas at the port", move || entry(&port, cold, height)),
         call("mark of a meter", move || reading_for(fast, &scale, &service)),
         call("contents of a cylinder", move || cylinder.contents(gauge, cold)),
+        call("gas lost overnight", move || overnight(&cylinder, (gauge, cold), (leave, cold), error, hours)),
+        call("flow from a bag", move || flow_from_bag(bag, filling, cold, one_bar)),
+        call("recovery after an opening", move || recovery(&chamber, &purge, half, level)),
         call("forecast of a cylinder", move || forecast(&cylinder, gauge, error, cold, leave, &draws, reserve)),
         call("oxygen of the room", move || room.steady(slow, units::share("19.5 %")?)),
     ])
@@ -133,6 +142,10 @@ fn of_heat() -> Result<Vec<Call>, ProcessError> {
     let temper = Temper { temperature: units::temperature("205 C")?, time: units::time("2 h")? };
     let hour = units::time("1 h")?;
     let steel = Steel::named("5160")?;
+    let (thick, target) = (Section::plate(units::length("25 mm")?)?, units::temperature("795 C")?);
+    let type_k = Thermocouple::named("K")?;
+    let measured = type_k.voltage(hot, cold)?;
+    let (ms, bath) = (units::temperature("250 C")?, units::temperature("50 C")?);
     Ok(vec![
         call("core at heat", move || come_to_heat(section, cold, &furnace, band)),
         call("whether a ramp is feasible", move || furnace_of.ramp_feasible(cold, hot, ramp, load, (Gas::Argon, flow))),
@@ -140,6 +153,10 @@ fn of_heat() -> Result<Vec<Call>, ProcessError> {
         call("scale in air", move || oxide::in_air_while(hot, ends, minutes)),
         call("equivalent temper", move || equivalent_temperature(temper, hour, USUAL_C)),
         call("critical temperatures", move || steel.composition.critical()),
+        call("core by conduction", move || core_by_conduction(thick, cold, target, &furnace)),
+        call("martensite at a bath", move || martensite(ms, bath)),
+        call("two loads compared", || compare(&[61.0, 61.5, 60.5, 61.0], &[59.5, 60.0, 59.0, 59.5])),
+        call("a thermocouple's temperature", move || type_k.temperature(measured, cold)),
         call("a thermocouple's voltage", move || Thermocouple::named("K")?.voltage(hot, cold)),
     ])
 }
@@ -152,14 +169,39 @@ fn of_quench() -> Result<Vec<Call>, ProcessError> {
     let shape = Taper { edge: units::length("0.5 mm")?, back: units::length("2 mm")?, width: units::length("15 mm")? };
     let bath = Bath::oil(units::volume("12 L")?, units::temperature("48 C")?)?;
     let part = Hot::straight(units::mass("0.2 kg")?, hot);
-    let top = units::temperature("70 C")?;
+    let (cold, top) = (units::temperature("20 C")?, units::temperature("70 C")?);
+    let (plates, steel) = (units::mass("2 kg")?, units::mass("1 kg")?);
+    let row = Pulls {
+        section,
+        mass: steel / 5.0,
+        parts: 12,
+        furnace: hot,
+        view: units::share("20 %")?,
+        open: units::time("3 s")?,
+        shut: units::time("1 min")?,
+        in_air: time,
+    };
+    let vessel = Vessel { surface: units::area("700 cm2")?, oil: units::volume("12 L")?, freeboard: units::length("60 mm")? };
     Ok(vec![
         call("a part in air", move || after(section, hot, time, &air)),
         call("seconds that a part has", move || seconds_until(section, hot, limit, &air)),
         call("an edge in air", move || taper(&shape, hot, time, &air)),
         call("the bath after a part", move || bath.after(&part)),
+        call("twelve parts one after another", move || row.run(&bath, &air)),
+        call("plates after a part", move || plates_after(plates, cold, &part)),
+        call("the level of the oil", move || vessel.rise(steel, cold, top)),
         call("the start for twelve parts", move || bath.start_for(&part, 12, top)),
     ])
+}
+
+/// The rows of a record in the example.
+fn record(name: &str) -> impl Iterator<Item = [f64; 3]> {
+    let text = std::fs::read_to_string(place::root().join("deploy/example").join(name)).expect("the example is there");
+    let rows: Vec<String> = text.lines().skip(1).map(str::to_owned).collect();
+    rows.into_iter().map(|row| {
+        let mut numbers = row.split(',').map(|number| number.parse().expect("a number"));
+        std::array::from_fn(|_| numbers.next().expect("three columns"))
+    })
 }
 
 /// The whole questions, read and answered as the API does.
@@ -189,7 +231,52 @@ fn questions() -> Vec<Call> {
         bath: Some(bath.clone()),
         ..Default::default()
     };
+    let ramp = v1::PlanRamp {
+        rate_k_min: 6.0,
+        rated_w: 2200.0,
+        holding_w: 700.0,
+        falls_k_min: 5.0,
+        load_kg: Some(0.9),
+        ..Default::default()
+    };
+    let on_ramp = v1::PlanHeatUpRequest { ramp: Some(ramp.clone()), ..heat_up.clone() };
+    let all = v1::PlanCycleRequest { ramp: Some(ramp), ..cycle.clone() };
+    let interrupted = v1::PlanInterruptedRequest {
+        chamber_l: 9.4,
+        now_c: 800.0,
+        holding_w: 700.0,
+        falls_k_min: 5.0,
+        surface_cm2: 400.0,
+        ..Default::default()
+    };
+    let readings =
+        record("heat-up.csv").map(|[time_min, chamber_c, power_w]| v1::PlanFurnaceReading { time_min, chamber_c, power_w });
+    let furnace = v1::PlanFurnaceRequest { readings: readings.collect(), ..Default::default() };
+    let swept =
+        record("purge.csv").map(|[time_min, oxygen_ppm, flow_l_min]| v1::PlanProbeReading { time_min, oxygen_ppm, flow_l_min });
+    let leak = v1::PlanLeakRequest { readings: swept.collect(), chamber_l: 9.4, ..Default::default() };
+    let meter = v1::PlanMeterCheckRequest { bag_l: 10.0, time_s: 60.0, reading_l_min: 8.0, ..Default::default() };
+    let plates = v1::PlanPlatesRequest { section, part_kg: 0.2, plates_kg: 2.0, heat_c: Some(960.0), ..Default::default() };
     vec![
+        (
+            "the question of a heat-up on a ramp",
+            None,
+            Box::new(move || drop(black_box(planning::heat_up(&on_ramp).expect("it answers")))),
+        ),
+        (
+            "the question of an interruption",
+            None,
+            Box::new(move || drop(black_box(planning::interrupted(&interrupted).expect("it answers")))),
+        ),
+        ("the question of a furnace", None, Box::new(move || drop(black_box(planning::furnace(&furnace).expect("it answers"))))),
+        ("the question of a leak", None, Box::new(move || drop(black_box(planning::leak(&leak).expect("it answers"))))),
+        ("the question of a meter", None, Box::new(move || drop(black_box(planning::meter_check(&meter).expect("it answers"))))),
+        ("the question of plates", None, Box::new(move || drop(black_box(planning::plates(&plates).expect("it answers"))))),
+        (
+            "a whole cycle on a ramp",
+            Some(WHOLE_US),
+            Box::new(move || drop(black_box(planning::cycle(&all).expect("it answers")))),
+        ),
         ("the question of a purge", None, Box::new(move || drop(black_box(planning::purge(&purge).expect("it answers"))))),
         (
             "the question of a cylinder",
