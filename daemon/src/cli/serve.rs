@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use clap::Args;
 use serde_json::json;
-use tokio::signal::unix::{SignalKind, signal};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use super::check::refused;
 use super::{ConfigArgs, print};
@@ -40,7 +40,7 @@ impl Serve {
                     _ = terminate.recv() => {}
                 }
                 tracing::info!("told to end: cutting heat, leaving gas as it is");
-                tokio::spawn(give_up());
+                tokio::spawn(give_up(terminate));
             };
             let listening = |address: &Listen| {
                 let at = address.to_string();
@@ -57,10 +57,12 @@ impl Serve {
 }
 
 /// Ends the process when ending in order takes too long, or at once on a second signal.
-async fn give_up() {
+async fn give_up(mut terminate: Signal) {
+    let again = "ended at once on a second signal; look at the furnaces now";
     tokio::select! {
         () = tokio::time::sleep(GRACE) => tracing::error!("ending in order took longer than {GRACE:?}; look at the furnaces now"),
-        _ = tokio::signal::ctrl_c() => tracing::error!("ended at once on a second signal; look at the furnaces now"),
+        _ = tokio::signal::ctrl_c() => tracing::error!("{again}"),
+        _ = terminate.recv() => tracing::error!("{again}"),
     }
     std::process::exit(Exit::Failed as i32);
 }

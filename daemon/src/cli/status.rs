@@ -79,7 +79,7 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         (Some(wanted), None) if furnace.heating() == v1::Heating::ByHand => format!("set by hand, as asked, to {wanted:.0} °C"),
         (None, None) if furnace.heating() == v1::Heating::ByHand => "set by hand, and to be off now".to_owned(),
         (Some(_), None) => "heat withheld".to_owned(),
-        (None, None) => "heat withheld; none is wanted".to_owned(),
+        (None, None) => "no heat is wanted".to_owned(),
         (Some(wanted), Some(ceiling)) if wanted > ceiling => {
             format!("heating to {ceiling:.0} °C, the most that is permitted now of the {wanted:.0} °C wanted")
         }

@@ -57,6 +57,8 @@ pub struct Core {
     durable: Tick,
     /// Cuts that no device has confirmed yet.
     unconfirmed: BTreeMap<FurnaceId, Generation>,
+    /// A confirmation came that no tick has put on record yet.
+    untold: bool,
     /// Both clocks when they were last compared.
     clocks: (ShopMs, i64),
     ending: Ending,
@@ -128,6 +130,7 @@ impl Core {
             written_at: ShopMs(0),
             durable: Tick(0),
             unconfirmed: BTreeMap::new(),
+            untold: false,
             clocks: (ShopMs(0), wall_ms()),
             ending: Ending::No,
         }
@@ -227,6 +230,7 @@ impl Core {
                         if self.unconfirmed.get(furnace).is_some_and(|cut| cut <= generation) =>
                     {
                         self.unconfirmed.remove(furnace);
+                        self.untold = true;
                     }
                     _ => {}
                 }
@@ -277,6 +281,7 @@ impl Core {
 
     /// Decides once and carries it out: cuts first, then what narrows, the record, and leases to heat last.
     pub fn turn(&mut self) -> Deeds {
+        self.untold = false;
         let now = self.parts.clock.now();
         self.compare_clocks(now);
         self.parts.shop.tick(now, &mut self.out);
@@ -406,7 +411,7 @@ impl Core {
                 tracing::error!(furnace = furnace.0, "the device has not confirmed that it does not heat: go and look");
             }
         }
-        grace_over || (self.unconfirmed.is_empty() && self.backlog.is_empty() && self.durable >= tick)
+        grace_over || (self.unconfirmed.is_empty() && !self.untold && self.backlog.is_empty() && self.durable >= tick)
     }
 
     /// The highest tick that is on disk.
