@@ -122,7 +122,7 @@ impl Furnace {
     /// furnace itself. A load that lags asks for less at first and more later.
     ///
     /// # Errors
-    /// A furnace out of range, temperatures outside -20 to 1250 °C that do not rise, a ramp outside 0.001 to 100 K/min, a load
+    /// A furnace out of range, temperatures outside -20 to 1250 °C that do not rise, a ramp outside 0.01 to 100 K/min, a load
     /// outside 0 to 10 t.
     pub fn ramp_feasible(
         &self,
@@ -132,15 +132,10 @@ impl Furnace {
         load: Mass,
         gas: (Gas, AmountFlow),
     ) -> Result<Feasible> {
-        let room_c = self.checked()?;
-        let from_c = within("the start of the ramp", si::celsius(from), "°C", -20.0, 1250.0)?;
-        let to_c = within("the end of the ramp", si::celsius(to), "°C", from_c + 1.0, 1250.0)?;
-        let rate_k_s = within("the ramp", ramp.kelvin_per_second() * 60.0, "K/min", 1e-3, 100.0)? / 60.0;
-        let load_kg = within("the load", load.value, "kg", 0.0, 1e4)?;
+        let (from_c, to_c, rate_k_s) = self.checked_ramp(from, to, ramp, load)?;
         let (mut hardest, mut fastest_k_s) = ((f64::NEG_INFINITY, from_c), f64::INFINITY);
         for t_c in stations(from_c, to_c) {
-            let steady_w = self.loss.value * (t_c - room_c) + gas_heat_w(gas.0, gas.1, self.room, si::from_celsius(t_c))?;
-            let held_j_k = self.capacity.value + load_kg * thermal::heat_j_kg_k(t_c);
+            let (steady_w, held_j_k) = self.takes(t_c, load, gas)?;
             let needed_w = steady_w + held_j_k * rate_k_s;
             if needed_w > hardest.0 {
                 hardest = (needed_w, t_c);
@@ -149,11 +144,8 @@ impl Furnace {
         }
         let mut notes =
             vec![Note::basis("loss and capacity as identified or given, load at chamber temperature, gas leaving hot")];
-        if load_kg > 0.0 && (from_c..=to_c).contains(&735.0) {
+        if load.value > 0.0 && (from_c..=to_c).contains(&735.0) {
             notes.push(Note::basis("steel takes up its transformation heat near 735 °C: the ramp sags there"));
-        }
-        if hardest.0 > self.rated.value {
-            notes.push(Note::caution("the furnace falls behind this ramp: soak would be counted too early by the clock"));
         }
         Ok(Feasible {
             feasible: hardest.0 <= self.rated.value,
@@ -162,6 +154,58 @@ impl Furnace {
             fastest: (fastest_k_s > 0.0).then(|| Ramp { rise: si::difference(fastest_k_s), within: si::seconds(1.0) }),
             notes,
         })
+    }
+
+    /// The chamber's climb on a ramp, in steps of a kelvin at most: where each ends and how long it takes, the first from the start.
+    ///
+    /// The chamber rises by the ramp where the rated power suffices, and by what that power gives where not. `None` where it would
+    /// rise by less than a kelvin in eight hours: it never gets there.
+    ///
+    /// # Errors
+    /// As for [`Furnace::ramp_feasible`].
+    pub fn climb(
+        &self,
+        from: ThermodynamicTemperature,
+        to: ThermodynamicTemperature,
+        ramp: Ramp,
+        load: Mass,
+        gas: (Gas, AmountFlow),
+    ) -> Result<Option<Vec<(ThermodynamicTemperature, Time)>>> {
+        let (from_c, to_c, rate_k_s) = self.checked_ramp(from, to, ramp, load)?;
+        let steps = libm::ceil(to_c - from_c) as u32;
+        let step_k = (to_c - from_c) / f64::from(steps);
+        let mut climb = Vec::new();
+        for step in 0..steps {
+            let (steady_w, held_j_k) = self.takes(from_c + step_k * (f64::from(step) + 0.5), load, gas)?;
+            let rises_k_s = rate_k_s.min((self.rated.value - steady_w) / held_j_k);
+            if rises_k_s < SLOWEST_K_S {
+                return Ok(None);
+            }
+            climb.push((si::from_celsius(from_c + step_k * f64::from(step + 1)), si::seconds(step_k / rises_k_s)));
+        }
+        Ok(Some(climb))
+    }
+
+    /// The watts that hold a temperature with this gas, and the joules that a kelvin more takes with this load.
+    fn takes(&self, t_c: f64, load: Mass, (gas, flow): (Gas, AmountFlow)) -> Result<(f64, f64)> {
+        let lost_w = self.loss.value * (t_c - si::celsius(self.room));
+        let steady_w = lost_w + gas_heat_w(gas, flow, self.room, si::from_celsius(t_c))?;
+        Ok((steady_w, self.capacity.value + load.value * thermal::heat_j_kg_k(t_c)))
+    }
+
+    /// Start and end of a ramp in °C and its rise in K/s.
+    fn checked_ramp(
+        &self,
+        from: ThermodynamicTemperature,
+        to: ThermodynamicTemperature,
+        ramp: Ramp,
+        load: Mass,
+    ) -> Result<(f64, f64, f64)> {
+        self.checked()?;
+        let from_c = within("the start of the ramp", si::celsius(from), "°C", -20.0, 1250.0)?;
+        let to_c = within("the end of the ramp", si::celsius(to), "°C", from_c + 1.0, 1250.0)?;
+        within("the load", load.value, "kg", 0.0, 1e4)?;
+        Ok((from_c, to_c, within("the ramp", ramp.kelvin_per_second() * 60.0, "K/min", 0.01, 100.0)? / 60.0))
     }
 
     /// How long after a cut the chamber stays above a limit: the time in which hot steel can still be quenched.
@@ -217,6 +261,9 @@ fn gas_heat_w(gas: Gas, flow: AmountFlow, entering: ThermodynamicTemperature, ch
     Ok(flow_mol_s * gas.molar_kg() * gas.enthalpy_rise(entering, chamber)?.value)
 }
 
+/// A furnace that rises by less than a kelvin in eight hours does not come to heat.
+const SLOWEST_K_S: f64 = 1.0 / 28_800.0;
+
 /// Where a ramp is looked at: every 5 K, and on the peak of the steel's heat capacity.
 fn stations(from_c: f64, to_c: f64) -> impl Iterator<Item = f64> {
     let steps = ((to_c - from_c) / 5.0) as u32 + 1;
@@ -253,6 +300,31 @@ mod tests {
         let fastest = loaded.fastest.unwrap().kelvin_per_second() * 60.0;
         assert!(ask(&format!("{} K/min", fastest * 0.999), "2 kg").feasible);
         assert!(!ask(&format!("{} K/min", fastest * 1.001), "2 kg").feasible);
+    }
+
+    #[test]
+    fn a_climb_sags_only_where_the_power_does_not_suffice() {
+        let (from, to) = (si::from_celsius(25.0), si::from_celsius(800.0));
+        let gas = (Gas::Argon, si::mole_rate(0.0));
+        let climb = |ramp: &str, rated: &str| {
+            let furnace = Furnace { rated: units::power(rated).unwrap(), ..furnace() };
+            furnace.climb(from, to, units::ramp(ramp).unwrap(), units::mass("5 kg").unwrap(), gas)
+        };
+        let took = |ramp: &str| climb(ramp, "2.2 kW").unwrap().unwrap().iter().map(|step| step.1.value).sum::<f64>();
+        // The heat of rated power, integrated plainly over hundredths of a kelvin: dt = (S + m c) dT / (P - U (T - room)).
+        let plain: f64 = (0..77_500_u32)
+            .map(|step| {
+                let t_c = 25.005 + 0.01 * f64::from(step);
+                let at_full = (7743.0 + 5.0 * thermal::heat_j_kg_k(t_c)) / (2200.0 - 0.9 * (t_c - 25.0));
+                0.01 * at_full.max(2.0)
+            })
+            .sum();
+        assert!((took("30 K/min") / plain - 1.0).abs() < 5e-3, "{} beside {plain}", took("30 K/min"));
+        assert!((took("1 K/min") - 775.0 * 60.0).abs() < 1e-6, "no sag: {}", took("1 K/min"));
+        assert_eq!(climb("6 K/min", "690 W").unwrap(), None, "0.9 W/K over 775 K are 698 W");
+        let refused = climb("0.002 K/min", "2.2 kW").unwrap_err().to_string();
+        assert!(refused.contains("the ramp is 0.002 K/min; it must lie between 0.01 and 100 K/min"), "{refused}");
+        assert!(climb("-6 K/min", "2.2 kW").unwrap_err().to_string().contains("the ramp is -6 K/min"));
     }
 
     #[test]

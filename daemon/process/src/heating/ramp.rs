@@ -1,54 +1,48 @@
-//! A section that comes to heat together with its furnace, on an even ramp.
+//! A section that comes to heat together with its furnace, on a ramp.
 
 use super::{CameToHeat, Section, Surroundings, step_on, time_to_within};
 use crate::error::{Result, within};
 use crate::si;
-use crate::units::Ramp;
-use uom::si::f64::{TemperatureInterval, ThermodynamicTemperature};
+use uom::si::f64::{TemperatureInterval, ThermodynamicTemperature, Time};
 
-/// The time until the core of a section comes within a band of the heat, where the furnace starts as cold as the section, rises
-/// evenly to that heat and holds it. Counted from the start of the ramp.
+/// The time until the core of a section comes within a band of the heat, where the furnace starts as cold as the section, climbs
+/// to that heat and holds it. Counted from the start of the climb.
 ///
-/// The load lags behind the walls by radiation and convection; what it still lacks when the ramp ends takes as long as in
-/// [`super::come_to_heat`]. A furnace that falls behind its ramp ([`crate::furnace::Furnace::ramp_feasible`]) takes longer.
+/// The climb is that of [`crate::furnace::Furnace::climb`]: where each of its steps ends, and how long it takes; steps of a kelvin
+/// are small beside the peak of the heat capacity, some 10 K wide, that a load must not jump. The load lags behind the walls by
+/// radiation and convection; what it still lacks when the climb ends takes as long as in [`super::come_to_heat`].
 ///
 /// # Errors
-/// As for [`super::come_to_heat`]; a ramp outside 0.001 to 100 K/min.
+/// As for [`super::come_to_heat`]; a step that takes a negative time.
 pub fn come_to_heat_on_ramp(
     section: Section,
     start: ThermodynamicTemperature,
     furnace: &Surroundings,
-    ramp: Ramp,
+    climb: &[(ThermodynamicTemperature, Time)],
     band: TemperatureInterval,
 ) -> Result<CameToHeat> {
     let section = section.checked()?;
     let furnace_c = furnace.checked()?;
     let start_c = within("the start", si::celsius(start), "°C", -50.0, furnace_c - 1e-3)?;
     let band_k = within("the band", si::difference_k(band), "K", 0.01, furnace_c - start_c)?;
-    let rate_k_s = within("the ramp", ramp.kelvin_per_second() * 60.0, "K/min", 1e-3, 100.0)? / 60.0;
     let target_c = furnace_c - band_k;
-    let steps = libm::ceil((furnace_c - start_c) / STEP_K);
-    let rise_k = (furnace_c - start_c) / steps;
-    let step_s = rise_k / rate_k_s;
-    let (mut load_c, mut time_s) = (start_c, 0.0);
-    for step in 0..steps as u32 {
-        let around = si::from_celsius(start_c + rise_k * (f64::from(step) + 0.5));
-        let walls = Surroundings { temperature: around, ..*furnace };
-        let next_c = si::celsius(step_on(section, si::from_celsius(load_c), &walls, si::seconds(step_s))?);
+    let (mut walls_c, mut load_c, mut time_s) = (start_c, start_c, 0.0);
+    for &(end, step) in climb {
+        let end_c = si::celsius(end);
+        let walls = Surroundings { temperature: si::from_celsius((walls_c + end_c) / 2.0), ..*furnace };
+        let next_c = si::celsius(step_on(section, si::from_celsius(load_c), &walls, step)?);
+        walls_c = end_c;
         if next_c >= target_c {
-            time_s += step_s * (target_c - load_c) / (next_c - load_c);
+            time_s += step.value * (target_c - load_c) / (next_c - load_c);
             load_c = target_c;
             break;
         }
-        (load_c, time_s) = (next_c, time_s + step_s);
+        (load_c, time_s) = (next_c, time_s + step.value);
     }
     let rest = time_to_within(section, load_c, furnace, furnace_c, band_k)?;
     let after = |rest_s: f64| si::seconds(time_s + rest_s);
     Ok(CameToHeat { time: after(rest.time.value), lumped: after(rest.lumped.value), ..rest })
 }
-
-/// Rise of the furnace in one step: small beside the peak of the heat capacity, some 10 K wide, that a load must not jump.
-const STEP_K: f64 = 1.0;
 
 #[cfg(test)]
 mod tests {
@@ -57,11 +51,16 @@ mod tests {
     use crate::heating::{Surface, come_to_heat};
     use crate::{thermal, units};
 
+    /// From 20 to 800 °C by steps of a kelvin.
+    fn even(rate: &str) -> Vec<(ThermodynamicTemperature, Time)> {
+        let step = si::seconds(1.0 / units::ramp(rate).unwrap().kelvin_per_second());
+        (21..=800_u32).map(|end_c| (si::from_celsius(f64::from(end_c)), step)).collect()
+    }
+
     fn took(size: &str, surface: Surface, rate: &str) -> f64 {
         let furnace = Surroundings::furnace(si::from_celsius(800.0), surface);
         let plate = Section::plate(units::length(size).unwrap()).unwrap();
-        let ramp = units::ramp(rate).unwrap();
-        come_to_heat_on_ramp(plate, si::from_celsius(20.0), &furnace, ramp, si::difference(5.0)).unwrap().time.value
+        come_to_heat_on_ramp(plate, si::from_celsius(20.0), &furnace, &even(rate), si::difference(5.0)).unwrap().time.value
     }
 
     /// The same by the textbook's fourth-order steps of half a second, walls and load together, written here a second time.
@@ -91,8 +90,8 @@ mod tests {
             for (surface, emissivity) in [(Surface::Bright, 0.3), (Surface::Scaled, 0.8)] {
                 let furnace = Surroundings::furnace(si::from_celsius(800.0), surface);
                 let plate = Section::plate(units::length(size).unwrap()).unwrap();
-                let ramp = units::ramp(rate).unwrap();
-                let ours = come_to_heat_on_ramp(plate, si::from_celsius(20.0), &furnace, ramp, si::difference(5.0)).unwrap();
+                let (start, climb) = (si::from_celsius(20.0), even(rate));
+                let ours = come_to_heat_on_ramp(plate, start, &furnace, &climb, si::difference(5.0)).unwrap();
                 let theirs = integrated(thickness_m, emissivity, rate_k_s);
                 assert!((ours.lumped.value / theirs - 1.0).abs() < 5e-3, "{size} {rate}: {} {theirs}", ours.lumped.value);
             }
@@ -113,11 +112,11 @@ mod tests {
     }
 
     #[test]
-    fn a_ramp_that_does_not_rise_is_refused() {
+    fn a_climb_back_in_time_is_refused() {
         let furnace = Surroundings::furnace(si::from_celsius(800.0), Surface::Bright);
         let plate = Section::plate(units::length("3 mm").unwrap()).unwrap();
-        let ramp = units::ramp("-6 K/min").unwrap();
-        let refused = come_to_heat_on_ramp(plate, si::from_celsius(20.0), &furnace, ramp, si::difference(5.0)).unwrap_err();
-        assert!(refused.to_string().contains("the ramp is -6 K/min"), "{refused}");
+        let back = [(si::from_celsius(21.0), si::seconds(-1.0))];
+        let refused = come_to_heat_on_ramp(plate, si::from_celsius(20.0), &furnace, &back, si::difference(5.0)).unwrap_err();
+        assert!(refused.to_string().contains("the time is -1 s"), "{refused}");
     }
 }

@@ -43,8 +43,8 @@ pub struct RampWish {
     pub flow: AmountFlow,
 }
 
-/// Answers the question. With a ramp the load starts with its furnace and follows it; a furnace that falls behind the ramp is
-/// counted at the fastest even one that it can do, and one that never gets to the heat is an answer without times.
+/// Answers the question. With a ramp the load starts with its furnace and follows it; where the furnace falls behind the ramp it is
+/// counted at its rated power, and one that never gets to the heat is an answer without times.
 ///
 /// # Errors
 /// Values outside the ranges of the functions that it stands on.
@@ -115,13 +115,12 @@ impl<'a> Way<'a> {
             let came = come_to_heat(self.section, self.from, &around, self.band)?;
             return Ok(Some(Arrival { came, ramp: None, as_wished: true }));
         };
-        let able = wish.furnace.ramp_feasible(self.from, self.to, wish.ramp, wish.load, (wish.gas, wish.flow))?;
-        let pace = if able.feasible { Some(wish.ramp) } else { able.fastest };
-        let Some(pace) = pace.filter(|pace| pace.kelvin_per_second() > SLOWEST_K_S) else { return Ok(None) };
-        let came = come_to_heat_on_ramp(self.section, self.from, &around, pace, self.band)?;
-        let rise_k = si::kelvin(self.to) - si::kelvin(self.from);
-        let ramp = Some(si::seconds(rise_k / pace.kelvin_per_second()));
-        Ok(Some(Arrival { came, ramp, as_wished: able.feasible }))
+        let climb = wish.furnace.climb(self.from, self.to, wish.ramp, wish.load, (wish.gas, wish.flow))?;
+        let Some(climb) = climb else { return Ok(None) };
+        let came = come_to_heat_on_ramp(self.section, self.from, &around, &climb, self.band)?;
+        let ramp_s: f64 = climb.iter().map(|(_, step)| step.value).sum();
+        let asked_s = (si::kelvin(self.to) - si::kelvin(self.from)) / wish.ramp.kelvin_per_second();
+        Ok(Some(Arrival { came, ramp: Some(si::seconds(ramp_s)), as_wished: ramp_s <= asked_s + ROUNDED_S }))
     }
 }
 
@@ -130,7 +129,7 @@ impl Arrival {
         if self.as_wished {
             "furnace and load start together"
         } else {
-            "the furnace cannot do the ramp asked for: at the fastest even one that its power allows"
+            "the furnace falls behind the ramp asked for: at its rated power where it does"
         }
     }
 
@@ -179,7 +178,7 @@ fn ramp(answer: &mut Answer, question: &HeatQuestion, wish: &RampWish, system: S
     Ok(())
 }
 
-/// A furnace that rises by less than a kelvin in eight hours does not come to heat.
-const SLOWEST_K_S: f64 = 1.0 / 28_800.0;
+/// What the sum of a ramp's steps may be off by their rounding; less than this nobody calls falling behind.
+const ROUNDED_S: f64 = 1.0;
 /// How far steel may fall after a cut and still be quenched from: a usual span of an austenitizing range.
 const STILL_K: f64 = 40.0;

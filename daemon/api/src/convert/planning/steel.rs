@@ -158,7 +158,7 @@ pub(super) fn ramp(
     room: ThermodynamicTemperature,
 ) -> Result<RampWish> {
     let read = |asked: &mut Asked| {
-        let rate = asked.need(&KELVIN_A_MINUTE, "rate_k_min", wish.rate_k_min, (1e-3, 100.0))?;
+        let rate = asked.need(&KELVIN_A_MINUTE, "rate_k_min", wish.rate_k_min, (0.01, 100.0))?;
         let holding = asked.need(&WATTS, "holding_w", wish.holding_w, (1.0, 1e7))?;
         let falls = asked.need(&KELVIN_A_MINUTE, "falls_k_min", wish.falls_k_min, (0.01, 500.0))?;
         let furnace = Furnace {

@@ -29,12 +29,13 @@ fn with_a_ramp_the_load_follows_its_furnace() {
     let pull_s = answer.number("pull_s").unwrap();
     assert!(pull_s > ramp_s + 1200.0 - 50.0 && pull_s < ramp_s + hot, "{}", answer.text());
     assert!(answer.item("core_in_band_s").unwrap().basis.contains("the ramp takes 129 min"), "{}", answer.text());
-    // A furnace that falls behind takes its own fastest ramp, and says so.
+    // A furnace that falls behind is counted at its rated power, faster than its fastest even ramp, and says so.
     let wish = plan::RampWish { ramp: units::ramp("20 K/min").unwrap(), ..ramp_wish() };
     let behind = said(&punch(Some(wish)));
     let fastest = behind.number("ramp_fastest_k_min").unwrap();
-    assert!((behind.number("ramp_s").unwrap() - 775.0 / fastest * 60.0).abs() < 0.1, "{}", behind.text());
-    assert!(behind.item("ramp_s").unwrap().basis.contains("cannot do the ramp asked for"), "{}", behind.text());
+    let behind_s = behind.number("ramp_s").unwrap();
+    assert!(behind_s > 775.0 / 20.0 * 60.0 && behind_s < 775.0 / fastest * 60.0 - 600.0, "{}", behind.text());
+    assert!(behind.item("ramp_s").unwrap().basis.contains("falls behind the ramp asked for"), "{}", behind.text());
     // One that does not even hold the heat never gets there: 0.9 W/K over 775 K are 698 W.
     let weak = Furnace { rated: Power::new::<watt>(500.0), ..ramp_wish().furnace };
     let never = said(&punch(Some(plan::RampWish { furnace: weak, ..ramp_wish() })));
