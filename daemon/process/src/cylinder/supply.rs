@@ -6,7 +6,7 @@ use crate::note::Note;
 use crate::{AmountFlow, si};
 use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature, Time};
 
-/// One stretch of a cycle that draws gas; the draws of several furnaces on one supply simply stand together.
+/// One stretch of a cycle that draws gas; the amounts of several furnaces on one supply simply add.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Draw {
     /// The flow.
@@ -78,7 +78,7 @@ pub fn lasts(amount: AmountOfSubstance, flow: AmountFlow) -> Option<Time> {
 /// times its cooling time.
 ///
 /// # Errors
-/// Values outside the ranges of [`Cylinder::contents`], a negative reserve.
+/// Values outside the ranges of [`Cylinder::contents`], a negative reserve, a draw of a negative flow or time.
 pub fn forecast(
     cylinder: &Cylinder,
     gauge: Pressure,
@@ -88,6 +88,10 @@ pub fn forecast(
     draws: &[Draw],
     reserve: AmountOfSubstance,
 ) -> Result<Forecast> {
+    for draw in draws {
+        within("the flow of a draw", draw.flow.value, "mol/s", 0.0, 1e3)?;
+        within("the time of a draw", draw.time.value / 60.0, "min", 0.0, 1e6)?;
+    }
     within("the reserve", reserve.value, "mol", 0.0, 1e6)?;
     within("the error of the gauge", gauge_error.value / 1e5, "bar", 0.0, 100.0)?;
     let (held, left) = (cylinder.amount(gauge, temperature)?, cylinder.amount(leave, temperature)?);
@@ -189,6 +193,20 @@ mod tests {
         let short = ask("25 bar", &cycle);
         assert_eq!(short.reach, Reach::No);
         assert!(short.ends_after.unwrap() > units::time("9 min").unwrap());
+    }
+
+    #[test]
+    fn a_draw_that_gives_gas_back_is_refused() {
+        let ask = |draw| {
+            let bar = |text: &str| units::pressure(text).unwrap();
+            let at = units::temperature("18 C").unwrap();
+            forecast(&cylinder(), bar("165 bar"), bar("5 bar"), at, bar("15 bar"), &[draw], si::moles(0.0))
+                .unwrap_err()
+                .to_string()
+        };
+        let time = si::seconds(60.0);
+        assert!(ask(Draw { flow: si::mole_rate(-1.0), time }).contains("the flow of a draw is -1 mol/s"));
+        assert!(ask(Draw { flow: si::mole_rate(1.0), time: -time }).contains("the time of a draw is -1 min"));
     }
 
     #[test]

@@ -190,7 +190,7 @@ fn supplied(
         (Reached::Never { .. }, _) => "this purge never reaches its level",
         (Reached::After { .. }, None) => "this furnace never comes to heat",
     };
-    let idle = CylinderQuestion { draws: Vec::new(), reserve: si::moles(0.0), ..cylinder.clone() };
+    let idle = CylinderQuestion { in_turn: Vec::new(), draws: Vec::new(), reserve: si::moles(0.0), ..cylinder.clone() };
     let mut answer = super::cylinder(&idle, system)?;
     answer.warn(format!("no forecast: {why}, so nobody can say how long it draws gas"));
     Ok(answer)
@@ -204,8 +204,7 @@ fn drawn(
     cooling: Time,
 ) -> CylinderQuestion {
     let hold = purge.hold;
-    let mut draws = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: held }];
-    draws.extend(cylinder.draws.iter().copied());
+    let in_turn = vec![Draw { flow: purge.purge.flow, time: purge_time }, Draw { flow: hold, time: held }];
     let reserve = si::moles(cylinder.reserve.value.max(hold.value * cooling.value));
-    CylinderQuestion { draws, reserve, ..cylinder.clone() }
+    CylinderQuestion { in_turn, reserve, ..cylinder.clone() }
 }

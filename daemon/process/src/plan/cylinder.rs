@@ -7,7 +7,7 @@ use crate::flow::Reference;
 use crate::note::Note;
 use crate::room::{Breathing, Room};
 use crate::units::System;
-use crate::{si, units};
+use crate::{AmountFlow, si, units};
 use uom::si::f64::{AmountOfSubstance, Pressure, Ratio, ThermodynamicTemperature, Time};
 
 /// A cylinder and what is to be drawn from it.
@@ -25,7 +25,9 @@ pub struct CylinderQuestion {
     pub temperature: ThermodynamicTemperature,
     /// The gauge at which it is changed.
     pub leave: Pressure,
-    /// What is to be drawn, of all furnaces on it.
+    /// What one furnace is to draw, one stretch after another.
+    pub in_turn: Vec<Draw>,
+    /// What all else on it is to draw; each of these may run while any other does.
     pub draws: Vec<Draw>,
     /// What must be left to cool an abandoned load.
     pub reserve: AmountOfSubstance,
@@ -57,7 +59,8 @@ pub struct Evening {
 pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     let CylinderQuestion { cylinder, gauge, temperature, leave, reference, .. } = question;
     let held = cylinder.contents(*gauge, *temperature)?;
-    let ahead = forecast(cylinder, *gauge, question.gauge_error, *temperature, *leave, &question.draws, question.reserve)?;
+    let draws = [question.in_turn.as_slice(), &question.draws].concat();
+    let ahead = forecast(cylinder, *gauge, question.gauge_error, *temperature, *leave, &draws, question.reserve)?;
     let mut answer = Answer::new(format!("A cylinder of {} at {}", cylinder.gas().name(), units::show_pressure(*gauge, system)));
     let mut write = Writer::new(&mut answer, system);
     write.mass("mass_kg", "gas in it", held.mass, "real-gas equation of state");
@@ -83,10 +86,9 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
             write.pressure("gauge_after_bar", "gauge after it", after, "at the same temperature");
         }
     }
-    let steady =
-        question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
-    if let Some(time) = lasts(ahead.usable, steady) {
-        write.time("lasts_s", "lasts at the largest of the flows", time, "if it ran on and on");
+    let (most, flows) = at_once(question);
+    if let Some(time) = lasts(ahead.usable, most) {
+        write.time("lasts_s", &format!("lasts under {flows}"), time, "if that ran on and on");
     }
     if asked {
         write.word("reach", "reaches the end", words(ahead.reach), "with the gauge's error and the reserve");
@@ -101,7 +103,7 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
             "ends_after_s",
             "down to the gauge at which it is changed after",
             time,
-            "the draws one after the other",
+            "if the draws come one after another; sooner where some run at once",
         );
     }
     answer.take(ahead.notes);
@@ -151,13 +153,24 @@ fn words(reach: Reach) -> &'static str {
     }
 }
 
+/// The most that may flow at once, and what that is: nobody says when other furnaces run, so that all of them may run together.
+fn at_once(question: &CylinderQuestion) -> (AmountFlow, &'static str) {
+    let largest = question.in_turn.iter().map(|draw| draw.flow.value).fold(0.0, f64::max);
+    let others: f64 = question.draws.iter().map(|draw| draw.flow.value).sum();
+    let words = match (question.in_turn.len(), question.draws.len()) {
+        (0, 0 | 1) | (1, 0) => "this flow",
+        (_, 0) => "the largest of the flows",
+        _ => "all furnaces at once",
+    };
+    (si::mole_rate(largest + others), words)
+}
+
 /// What the draws and the whole cylinder do to the air that people breathe.
 fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, system: System) -> Result<()> {
     let alarm = question.alarm;
     let level = units::show_ratio(alarm);
     let whole = room.whole_cylinder(&question.cylinder, question.gauge, question.temperature, alarm)?;
-    let largest =
-        question.draws.iter().map(|draw| draw.flow).fold(si::mole_rate(0.0), |most, flow| if flow > most { flow } else { most });
+    let (most, flows) = at_once(question);
     answer.take_first(whole.notes);
     let mut write = Writer::new(answer, system);
     write.share(
@@ -166,10 +179,10 @@ fn the_room(answer: &mut Answer, question: &CylinderQuestion, room: &Room, syste
         whole.worst,
         "worst case of the average",
     );
-    if largest.value > 0.0 {
-        let steady = room.steady(largest, alarm)?;
-        write.share("room_steady_fraction", "room oxygen under the largest flow for ever", steady.oxygen, "well mixed");
-        let air = room.ventilation_for(largest, alarm)?;
+    if most.value > 0.0 {
+        let steady = room.steady(most, alarm)?;
+        write.share("room_steady_fraction", &format!("room oxygen under {flows} for ever"), steady.oxygen, "well mixed");
+        let air = room.ventilation_for(most, alarm)?;
         write.number("room_air_m3_h", &format!("fresh air that keeps it at {level}, m³/h"), air.value * 3600.0, 3, "well mixed");
         if steady.oxygen < alarm {
             answer.warn_first(format!(

@@ -164,6 +164,7 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
             (0.0, 300.0),
             "the cylinder is changed at a gauge of",
         )?,
+        in_turn: Vec::new(),
         draws: draws(asked, &request.draws, reference)?,
         reserve: reference.amount(asked.may(&LITRES, "reserve_l", request.reserve_l, (0.0, 1e6))?.unwrap_or_default()),
         evening: request

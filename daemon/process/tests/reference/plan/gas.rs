@@ -223,11 +223,32 @@ fn a_cylinder_that_will_not_last_is_said() {
 }
 
 #[test]
+fn furnaces_that_may_run_at_once_are_judged_together() {
+    let ask = |in_turn: &[f64], at_once: &[f64]| {
+        let [in_turn, draws] = [in_turn, at_once]
+            .map(|flows| flows.iter().map(|&flow| Draw { flow: standard(flow), time: minutes(9.0) }).collect::<Vec<_>>());
+        plan::cylinder(&plan::CylinderQuestion { in_turn, draws, ..cylinder_question(165.0) }, System::Metric).unwrap()
+    };
+    let told = |answer: &Answer| ["lasts_s", "room_steady_fraction", "room_air_m3_h"].map(|key| answer.number(key).unwrap());
+    let one = ask(&[], &[16.0]);
+    let two = ask(&[], &[8.0, 8.0]);
+    assert!(told(&two).iter().zip(told(&one)).all(|(ours, one)| (ours / one - 1.0).abs() < 1e-12), "{}", two.text());
+    assert!(one.text().contains("lasts under this flow") && two.text().contains("lasts under all furnaces at once"));
+    assert!(two.text().contains("room oxygen under all furnaces at once for ever"), "{}", two.text());
+    // One furnace purges and then holds: 8 L/min at most, and another's 8 L/min beside it.
+    let turns = ask(&[8.0, 2.0], &[]);
+    assert_eq!(told(&turns), told(&ask(&[], &[8.0])));
+    assert!(turns.text().contains("lasts under the largest of the flows"), "{}", turns.text());
+    let beside = told(&ask(&[8.0, 2.0], &[8.0]));
+    assert!(beside.iter().zip(told(&one)).all(|(ours, one)| (ours / one - 1.0).abs() < 1e-12));
+}
+
+#[test]
 fn a_leak_overnight_is_told_from_a_cold_night() {
     let ask = |gauge_bar, gauge_error| {
         let evening = Some(plan::Evening { gauge: bars(165.0), temperature: celsius(28.0), ago: minutes(840.0) });
         let question =
-            plan::CylinderQuestion { evening, gauge_error: bars(gauge_error), draws: vec![], ..cylinder_question(gauge_bar) };
+            plan::CylinderQuestion { evening, gauge_error: bars(gauge_error), in_turn: vec![], ..cylinder_question(gauge_bar) };
         plan::cylinder(&question, System::Metric).unwrap()
     };
     // 10 K colder take some 8 bar off without any loss.

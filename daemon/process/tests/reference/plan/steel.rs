@@ -249,7 +249,7 @@ pub(super) fn load(grade: &str, mm: f64, hardness_hrc: Option<f64>) -> plan::Cyc
         wish: Wish { steel, section, protected: true, hardness_hrc, oil: Some(OilSpeed::Medium), room: celsius(25.0) },
         gas: Some(plan::GasSide {
             purge: purge_question(),
-            cylinder: Some(plan::CylinderQuestion { draws: vec![], ..cylinder_question(165.0) }),
+            cylinder: Some(plan::CylinderQuestion { in_turn: vec![], ..cylinder_question(165.0) }),
         }),
         quench: Some(plan::QuenchSide { transfer: transfer_question(2.0), bath: bath_question(48.0, 3) }),
         ramp: Some(ramp_wish()),
