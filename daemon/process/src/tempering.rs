@@ -33,6 +33,9 @@ pub struct Temper {
 /// Hollomon and Jaffe's constant, usual round value.
 pub const USUAL_C: f64 = 20.0;
 
+/// The hottest temper that the parameter is worked out for, °C: a little above where austenite forms in plain steel.
+pub const HOTTEST_C: f64 = 750.0;
+
 /// The tempering parameter, in thousands of kelvin.
 ///
 /// # Errors
@@ -43,7 +46,7 @@ pub fn parameter(temper: Temper, c: f64) -> Result<f64> {
     Ok(t_k * (c + libm::log10(hours)) / 1e3)
 }
 
-/// The temperature at which another time tempers as much.
+/// The temperature at which another time tempers as much. It may lie above [`HOTTEST_C`], where it tells nothing.
 ///
 /// # Errors
 /// As for [`parameter`].
@@ -79,7 +82,7 @@ pub fn together(tempers: &[Temper], temperature: ThermodynamicTemperature, c: f6
 }
 
 fn checked(temper: Temper) -> Result<(f64, f64)> {
-    within("the temper's temperature", si::celsius(temper.temperature), "°C", 0.0, 750.0)?;
+    within("the temper's temperature", si::celsius(temper.temperature), "°C", 0.0, HOTTEST_C)?;
     let hours = within("the temper's time", temper.time.value / 3600.0, "h", 1.0 / 3600.0, 1000.0)?;
     Ok((si::kelvin(temper.temperature), hours))
 }

@@ -82,9 +82,11 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     if si::celsius(pulls.furnace) > CURVE_ENDS_C {
         answer.take([Note::outside("the heat capacity of EN 1993-1-2 ends at 1200 °C; its last value is held")]);
     }
-    suited(&mut answer, question)?;
+    let suits = suited(&mut answer, question)?;
     if holds {
-        hardened(&mut answer, question, end, system)?;
+        if let Some(steel) = suits {
+            hardened(&mut answer, steel, end, system)?;
+        }
         tank(&mut answer, question, end, system)?;
     }
     window(&mut answer, question, end, system)?;
@@ -227,32 +229,34 @@ fn fire(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperat
     Ok(())
 }
 
-fn suited(answer: &mut Answer, question: &BathQuestion) -> Result<()> {
+/// The steel, if its table expects this section to harden in this oil.
+fn suited(answer: &mut Answer, question: &BathQuestion) -> Result<Option<&'static Steel>> {
     let Some(steel) = question.steel else {
-        return Ok(());
+        return Ok(None);
     };
-    match steel.oil {
-        Some((needs, heaviest_mm)) => {
-            if let Suits::No(notes) = suits(question.oil, needs, heaviest_mm, question.pulls.section)? {
-                answer.take(notes);
-            }
+    let Some((needs, heaviest_mm)) = steel.oil else {
+        answer.warn(format!("{} is not an oil-hardening steel: {}", steel.grade, steel.quench));
+        return Ok(None);
+    };
+    Ok(match suits(question.oil, needs, heaviest_mm, question.pulls.section)? {
+        Suits::Yes => Some(steel),
+        Suits::No(notes) => {
+            answer.take(notes);
+            None
         }
-        None => answer.warn(format!("{} is not an oil-hardening steel: {}", steel.grade, steel.quench)),
-    }
-    Ok(())
+    })
 }
 
 /// How much of the last part is martensite once it is as cool as the bath, where its composition tells where that begins.
-fn hardened(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperature, system: System) -> Result<()> {
-    let Some(steel) = question.steel else {
-        return Ok(());
-    };
+///
+/// The formula knows no time: it holds only for steel that the oil cools fast enough to keep austenite down to there.
+fn hardened(answer: &mut Answer, steel: &Steel, end: ThermodynamicTemperature, system: System) -> Result<()> {
     match steel.composition.critical() {
         Ok(critical) => Writer::new(answer, system).share(
             "martensite_fraction",
             "martensite in the last part at the bath's temperature",
             martensite(critical.ms, end)?,
-            "Koistinen and Marburger, from Andrews' start; the rest forms on the way to the room, or stays austenite",
+            "where the section suits the oil; Koistinen and Marburger, from Andrews' start; the rest forms on the way to the room, or stays austenite",
         ),
         Err(error) => answer.take([Note::basis(format!("no share of martensite is given for {}: {error}", steel.grade))]),
     }

@@ -6,9 +6,9 @@ use crate::gas::SteelKind;
 use crate::note::Note;
 use crate::si;
 use crate::steel::Steel;
-use crate::tempering::{Temper, USUAL_C, equivalent_temperature, parameter, together};
+use crate::tempering::{HOTTEST_C, Temper, USUAL_C, equivalent_temperature, parameter, together};
 use crate::units::{self, System};
-use uom::si::f64::Time;
+use uom::si::f64::{ThermodynamicTemperature, Time};
 
 /// A temper, repeated.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,6 +46,7 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
     if let Some(instead) = question.instead {
         let t = equivalent_temperature(one, instead, USUAL_C)?;
         write.temperature("instead_c", &format!("the same in {}", units::show_time(instead)), t, "equal parameter");
+        answer.take(austenite(t, question.steel, system));
     }
     if let Some(steel) = question.steel {
         hardness(&mut answer, question, steel, one, system)?;
@@ -87,6 +88,7 @@ fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: 
             units::show_time(usual),
             units::show_temperature(alike, system)
         ));
+        answer.take(austenite(alike, steel.into(), system));
     }
     if steel.tempering_note.contains("double temper") && question.times.max(1) != 2 {
         answer.warn(format!("the curve of {} is that of a double temper", steel.grade));
@@ -108,6 +110,16 @@ fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: 
         ));
     }
     Ok(())
+}
+
+/// What speaks against a temperature of equal parameter: above Ac1 steel is hardened anew, not tempered.
+fn austenite(t: ThermodynamicTemperature, steel: Option<&Steel>, system: System) -> Option<Note> {
+    let hottest = si::from_celsius(HOTTEST_C);
+    let ac1 = steel.and_then(|steel| steel.composition.critical().ok()).map_or(hottest, |critical| critical.ac1);
+    let most = if ac1 < hottest { ac1 } else { hottest };
+    let [at, limit] = [t, most].map(|t| units::show_temperature(t, system));
+    (t > most)
+        .then(|| Note::outside(format!("{at} is no temper: above {limit} austenite forms, and the parameter does not hold")))
 }
 
 /// The hours, all tempers together, that the tables' curves are taken to hold for: common practice; the sheets do not say.

@@ -2,8 +2,8 @@
 
 use super::{Medium, Steel};
 use crate::error::{Result, within};
-use crate::heating::{Section, Surface, Surroundings, come_to_heat};
-use crate::note::{Note, NoteKind};
+use crate::heating::Section;
+use crate::note::Note;
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
 use crate::units::{show_length_both, show_temperature_both};
@@ -32,9 +32,7 @@ pub struct Wish {
 pub struct Hold {
     /// The temperature.
     pub temperature: ThermodynamicTemperature,
-    /// The time until the core is there, from the step before.
-    pub to_heat: Time,
-    /// The least time at temperature, counted from there.
+    /// The least time at temperature, counted from the core being there.
     pub least: Time,
     /// The most.
     pub most: Time,
@@ -79,7 +77,7 @@ pub struct Cycle {
 /// The cycle that a steel in a section asks for.
 ///
 /// # Errors
-/// A section outside 0.1 to 500 mm, a room below -50 °C or above the heat, a hardness that the steel's tempering curve does not pass.
+/// A section outside 0.1 to 500 mm, a hardness that the steel's tempering curve does not pass.
 pub fn cycle(wish: &Wish) -> Result<Cycle> {
     let steel = wish.steel;
     wish.section.checked()?;
@@ -88,7 +86,6 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
         Note::basis(format!("soak counts from the core within 5 K of the furnace; {}", steel.soak.note)),
     ];
     let mut cautions = Vec::new();
-    let surface = Surface::of_load(wish.protected);
     if wish.protected {
         reasons.push(Note::basis(
             "bright steel under gas takes up less than half the radiation of scaled steel and heats more slowly",
@@ -98,16 +95,10 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
             "without gas, foil or coating the skin scales and loses carbon: leave stock to grind, or protect it",
         ));
     }
-    let heat_c = si::celsius(steel.usual_heat());
-    let room_c = si::celsius(wish.room);
-    let start_c = steel.preheat_c.unwrap_or(room_c);
-    let preheat = steel.preheat_c.map(|t_c| -> Result<Hold> {
-        let to_heat = heat_up(wish.section, room_c, t_c, surface, &mut cautions)?;
-        Ok(Hold { temperature: si::from_celsius(t_c), to_heat, least: si::seconds(0.0), most: si::seconds(1800.0) })
-    });
+    let most = si::seconds(1800.0);
+    let preheat = steel.preheat_c.map(|t_c| Hold { temperature: si::from_celsius(t_c), least: si::seconds(0.0), most });
     let (least, most) = steel.soak_for(wish.section.size)?;
-    let to_heat = heat_up(wish.section, start_c, heat_c, surface, &mut cautions)?;
-    let soak = Hold { temperature: si::from_celsius(heat_c), to_heat, least, most };
+    let soak = Hold { temperature: steel.usual_heat(), least, most };
     let (medium, bath, through) = quench(wish, &mut reasons, &mut cautions)?;
     let tempering = temper(wish, &mut reasons, &mut cautions)?;
     cautions.push(Note::caution(
@@ -120,25 +111,7 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
             Note::caution("hot oil burns and catches fire: the whole part under, a lid and an extinguisher for oil at hand"),
         );
     }
-    Ok(Cycle {
-        preheat: preheat.transpose()?,
-        soak,
-        medium,
-        bath,
-        through,
-        as_quenched_hrc: steel.as_quenched_hrc,
-        tempering,
-        reasons,
-        cautions,
-    })
-}
-
-/// The time from one furnace temperature to the next; what the model says against itself goes to the cautions.
-fn heat_up(section: Section, from_c: f64, to_c: f64, surface: Surface, cautions: &mut Vec<Note>) -> Result<Time> {
-    let furnace = Surroundings::furnace(si::from_celsius(to_c), surface);
-    let heated = come_to_heat(section, si::from_celsius(from_c), &furnace, si::difference(SOAK_BAND_K))?;
-    cautions.extend(heated.notes.into_iter().filter(|note| note.kind == NoteKind::OutsideValidity));
-    Ok(heated.time)
+    Ok(Cycle { preheat, soak, medium, bath, through, as_quenched_hrc: steel.as_quenched_hrc, tempering, reasons, cautions })
 }
 
 /// The least and the greatest temperature of a bath.
@@ -227,7 +200,7 @@ mod tests {
     fn every_steel_has_a_cycle() {
         for steel in &super::super::STEELS {
             let cycle = cycle(&wish(steel.grade, "3 mm")).unwrap();
-            assert!(cycle.soak.least <= cycle.soak.most && cycle.soak.to_heat.value > 0.0, "{}", steel.grade);
+            assert!(cycle.soak.least <= cycle.soak.most, "{}", steel.grade);
             assert!(!cycle.reasons.is_empty() && !cycle.cautions.is_empty());
         }
     }

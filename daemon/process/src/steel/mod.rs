@@ -216,16 +216,18 @@ impl Steel {
         if self.tempering_note.is_empty() { source.to_owned() } else { format!("{source}; {}", self.tempering_note) }
     }
 
-    /// The lowest tempering temperature of the curve that gives a hardness; `None` if the curve does not pass it.
+    /// The tempering temperature of the curve that gives a hardness: the lowest within the steel's usual range, or else the lowest at
+    /// all; `None` if the curve does not pass it.
     pub fn temper_for(&self, hrc: f64) -> Option<ThermodynamicTemperature> {
-        self.tempering
-            .windows(2)
-            .find_map(|pair| {
+        let crossings = || {
+            self.tempering.windows(2).filter_map(|pair| {
                 let (from, to) = (pair.first()?, pair.last()?);
                 let inside = (from.hrc - hrc) * (to.hrc - hrc) <= 0.0 && from.hrc != to.hrc;
                 inside.then(|| from.temper_c + (to.temper_c - from.temper_c) * (hrc - from.hrc) / (to.hrc - from.hrc))
             })
-            .map(si::from_celsius)
+        };
+        let usual = |t_c: &f64| (self.temper_c.0 - ROUNDED_K / 2.0..=self.temper_c.1 + ROUNDED_K / 2.0).contains(t_c);
+        crossings().find(usual).or_else(|| crossings().next()).map(si::from_celsius)
     }
 
     /// The soak that a section asks for: the shortest that satisfies handbook and sheet, and the longest either allows.
@@ -271,6 +273,10 @@ mod tests {
         let t = steel.temper_for(58.5).unwrap();
         assert!((steel.hardness_after(t).unwrap() - 58.5).abs() < 1e-9);
         assert!(steel.temper_for(70.0).is_none());
+        // The curve of M2 rises to its secondary hardness and falls again: it passes 64 HRC at 510 °C, below the usual range, and after.
+        let m2 = Steel::named("M2").unwrap();
+        let t = m2.temper_for(64.0).unwrap();
+        assert!((si::celsius(t) - 572.0).abs() < 1.0 && (m2.hardness_after(t).unwrap() - 64.0).abs() < 1e-9, "{t:?}");
         assert!(steel.hardness_after(units::temperature("700 C").unwrap()).is_err());
     }
 

@@ -101,6 +101,11 @@ fn martensite_at_the_bath_is_told_where_its_start_is() {
     // 1 - exp(-0.011 (Ms - T)) by hand, with Ms = 539 - 423 0.6 - 30.4 0.875 - 12.1 0.8 = 248.92 °C.
     let by_hand = 1.0 - libm::exp(-0.011 * (248.92 - answer.number("bath_after_c").unwrap()));
     assert!((answer.number("martensite_fraction").unwrap() - by_hand).abs() < 1e-9, "{}", answer.text());
+    assert!(answer.item("martensite_fraction").unwrap().basis.contains("where the section suits the oil"));
+    let mut heavy = plan::BathQuestion { oil: OilSpeed::Slow, steel: Steel::named("5160").ok(), ..bath_question(48.0, 1) };
+    heavy.pulls.section = Section::plate(millimetres(60.0)).unwrap();
+    let heavy = plan::bath(&heavy, System::Metric).unwrap();
+    assert!(heavy.number("martensite_fraction").is_none() && warned(&heavy, "60 mm"), "{}", heavy.text());
     let outside = at("L6");
     assert!(outside.number("martensite_fraction").is_none() && outside.text().contains("no share of martensite is given for L6"));
 }
@@ -246,4 +251,21 @@ fn every_number_says_what_it_rests_on() {
             assert!(!item.basis.trim().is_empty(), "{} of {}", item.key, answer.title);
         }
     }
+}
+
+#[test]
+fn an_equal_temper_that_would_harden_anew_is_no_temper() {
+    let ask = |grade: Option<&str>, temper_c, instead_min| {
+        let temper = Temper { temperature: celsius(temper_c), time: minutes(120.0) };
+        let steel = grade.map(|grade| Steel::named(grade).unwrap());
+        let question = plan::TemperQuestion { temper, times: 1, steel, instead: Some(minutes(instead_min)) };
+        plan::temper(&question, System::Metric).unwrap()
+    };
+    // 973.15 K × (20 + log10 2) / (20 - log10 60) = 1084 K by hand, 811 °C: beyond where the parameter is worked out.
+    let hot = ask(None, 700.0, 1.0);
+    assert!((hot.number("instead_c").unwrap() - 811.04).abs() < 0.1, "{}", hot.text());
+    assert!(warned(&hot, "811 °C is no temper: above 750 °C austenite forms"), "{}", hot.text());
+    assert!(!warned(&ask(None, 700.0, 60.0), "is no temper"));
+    // Ac1 of 5160 by Andrews: 723 - 10.7 0.875 + 29.1 0.25 + 16.9 0.8 = 734 °C, here below 750 °C.
+    assert!(warned(&ask(Some("5160"), 650.0, 2.0), "is no temper: above 734 °C"), "{}", ask(Some("5160"), 650.0, 2.0).text());
 }
