@@ -62,6 +62,7 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     let draws = [question.in_turn.as_slice(), &question.draws].concat();
     let ahead = forecast(cylinder, *gauge, question.gauge_error, *temperature, *leave, &draws, question.reserve)?;
     let mut answer = Answer::new(format!("A cylinder of {} at {}", cylinder.gas().name(), units::show_pressure(*gauge, system)));
+    let mut overfull = false;
     let mut write = Writer::new(&mut answer, system);
     write.mass("mass_kg", "gas in it", held.mass, "real-gas equation of state");
     write.volume("contents_l", "the same by volume", held.standard_volume, "real gas at 21.1 °C (70 °F), 1.01325 bar");
@@ -69,6 +70,8 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         let full = cylinder.contents(filled, Reference::TWENTY_ONE.temperature())?;
         let basis = "its gas against that of a full one at 21.1 °C (70 °F)";
         write.share("full_fraction", "how full it is", held.amount / full.amount, basis);
+        let least = si::pascals((gauge.value - question.gauge_error.value).max(0.0));
+        overfull = cylinder.contents(least, *temperature)?.amount > full.amount;
     }
     let counted = format!("counted at {}", reference.words());
     write.volume("usable_l", "usable", reference.volume(ahead.usable), counted.clone());
@@ -92,6 +95,14 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     }
     if asked {
         write.word("reach", "reaches the end", words(ahead.reach), "with the gauge's error and the reserve");
+    }
+    if overfull {
+        answer.warn(
+            "more gas than a full cylinder holds, by more than the gauge's error: look at the gauge, and at what full means",
+        );
+    }
+    if gauge <= leave {
+        answer.warn("the gauge is not above that at which it is changed: it is already due for change");
     }
     match ahead.reach {
         Reach::Surely => {}
@@ -130,6 +141,12 @@ fn leaked(answer: &mut Answer, question: &CylinderQuestion, evening: &Evening, s
         night.expected_gauge,
         "the same gas at today's temperature",
     );
+    if night.lost < -night.uncertainty {
+        answer.warn(
+            "there is more gas than before, and a shut cylinder gains none: a gauge, a cylinder or a temperature was mixed up",
+        );
+        return Ok(());
+    }
     let basis = format!("within {} by the gauge's error", units::show_volume(reference.volume(night.uncertainty), system));
     write.put(
         "lost_l",

@@ -12,7 +12,7 @@ use crate::oxide::{bound, in_air_while};
 use crate::purge::{makeup_flow, oxygen_delivered};
 use crate::units::{self, Ramp, System};
 use crate::{AmountFlow, si};
-use uom::si::f64::{AmountOfSubstance, Area, Ratio, ThermodynamicTemperature};
+use uom::si::f64::{AmountOfSubstance, Area, Ratio, ThermodynamicTemperature, Time};
 
 /// Hot steel in a furnace whose heat was cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,31 +49,24 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
     let InterruptedQuestion { furnace, now, limit, scaling_ends, .. } = question;
     let mut answer = Answer::new(format!("Heat was cut at {}", units::show_temperature(*now, system)));
     let quenchable = if now > limit { furnace.stays_above(*limit, *now)? } else { Some(si::seconds(0.0)) };
-    let cooling = furnace.cools(*now, *scaling_ends)?;
+    let scales = now > scaling_ends;
+    let cooling = if scales { furnace.cools(*now, *scaling_ends)? } else { si::seconds(0.0) };
     let mut write = Writer::new(&mut answer, system);
     if let Some(time) = quenchable {
         write.time("quenchable_s", "still hot enough to quench for", time, "door shut, loss and capacity of the furnace alone");
     }
     write.time("cools_s", "slow cooling out of scaling takes", cooling, "door shut, loss and capacity of the furnace alone");
-    let in_air = in_air_while(*now, *scaling_ends, cooling)?;
-    write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "bare iron; good to a factor of 1.5");
-    write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "the same law, good to a factor of 1.5");
-    let InterruptedQuestion { flow, gas_oxygen, leak, .. } = *question;
-    let air = drawn_in(question)?;
-    let drawn_mean = si::mole_rate(if cooling.value > 0.0 { air.value / cooling.value } else { 0.0 });
-    let brought = oxygen_delivered(flow, gas_oxygen, leak + drawn_mean, cooling)?;
-    let most = bound(brought, question.surface, question.carbon)?;
-    let used = question.reference.volume(si::moles(flow.value * cooling.value));
-    write.volume("gas_l", "gas that slow cooling under gas uses", used, format!("counted at {}", question.reference.words()));
-    let basis = "all the oxygen of gas, leak and air drawn in; what chamber and pores hold at the cut is not counted";
-    write.length("scale_under_gas_mm", "scale under gas", most.scale, basis);
-    let basis = "the same oxygen, all as carbon monoxide";
-    write.length("carbon_under_gas_mm", "or depth robbed of its carbon under gas", most.decarburised, basis);
+    if scales {
+        scaled(&mut answer, question, cooling, system)?;
+    } else {
+        answer.take([Note::basis("scaling has ended: no scale is counted from here on")]);
+    }
+    let flow = question.flow;
     let first_rate = furnace.loss.value / furnace.capacity.value * (si::kelvin(*now) - si::kelvin(furnace.room));
     let cooling_now = Ramp { rise: si::difference(-first_rate), within: si::seconds(1.0) };
     let needed = makeup_flow(&question.chamber, *now, cooling_now)?;
+    let mut write = Writer::new(&mut answer, system);
     write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
-    answer.take(in_air.notes);
     if flow.value > 0.0 {
         answer.take_first([breathing()]);
     }
@@ -88,6 +81,26 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
         answer.warn("it is already too cold to quench: let it cool under gas and start again");
     }
     Ok(answer)
+}
+
+/// What slow cooling costs the steel, in air and under gas.
+fn scaled(answer: &mut Answer, question: &InterruptedQuestion, cooling: Time, system: System) -> Result<()> {
+    let InterruptedQuestion { now, scaling_ends, flow, gas_oxygen, leak, .. } = *question;
+    let in_air = in_air_while(now, scaling_ends, cooling)?;
+    let mut write = Writer::new(answer, system);
+    write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "bare iron; good to a factor of 1.5");
+    write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "the same law, good to a factor of 1.5");
+    let drawn_mean = si::mole_rate(drawn_in(question)?.value / cooling.value);
+    let brought = oxygen_delivered(flow, gas_oxygen, leak + drawn_mean, cooling)?;
+    let most = bound(brought, question.surface, question.carbon)?;
+    let used = question.reference.volume(si::moles(flow.value * cooling.value));
+    write.volume("gas_l", "gas that slow cooling under gas uses", used, format!("counted at {}", question.reference.words()));
+    let basis = "all the oxygen of gas, leak and air drawn in; what chamber and pores hold at the cut is not counted";
+    write.length("scale_under_gas_mm", "scale under gas", most.scale, basis);
+    let basis = "the same oxygen, all as carbon monoxide";
+    write.length("carbon_under_gas_mm", "or depth robbed of its carbon under gas", most.decarburised, basis);
+    answer.take(in_air.notes);
+    Ok(())
 }
 
 /// The air drawn in down to the end of scaling, as fast as this furnace falls.

@@ -8,7 +8,7 @@ use crate::gas::{Mixture, SteelKind, protection};
 use crate::jet::{Port, Regime, entry};
 use crate::meter::{Accuracy, Float, Scale, Service, Trust, correction, error_at, full_scale_for, reading_for, reynolds, trust};
 use crate::note::Note;
-use crate::purge::{Purge, Reached, changes_needed, oxygen_after, oxygen_if_displaced, time_to};
+use crate::purge::{Purge, Reached, changes_needed, floor, oxygen_after, oxygen_if_displaced, time_to};
 use crate::stack::Gaps;
 use crate::units::{Ramp, System};
 use crate::{AmountFlow, si, units};
@@ -144,6 +144,14 @@ fn changes(answer: &mut Answer, question: &PurgeQuestion, system: System) -> Res
             let four = oxygen_after(start, gas_oxygen, si::fraction(4.0))?;
             write.share("oxygen_after_four_fraction", "oxygen after four changes", four, "the popular rule, well mixed");
             answer.take(notes);
+            let settles = floor(flow, gas_oxygen, question.purge.leak)?;
+            if settles > question.level {
+                answer.warn(format!(
+                    "this purge flow itself brings the oxygen up to {}, above the {} wanted: purer gas, or a tighter chamber",
+                    units::show_ratio(settles),
+                    units::show_ratio(question.level)
+                ));
+            }
         }
         Reached::Never { floor, largest_leak, why } => {
             write.share("floor_fraction", "oxygen that it settles at", floor, "mole balance");

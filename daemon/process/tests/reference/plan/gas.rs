@@ -152,6 +152,11 @@ fn a_cut_shows_what_is_left() {
     assert!((drawn.number("scale_under_gas_mm").unwrap() / iron_oxide_mm - 1.0).abs() < 5e-3, "{}", drawn.text());
     let cold = plan::InterruptedQuestion { now: celsius(750.0), ..question };
     assert!(warned(&plan::interrupted(&cold, System::Metric).unwrap(), "too cold to quench"));
+    for now_c in [400.0, 300.0] {
+        let out = plan::interrupted(&plan::InterruptedQuestion { now: celsius(now_c), ..question }, System::Metric).unwrap();
+        assert!(out.number("cools_s") == Some(0.0) && out.number("scale_in_air_mm").is_none(), "{}", out.text());
+        assert!(out.text().contains("scaling has ended") && out.number("makeup_l_min").unwrap() > 0.0, "{}", out.text());
+    }
 }
 
 #[test]
@@ -257,6 +262,38 @@ fn a_leak_overnight_is_told_from_a_cold_night() {
     let leaks = ask(140.0, 2.0);
     assert!(warned(&leaks, "it leaks") && leaks.number("lost_l").unwrap() > 100.0, "{}", leaks.text());
     assert!(!warned(&ask(152.0, 5.0), "it leaks"), "a coarse gauge does not show it");
+}
+
+#[test]
+fn what_a_gauge_cannot_show_is_said() {
+    let ask = |question: plan::CylinderQuestion| plan::cylinder(&question, System::Metric).unwrap();
+    // Full is 200 bar at 21.1 °C; at 18 °C that is less, and 210 bar less 5 bar is more.
+    assert!(warned(&ask(cylinder_question(210.0)), "more gas than a full cylinder holds"));
+    assert!(!warned(&ask(cylinder_question(200.0)), "more gas than a full cylinder holds"));
+    // It is changed at 15 bar.
+    assert!(warned(&ask(cylinder_question(14.0)), "already due for change"));
+    assert!(!warned(&ask(cylinder_question(16.0)), "already due for change"));
+    let evening = Some(plan::Evening { gauge: bars(70.0), temperature: celsius(18.0), ago: minutes(840.0) });
+    let more = ask(plan::CylinderQuestion { evening, ..cylinder_question(165.0) });
+    assert!(warned(&more, "mixed up") && more.number("lost_l").is_none(), "{}", more.text());
+    let same = ask(plan::CylinderQuestion { evening, ..cylinder_question(72.0) });
+    assert!(!warned(&same, "mixed up") && same.number("lost_l").is_some(), "{}", same.text());
+}
+
+#[test]
+fn a_purge_that_ends_above_its_level_is_said_even_if_it_starts_below() {
+    let ask = |start_ppm, leak_l_min| {
+        let mut question = purge_question();
+        (question.purge.start, question.purge.leak) = (ppm(start_ppm), standard(leak_l_min));
+        plan::purge(&question, System::Metric).unwrap()
+    };
+    // 5 ppm and 0.005 of 8.005 L/min of air: 136 ppm, as in worked example 1.
+    assert!(
+        warned(&ask(50.0, 0.005), "brings the oxygen up to 136 ppm, above the 100 ppm wanted"),
+        "{}",
+        ask(50.0, 0.005).text()
+    );
+    assert!(!warned(&ask(50.0, 0.0), "brings the oxygen up to"));
 }
 
 #[test]
