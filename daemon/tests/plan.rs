@@ -358,3 +358,24 @@ fn a_chamber_and_a_meter_are_told_by_what_people_measure() {
     let plates = answer(&["plates", "--plates", "6 kg", "--section", "3 mm", "--part-mass", "0.15 kg", "--steel", "L6"]);
     assert!(plates.contains("! L6 does not harden in air or between plates"), "{plates}");
 }
+
+#[test]
+fn a_record_s_fault_is_told_by_its_line() {
+    let file = std::env::temp_dir().join(format!("hearthward-record-{}.csv", std::process::id()));
+    let path = file.display().to_string();
+    let told = |arguments: &[&str], record: &str| {
+        std::fs::write(&file, record).expect("written");
+        failure(&with(arguments, &["--record", &path])).1
+    };
+    let furnace = ["furnace"];
+    let said = told(&furnace, "minutes,chamber,power\n0,20,2200\n\n1,NaN,2200\n");
+    assert!(said.contains("--record line 4: chamber is NaN °C; it must lie between -30 and 1300 °C"), "{said}");
+    let said = told(&furnace, "0,20,2200\n0,21,2200\n");
+    assert!(said.contains("--record line 2: time must be later than that of the reading before"), "{said}");
+    let leak = ["leak", "--chamber", "9.4 L"];
+    let said = told(&leak, "0,209500,8\n1,300000,8\n");
+    assert!(said.contains("--record line 2: oxygen is 300000 ppm"), "{said}");
+    let said = told(&leak, "0,150000,8\n1,100000,8\n");
+    assert!(said.contains("--record line 1: oxygen is 150000 ppm before the purge"), "{said}");
+    std::fs::remove_file(&file).expect("removed");
+}

@@ -156,3 +156,91 @@ async fn a_room_s_own_level_is_the_one_that_is_judged_by() {
     let strict = ask(Some(20.8)).await;
     assert!(strict.text.contains("this flow would take the room below 20.8 % oxygen"), "{}", strict.text);
 }
+
+#[tokio::test]
+async fn an_abandoned_load_cools_as_its_furnace_does() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let mut needed_l = async |cooling_min| {
+        let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+        let ramp = v1::PlanRamp { rate_k_min: 6.0, rated_w: 2200.0, holding_w: 700.0, falls_k_min: 5.0, ..Default::default() };
+        let asked = v1::PlanCycleRequest {
+            steel: "1084".to_owned(),
+            section,
+            purge: Some(v1::PlanPurgeRequest { room_c: None, ..purge() }),
+            cylinder: Some(v1::PlanCylinderRequest { volume_l: 40.0, gauge_bar: Some(165.0), ..Default::default() }),
+            ramp: Some(ramp),
+            cooling_min,
+            ..Default::default()
+        };
+        let answers = client.plan_cycle(asked).await.expect("a cycle").into_inner().answers;
+        let item = answers.iter().flat_map(|answer| &answer.items).find(|item| item.key == "needed_l").cloned();
+        match item.and_then(|item| item.value) {
+            Some(Value::Number(litres)) => litres,
+            other => panic!("no litres: {other:?}"),
+        }
+    };
+    // 795 K over the room, falling by 5 K/min at first: 159 min, times ln(795/380) down to 400 °C, 117.4 min of 2 L/min.
+    let reserve_l = needed_l(None).await - needed_l(Some(0.0)).await;
+    assert!((reserve_l / (2.0 * 159.0 * (795.0_f64 / 380.0).ln()) - 1.0).abs() < 1e-6, "{reserve_l}");
+}
+
+#[tokio::test]
+async fn what_cannot_be_together_is_refused_by_its_field() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let refused = |status: tonic::Status| {
+        let details = status.get_error_details();
+        let violation = details.bad_request().expect("the field").field_violations[0].clone();
+        (violation.field, violation.description)
+    };
+    let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+    let transfer = |limit_c| v1::PlanTransferRequest {
+        section,
+        heat_c: Some(815.0),
+        time_s: Some(2.0),
+        limit_c: Some(limit_c),
+        ..Default::default()
+    };
+    let (field, why) = refused(client.plan_transfer(transfer(815.0)).await.expect_err("refused"));
+    assert_eq!((field.as_str(), why.as_str()), ("limit_c", "is 815 °C, but must lie below the heat of 815 °C"));
+    assert!(client.plan_transfer(transfer(814.0)).await.is_ok());
+    let bath = v1::PlanBathRequest {
+        volume_l: 12.0,
+        temperature_c: Some(48.0),
+        section,
+        part_kg: 0.2,
+        heat_c: Some(815.0),
+        limit_c: Some(830.0),
+        ..Default::default()
+    };
+    assert_eq!(refused(client.plan_bath(bath).await.expect_err("refused")).0, "limit_c");
+    let meter = |back_bar| {
+        Some(v1::PlanMeter { full_scale_l_min: 20.0, line_bar: Some(1.0), back_bar: Some(back_bar), ..Default::default() })
+    };
+    let (field, why) =
+        refused(client.plan_purge(v1::PlanPurgeRequest { meter: meter(1.5), ..purge() }).await.expect_err("refused"));
+    assert!(field == "meter.back_bar" && why.contains("above line_bar"), "{field}: {why}");
+    assert!(client.plan_purge(v1::PlanPurgeRequest { meter: meter(0.5), ..purge() }).await.is_ok());
+}
+
+#[tokio::test]
+async fn a_cut_far_above_the_steel_s_range_is_cautioned_of() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let mut ask = async |now_c| {
+        let asked = v1::PlanInterruptedRequest {
+            chamber_l: 9.4,
+            now_c,
+            holding_w: 700.0,
+            falls_k_min: 5.0,
+            surface_cm2: 800.0,
+            steel: "O1".to_owned(),
+            ..Default::default()
+        };
+        client.plan_interrupted(asked).await.expect("a cut").into_inner().answer.expect("an answer").text
+    };
+    // O1 is austenitized at 790 to 815 °C.
+    assert!(ask(1000.0).await.contains("1000 °C is far above: the austenitizing range of O1"), "{}", ask(1000.0).await);
+    assert!(ask(850.0).await.contains("850 °C is too hot") && !ask(810.0).await.contains("austenitizing range"));
+}

@@ -11,7 +11,7 @@ use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Mass, Pressure, Ratio, ThermodynamicTemperature, Time, Volume, VolumeRate};
 
 use super::said::{
-    Question, Unasked, in_bar, in_celsius, in_kilograms, in_litres, in_litres_a_minute, in_minutes, in_ppm, in_seconds,
+    Question, Row, Unasked, in_bar, in_celsius, in_kilograms, in_litres, in_litres_a_minute, in_minutes, in_ppm, in_seconds,
 };
 use super::{RoomArgs, ShownArgs, said};
 
@@ -19,7 +19,8 @@ use super::{RoomArgs, ShownArgs, said};
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Leak {
     /// A probe's record of a purge of the cold chamber, full of air at first: a line a reading, with minutes since the start, oxygen in
-    /// ppm, and the flow since the reading before in L/min, parted by commas. A first line that is no numbers is its heading.
+    /// ppm, and the flow since the reading before in L/min, parted by commas. A first reading at minute 0 is the chamber before the
+    /// purge. A first line that is no numbers is its heading.
     #[arg(long, value_name = "FILE", requires = "chamber", required_unless_present = "strips_gain")]
     record: Option<PathBuf>,
     /// Free volume of the chamber.
@@ -84,14 +85,14 @@ impl Question for Leak {
     }
 
     fn ask(&self) -> Result<Vec<Answer>, Unasked> {
-        let readings = match &self.record {
+        let rows = match &self.record {
             Some(file) => said::rows(file, "minutes, ppm and L/min").map_err(Unasked::Shop)?,
             None => Vec::new(),
         };
-        let reading = |[time_min, oxygen_ppm, flow_l_min]: [f64; 3]| v1::PlanProbeReading { time_min, oxygen_ppm, flow_l_min };
+        let reading = |&(_, [time_min, oxygen_ppm, flow_l_min]): &Row| v1::PlanProbeReading { time_min, oxygen_ppm, flow_l_min };
         let square_centimetres = |area: Option<Area>| area.map_or(0.0, |area| area.get::<square_centimeter>());
         let request = v1::PlanLeakRequest {
-            readings: readings.into_iter().map(reading).collect(),
+            readings: rows.iter().map(reading).collect(),
             chamber_l: self.chamber.map_or(0.0, in_litres),
             strips: self.strips_gain.map(|gain| v1::PlanStrips {
                 gain_kg: in_kilograms(gain),
@@ -105,7 +106,7 @@ impl Question for Leak {
             reference_c: self.reference.map(in_celsius),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::leak(&request)?])
+        planning::leak(&request).map(|answer| vec![answer]).map_err(|why| said::of_line(why, &rows))
     }
 
     fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {

@@ -1,6 +1,6 @@
 //! The furnace itself, as it is typed.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use hearthward_api::planning;
@@ -11,9 +11,8 @@ use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Power, Ratio, ThermodynamicTemperature, Volume, VolumeRate};
 
-use super::said::{Question, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
+use super::said::{Question, Row, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
 use super::{RoomArgs, ShownArgs, said};
-use crate::exit::Ended;
 
 /// Asks what is left after heat was cut.
 #[derive(Debug, Args)]
@@ -126,21 +125,17 @@ impl Question for Furnace {
     }
 
     fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+        let rows = said::rows(&self.record, "minutes, °C and W").map_err(Unasked::Shop)?;
+        let reading = |&(_, [time_min, chamber_c, power_w]): &Row| v1::PlanFurnaceReading { time_min, chamber_c, power_w };
         let request = v1::PlanFurnaceRequest {
-            readings: recorded(&self.record).map_err(Unasked::Shop)?,
+            readings: rows.iter().map(reading).collect(),
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::furnace(&request)?])
+        planning::furnace(&request).map(|answer| vec![answer]).map_err(|why| said::of_line(why, &rows))
     }
 
     fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
         v1::PlanFurnaceResponse { answer: answers.pop() }
     }
-}
-
-/// The readings of a file.
-fn recorded(file: &Path) -> Result<Vec<v1::PlanFurnaceReading>, Ended> {
-    let reading = |[time_min, chamber_c, power_w]: [f64; 3]| v1::PlanFurnaceReading { time_min, chamber_c, power_w };
-    Ok(said::rows(file, "minutes, °C and W")?.into_iter().map(reading).collect())
 }

@@ -125,8 +125,28 @@ fn flag_of(field: &str, (own, parts): Listed<'_>, flags: &[String]) -> Option<St
     })
 }
 
+/// A row of a record, with the line that it stands in.
+pub(super) type Row = (usize, [f64; 3]);
+
+/// What is wrong with a reading, said of the line that it was read from.
+pub(super) fn of_line(why: Unplanned, rows: &[Row]) -> Unasked {
+    let found = |field: &str| {
+        let (place, column) = field.strip_prefix("readings[")?.split_once("].")?;
+        let (line, _) = rows.get(place.parse::<usize>().ok()?)?;
+        // The unit stands in what is said of the value.
+        Some((*line, column.split('_').next()?.to_owned()))
+    };
+    match why {
+        Unplanned::Field { field, why } => match found(&field) {
+            Some((line, column)) => Unasked::Shop(Ended::new(Exit::Usage, format!("--record line {line}: {column} {why}"))),
+            None => Unplanned::Field { field, why }.into(),
+        },
+        refused => refused.into(),
+    }
+}
+
 /// The rows of a file with three numbers each, parted by commas; a first line without a digit is its heading.
-pub(super) fn rows(file: &Path, what: &str) -> Result<Vec<[f64; 3]>, Ended> {
+pub(super) fn rows(file: &Path, what: &str) -> Result<Vec<Row>, Ended> {
     let failed = |why: String| Ended::new(Exit::Usage, format!("--record {}: {why}", file.display()));
     let text = std::fs::read_to_string(file).map_err(|error| failed(error.to_string()))?;
     let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
@@ -136,7 +156,7 @@ pub(super) fn rows(file: &Path, what: &str) -> Result<Vec<[f64; 3]>, Ended> {
         .map(|(place, line)| {
             let numbers: Vec<f64> = line.split(',').filter_map(|field| field.trim().parse().ok()).collect();
             let wrong = || failed(format!("line {} is not {what}, parted by commas: `{line}`", place + 1));
-            <[f64; 3]>::try_from(numbers).map_err(|_| wrong())
+            <[f64; 3]>::try_from(numbers).map(|numbers| (place + 1, numbers)).map_err(|_| wrong())
         })
         .collect()
 }

@@ -7,6 +7,7 @@ use hearthward_process::gas::{Gas, Mixture};
 use hearthward_process::meter::{Scale, Service, Valve};
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, LeakQuestion, MeterQuestion};
+use hearthward_process::units::figures;
 use hearthward_proto::v1;
 use uom::si::f64::{Ratio, ThermodynamicTemperature, Time};
 
@@ -47,7 +48,15 @@ fn probe(asked: &mut Asked, request: &v1::PlanLeakRequest, oxygen: Ratio, refere
     let volume = asked.need(&LITRES, "chamber_l", request.chamber_l, (0.01, 1e5))?;
     let temperature = asked.room(request.room_c)?;
     let mut before = Time::default();
-    let record = request.readings.iter().enumerate().map(|(place, reading)| {
+    let start = request.readings.first().filter(|first| first.time_min == 0.0);
+    if let Some(first) = start.filter(|first| first.oxygen_ppm.is_nan() || first.oxygen_ppm < FULL_OF_AIR_PPM) {
+        let why = format!(
+            "is {} ppm before the purge, but a chamber full of air shows at least {FULL_OF_AIR_PPM} ppm: open it, and begin again",
+            figures(first.oxygen_ppm, 6)
+        );
+        return Err(Unplanned::field("readings[0].oxygen_ppm", why));
+    }
+    let record = request.readings.iter().enumerate().skip(usize::from(start.is_some())).map(|(place, reading)| {
         let field = |name: &str| format!("readings[{place}].{name}");
         let at = asked.need(&MINUTES, &field("time_min"), reading.time_min, (1e-3, 1e4))?;
         if at <= before {
@@ -63,6 +72,9 @@ fn probe(asked: &mut Asked, request: &v1::PlanLeakRequest, oxygen: Ratio, refere
     });
     Ok(LeakQuestion::Probe { volume, temperature, record: record.collect::<Result<Vec<_>>>()?, reference })
 }
+
+/// What a probe shows at least of air, of 209 500 ppm: a twentieth off is the usual error of a cheap one (common practice, no source).
+const FULL_OF_AIR_PPM: f64 = 199_000.0;
 
 fn inputs(time: Time, temperature: ThermodynamicTemperature) -> Inputs {
     Inputs { time, ..Inputs::nothing(temperature) }

@@ -1,10 +1,13 @@
 //! A whole load.
 
 use hearthward_process::flow::Reference;
-use hearthward_process::plan;
-use hearthward_process::plan::{Answer, CycleQuestion, GasSide, QuenchSide};
+use hearthward_process::oxide::SCALING_ENDS_C;
+use hearthward_process::plan::{Answer, CycleQuestion, GasSide, QuenchSide, RampWish};
 use hearthward_process::steel::Wish;
+use hearthward_process::{plan, units};
 use hearthward_proto::v1;
+use uom::si::f64::{ThermodynamicTemperature, Time};
+use uom::si::thermodynamic_temperature::degree_celsius;
 use uom::si::volume_rate::liter_per_minute;
 
 use super::asked::{Asked, HRC, MINUTES, Result, Unplanned};
@@ -33,7 +36,7 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
         room,
     };
     let proposed = hearthward_process::steel::cycle(&wish).map_err(|error| Unplanned::whole(&error))?;
-    let heat_c = proposed.soak.temperature.get::<uom::si::thermodynamic_temperature::degree_celsius>();
+    let heat_c = proposed.soak.temperature.get::<degree_celsius>();
     let gas = gas_side(&mut asked, request, heat_c)?;
     let ramp = request.ramp.as_ref().map(|ramp| held(ramp, request, gas.as_ref()));
     let ramp = ramp.map(|ramp| steel::ramp(&mut asked, &ramp, proposed.soak.temperature, room)).transpose()?;
@@ -42,19 +45,26 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
         gas,
         quench: quench_side(&mut asked, request, heat_c)?,
         ramp,
-        cooling: asked.or(
-            &MINUTES,
-            "cooling_min",
-            (request.cooling_min, 60.0),
-            (0.0, 1e4),
-            "an abandoned load cools under gas, from the reserve, for",
-        )?,
+        cooling: cooling(&mut asked, request.cooling_min, ramp.as_ref(), proposed.soak.temperature)?,
     };
     let (_, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
     if let Some(first) = answers.first_mut() {
         *first = asked.said(first.clone());
     }
     Ok(answers)
+}
+
+/// How long an abandoned load cools: as said, or as the furnace of the ramp falls, or an hour.
+fn cooling(asked: &mut Asked, said_min: Option<f64>, ramp: Option<&RampWish>, heat: ThermodynamicTemperature) -> Result<Time> {
+    let words = "an abandoned load cools under gas, from the reserve, for";
+    let (Some(wish), None) = (ramp, said_min) else {
+        return asked.or(&MINUTES, "cooling_min", (said_min, 60.0), (0.0, 1e4), words);
+    };
+    let ends = ThermodynamicTemperature::new::<degree_celsius>(SCALING_ENDS_C);
+    let cools = wish.furnace.cools(heat, ends).map_err(|error| Unplanned::of("ramp.falls_k_min", &error))?;
+    let [cools_for, down_to] = [units::show_time(cools), units::show_temperature(ends, asked.system)];
+    asked.take(format!("{words}: {cools_for}, as this furnace falls to {down_to}, where scaling ends"));
+    Ok(cools)
 }
 
 /// The ramp with the gas that flows meanwhile: what it says itself, else the flow that holds the purged chamber.

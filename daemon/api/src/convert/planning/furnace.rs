@@ -3,6 +3,7 @@
 use hearthward_process::chamber::Chamber;
 use hearthward_process::flow::Reference;
 use hearthward_process::furnace::{Furnace, Reading};
+use hearthward_process::note::Note;
 use hearthward_process::oxide::SCALING_ENDS_C;
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, FurnaceQuestion, InterruptedQuestion};
@@ -38,16 +39,22 @@ pub fn furnace(request: &v1::PlanFurnaceRequest) -> Result<Answer> {
         let why = format!("are {}; at most {READINGS} are looked at", request.readings.len());
         return Err(Unplanned::field("readings", why));
     }
+    let room = asked.room(request.room_c)?;
+    let mut before = None;
     let read = |(place, reading): (usize, &v1::PlanFurnaceReading)| {
         let field = |name: &str| format!("readings[{place}].{name}");
+        let time = asked.must(&MINUTES, &field("time_min"), Some(reading.time_min), (0.0, 1e4))?;
+        if before.replace(time).is_some_and(|before| time <= before) {
+            return Err(Unplanned::field(field("time_min"), "must be later than that of the reading before"));
+        }
         Ok(Reading {
-            time: asked.must(&MINUTES, &field("time_min"), Some(reading.time_min), (0.0, 1e4))?,
+            time,
             power: asked.must(&WATTS, &field("power_w"), Some(reading.power_w), (0.0, 1e7))?,
             chamber: asked.must(&CELSIUS, &field("chamber_c"), Some(reading.chamber_c), (-30.0, 1300.0))?,
         })
     };
     let record = request.readings.iter().enumerate().map(read).collect::<Result<Vec<_>>>()?;
-    let question = FurnaceQuestion { record, room: asked.room(request.room_c)? };
+    let question = FurnaceQuestion { record, room };
     let answer = plan::furnace(&question, asked.system).map_err(|error| Unplanned::of("readings", &error))?;
     Ok(asked.said(answer))
 }
@@ -60,7 +67,13 @@ fn interrupted_question(asked: &mut Asked, request: &v1::PlanInterruptedRequest)
     let room = asked.room(request.room_c)?;
     let ends = (request.scaling_ends_c, SCALING_ENDS_C);
     let limit = (request.limit_c, STILL_QUENCHABLE_C);
-    let carbon = steel::named(&request.steel)?.map(|steel| steel.composition.carbon);
+    let steel = steel::named(&request.steel)?;
+    // The load is as hot as it is, so that a heat that would be refused of a plan is cautioned of here.
+    if let Some(steel) = steel.filter(|steel| request.now_c > steel.austenitize_c.1) {
+        let judged = steel.judged(now, asked.system).unwrap_or_else(|error| Some(Note::caution(error.to_string())));
+        judged.into_iter().for_each(|note| asked.warn(note));
+    }
+    let carbon = steel.map(|steel| steel.composition.carbon);
     let reference = Reference::TWENTY_ONE;
     let flow = asked.or(&LITRES_A_MINUTE, "hold_l_min", (request.hold_l_min, 0.0), (0.0, 1e4), "the flow while it cools")?;
     let oxygen = asked.or(&PPM, "gas_oxygen_ppm", (request.gas_oxygen_ppm, 10.0), (0.0, 1e6), "oxygen in the gas")?;

@@ -284,6 +284,12 @@ fn meter(asked: &mut Asked, at: &v1::PlanMeter, gas: Mixture, room: Thermodynami
         }
     };
     let back = asked.may(&BAR, "back_bar", at.back_bar, (0.0, 20.0))?.unwrap_or_default();
+    if line.is_some_and(|line| back > line) {
+        return Err(Unplanned::field(
+            "back_bar",
+            "is above line_bar: gas does not flow against the pressure; look which is which",
+        ));
+    }
     Ok(MeterAtHand {
         scale: Scale { gauge: scale_gauge, ..scale },
         service: Service { gas, valve, line: line.unwrap_or_default(), back, temperature: room },

@@ -4,7 +4,7 @@ use hearthward_process::plan;
 use hearthward_process::plan::{Answer, BathQuestion, PlatesQuestion, TankAtHand, TransferQuestion};
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::transfer::{StillAir, Taper};
-use hearthward_process::units;
+use hearthward_process::units::{self, figures};
 use hearthward_proto::v1;
 use uom::si::f64::{Length, ThermodynamicTemperature};
 use uom::si::thermodynamic_temperature::degree_celsius;
@@ -44,16 +44,30 @@ pub(super) fn transfer_question(asked: &mut Asked, request: &v1::PlanTransferReq
         || "the part must not fall below, as any plain carbon steel".to_owned(),
         |steel| format!("the part must not fall below, as any plain carbon steel: no start of transformation is known of {}, and alloyed steel has longer", steel.grade),
     );
+    let limit = asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), &usual)?;
+    below_heat(request.limit_c.map(|_| limit), start)?;
     Ok(TransferQuestion {
         section,
         limit_said: request.limit_c.is_some(),
         steel,
         taper: request.taper.as_ref().map(|taper| self::taper(asked, taper, section.size)).transpose()?,
         start,
-        limit: asked.or(&CELSIUS, "limit_c", (request.limit_c, STILL_QUENCHABLE_C), (60.0, HEAT_C.1), &usual)?,
+        limit,
         time: asked.must(&SECONDS, "time_s", request.time_s, (0.0, 120.0))?,
         air: StillAir::room(asked.room(request.room_c)?),
     })
+}
+
+/// A limit that the part is below from the start leaves no seconds to count.
+fn below_heat(limit: Option<ThermodynamicTemperature>, heat: ThermodynamicTemperature) -> Result<()> {
+    match limit {
+        Some(limit) if limit >= heat => {
+            let [limit_c, heat_c] = [limit, heat].map(|t| figures(t.get::<degree_celsius>(), 6));
+            let why = format!("is {limit_c} °C, but must lie below the heat of {heat_c} °C");
+            Err(Unplanned::field("limit_c", why))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Where most oil-hardening steels have not begun to transform, yet are close to it: common practice, no source.
@@ -124,6 +138,8 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
         shut: asked.or(&SECONDS, "shut_s", (request.shut_s, 30.0), (0.0, 1e5), "the door is shut between pulls for")?,
         in_air: asked.or(&SECONDS, "time_s", (request.time_s, 2.0), (0.0, 120.0), "from the door to under the oil")?,
     };
+    let limit = asked.may(&CELSIUS, "limit_c", request.limit_c, (60.0, HEAT_C.1))?;
+    below_heat(limit, pulls.furnace)?;
     Ok(BathQuestion {
         bath: Bath::oil(volume, temperature).map_err(|error| Unplanned::of("volume_l", &error))?,
         window: window(asked, request, speed)?,
@@ -133,7 +149,7 @@ pub(super) fn bath_question(asked: &mut Asked, request: &v1::PlanBathRequest) ->
         steel,
         oil: speed,
         tank: request.tank.as_ref().map(|at| tank(asked, at).map_err(|why| why.within("tank"))).transpose()?,
-        limit: asked.may(&CELSIUS, "limit_c", request.limit_c, (60.0, HEAT_C.1))?,
+        limit,
         cooling: asked.may(&MINUTES, "cooling_min", request.cooling_min, (1.0, 43_200.0))?,
     })
 }
