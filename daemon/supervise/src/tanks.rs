@@ -100,7 +100,7 @@ impl Tank {
         self.step_aside(furnace);
     }
 
-    /// Leaves the queue and keeps what it holds: a load that a person holds lets others go first.
+    /// Leaves the queue and keeps what it holds: for a load that waits while its first part is under.
     pub(crate) fn step_aside(&mut self, furnace: FurnaceId) {
         self.waiting.retain(|&waits| waits != furnace);
     }

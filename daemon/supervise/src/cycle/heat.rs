@@ -83,6 +83,8 @@ pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step
     let before_ms = cycle.in_band_ms;
     count_in_band(cycle, at, turn, soak_c, band_k);
     if u128::from(cycle.in_band_ms) < step.minimum.as_millis() {
+        // A soak that was begun again may hold the tank from before.
+        step_aside(cycle, at, turn);
         return false;
     }
     let next_pulls = matches!(cycle.load.steps.get(usize::from(cycle.index) + 1), Some(Step::Pull { .. }));
@@ -141,11 +143,11 @@ pub(super) fn tank_is_ours(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> b
     false
 }
 
-/// A load that waits for a person or for its heat lets others go first to the tank; what waits for a reset keeps none from them.
+/// A load that waits for a person or for its heat keeps the tank from nobody, until its first part is under.
 pub(super) fn step_aside(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let Some(tank) = route::tank_ahead(cycle).and_then(|id| turn.tanks.get_mut(id.index())) else { return };
     let under_way = cycle.pulls() && cycle.parts_under > 0;
-    if at.rows.withhold_until_reset() && !under_way { tank.release(at.id) } else { tank.step_aside(at.id) }
+    if under_way { tank.step_aside(at.id) } else { tank.release(at.id) }
 }
 
 /// Cooling in the chamber is read; outside it a person says when the load is cool.

@@ -48,12 +48,19 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
     false
 }
 
-/// The first part is called when the tank is ready for the whole sequence; each further one when the chamber is back in its band and, where gas
-/// protects the load, back under its limit.
+/// A part is called when the chamber is in its band and, where gas protects the load, under its limit; the first one when the tank is
+/// ready for the whole sequence too. What was never at its heat, or fell from it, is not called for having waited long.
 fn may_call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
     if cycle.parts_under == 0 {
         // Steel that somebody wants quenched now waits for no bath.
-        return cycle.outcome == Outcome::QuenchedEarly || heat::tank_is_ours(cycle, at, turn);
+        if cycle.outcome == Outcome::QuenchedEarly {
+            return true;
+        }
+        let ripe = is_back(cycle, at) || (cycle.part_ms > BACK_MS && is_in_band(cycle, at));
+        if !ripe {
+            heat::step_aside(cycle, at, turn);
+        }
+        return ripe && heat::tank_is_ours(cycle, at, turn);
     }
     if is_back(cycle, at) {
         return true;
@@ -181,8 +188,14 @@ pub(super) fn quench(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, under:
 }
 
 fn is_back(cycle: &Cycle, at: &At<'_>) -> bool {
-    let recovered = !cycle.wants_gas() || at.plan.gas.is_none() || !at.recovering;
-    let Some(wanted_c) = cycle.wanted_c else { return recovered };
-    let in_band = at.facts.temperature.good().is_some_and(|read_c| (read_c - wanted_c).abs() <= in_kelvins(at.plan.band));
-    in_band && recovered
+    is_in_band(cycle, at) && (!cycle.wants_gas() || at.plan.gas.is_none() || !at.recovering)
+}
+
+/// The chamber is at the heat that the parts are pulled from, in the band of the soak before them.
+fn is_in_band(cycle: &Cycle, at: &At<'_>) -> bool {
+    let Some(wanted_c) = cycle.wanted_c else { return true };
+    let mut before = cycle.load.steps.iter().take(usize::from(cycle.index)).rev();
+    let soaked = before.find_map(|step| if let Step::Soak { band, .. } = step { Some(*band) } else { None });
+    let band_k = in_kelvins(soaked.flatten().unwrap_or(at.plan.band));
+    at.facts.temperature.good().is_some_and(|read_c| (read_c - wanted_c).abs() <= band_k)
 }

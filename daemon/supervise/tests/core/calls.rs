@@ -64,6 +64,30 @@ fn once_the_door_is_open_for_the_part_nothing_is_taken_back() {
     }
 }
 
+/// Goal: the first part is not called out of a chamber that has fallen while its bath was waited for, and keeps the tank from nobody
+/// meanwhile. Method: a soak is skipped onto a cold bath, or a call is taken back; the chamber falls, then the bath is ready.
+#[test]
+fn a_first_part_that_waited_for_its_bath_is_called_at_its_heat() {
+    for skipped in [true, false] {
+        let mut bench = if skipped { Bench::soaking(&[Kind::gas("north")]) } else { at_the_call(Kind::gas("north")) };
+        bench.oil_c = if skipped { 20.0 } else { f64::NAN };
+        if skipped {
+            bench.done(Request::Skip { furnace: NORTH, reason: "it has soaked before".to_owned() });
+        }
+        bench.scans(2);
+        assert!(bench.step() == Some(StepKind::Pull) && !called(&bench));
+        assert!(bench.view.tanks[0].kept_for.is_some(), "held while the bath is brought there");
+        bench.plants[0].read_c = 780.0;
+        bench.scan();
+        bench.oil_c = 50.0;
+        bench.scans(3);
+        assert!(bench.plants[0].read_c < 794.0 && !called(&bench), "{skipped}: {}", bench.plants[0].read_c);
+        assert_eq!(bench.view.tanks[0].kept_for, None, "{skipped}");
+        bench.until("the call", called);
+        assert!((bench.plants[0].read_c - 800.0).abs() < 5.5, "{skipped}: {}", bench.plants[0].read_c);
+    }
+}
+
 #[test]
 fn steel_that_is_to_be_quenched_now_waits_for_no_reading() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use hearthward_equipment::quantity::gas_flow;
-use hearthward_equipment::{PointId, Quality, ShopMs, Value};
+use hearthward_equipment::{FurnaceId, PointId, Quality, ShopMs, Value};
 use hearthward_supervise::Away;
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{DoorOpen, DriverLost, OneTankOneLoad, RoomOxygen};
@@ -200,6 +200,43 @@ fn a_load_that_waits_for_a_reset_gives_its_tank_to_one_that_waits() {
     let part = |question: &QuestionView| matches!(question.ask, Ask::PartUnder { .. });
     let called: Vec<_> = bench.view.questions.iter().filter(|question| part(question)).collect();
     assert!(called.len() == 1 && called[0].furnace.as_ref() == Some(&bench.plan.furnaces[1].name), "{called:#?}");
+}
+
+/// Goal: a load that holds the tank and cannot use it keeps nobody from it. Method: the first load holds a tank that is too cold; a person
+/// holds the load, or its chamber falls; the bath is ready then, the second is called, and the first after it.
+#[test]
+fn a_load_that_holds_the_tank_and_waits_gives_it_to_one_that_can_use_it() {
+    let called = |bench: &Bench, furnace: FurnaceId| {
+        let name = &bench.plan.furnaces[furnace.index()].name;
+        let mut questions = bench.view.questions.iter();
+        let part = |question: &&QuestionView| matches!(question.ask, Ask::PartUnder { .. });
+        questions.find(|question| part(question) && question.furnace.as_ref() == Some(name)).map(|question| question.id)
+    };
+    for by_a_person in [true, false] {
+        let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south")]);
+        bench.oil_c = 20.0;
+        bench.load(NORTH, irons(None));
+        bench.scans(60);
+        bench.load(SOUTH, irons(None));
+        bench.until("both at their ends", |bench| bench.row(SOUTH, OneTankOneLoad) == Tripped);
+        assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[0].name));
+        if by_a_person {
+            bench.done(Request::Hold { furnace: NORTH });
+        } else {
+            bench.plants[0].read_c = 780.0;
+            bench.scan();
+        }
+        bench.oil_c = 50.0;
+        bench.scans(3);
+        assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[1].name), "{by_a_person}");
+        let question = called(&bench, SOUTH).expect("the second is called");
+        assert_eq!(called(&bench, NORTH), None, "{by_a_person}");
+        if by_a_person {
+            bench.done(Request::Resume { furnace: NORTH });
+        }
+        bench.done(Request::Confirm { question, reading: None });
+        bench.until("the first call", |bench| called(bench, NORTH).is_some());
+    }
 }
 
 #[test]
