@@ -13,6 +13,9 @@ use crate::interlock::{Change, InterlockKind, Verdict, entry};
 use crate::output::Outputs;
 use crate::request::Person;
 
+/// What a furnace's own reset does not clear.
+const ROOM_STAYS: &str = "The oxygen of the room is the whole shop's: reset it by its name, or with no furnace named.";
+
 impl Shop {
     /// Clears every latch that was meant and whose cause is gone. It starts no heat by itself.
     pub(super) fn reset(
@@ -26,12 +29,20 @@ impl Shop {
         let mut done = 0_u32;
         let mut left = None;
         let mut owe = Vec::new();
+        // The air of the room is nobody's own: a furnace's reset is not meant for it.
+        let room = kind.map_or(id.is_none(), |kind| kind == InterlockKind::RoomOxygen);
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
             if id.is_some_and(|id| id != furnace.id) {
                 continue;
             }
             furnace.alone_s = 0.0;
             for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
+                if one == InterlockKind::RoomOxygen && !room {
+                    if furnace.rows.row(one).is_latched() {
+                        left.get_or_insert_with(|| ROOM_STAYS.to_owned());
+                    }
+                    continue;
+                }
                 if one == InterlockKind::RunTimeLimit && furnace.rows.row(one).is_latched() {
                     // A person's reset is the sign of life that it waited for. What has not latched clears in the next tick, and is told.
                     furnace.rows.step(one, now, Verdict::latched(false));
@@ -52,12 +63,12 @@ impl Shop {
                 }
             }
         }
-        if kind.is_none_or(|kind| kind == InterlockKind::RoomOxygen)
-            && self.room.latched
-            && matches!(self.room.is, Room::Fine | Room::Low)
-        {
+        if room && self.room.latched && matches!(self.room.is, Room::Fine | Room::Low) {
             self.room.latched = false;
             done += 1;
+            let text = format!("{} reset the oxygen of the room.", person.name);
+            let body = EventBody::Reset { interlock: InterlockKind::RoomOxygen };
+            out.events.push(by(person, None, Priority::Notice, text, body));
         }
         // A furnace's own reset is not meant for a bath that its load does not go to.
         let bath = id.and_then(|id| crate::cycle::tank_ahead(self.furnaces.get(id.index())?.cycle.as_ref()?));

@@ -5,7 +5,7 @@ use std::time::Duration;
 use hearthward_equipment::Quality;
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{
-    DriverLost, GasSupply, Interrupted, QuenchOverTemperature, SensorFault, Stop,
+    DriverLost, GasSupply, Interrupted, QuenchOverTemperature, RoomOxygen, SensorFault, Stop,
 };
 use hearthward_supervise::plan::SteelChoice;
 use hearthward_supervise::request::{Answer, Ask, Choice, Request};
@@ -115,5 +115,31 @@ fn a_furnaces_reset_is_not_meant_for_a_bath_that_its_load_does_not_go_to() {
         bench.ask(Request::Reset { furnace, interlock });
         bench.scan();
         assert_eq!(bench.row(NORTH, QuenchOverTemperature) == Clear, resets, "{furnace:?} {interlock:?}");
+    }
+}
+
+/// Goal: who resets one furnace does not reset the room unawares, and who resets the room is on record with it. Method: the room's second
+/// level has latched and its air is good again; it is meant by name, or with the whole shop.
+#[test]
+fn a_furnaces_reset_is_not_meant_for_the_room() {
+    for (furnace, interlock, resets) in
+        [(Some(NORTH), None, false), (Some(NORTH), Some(Stop), false), (Some(NORTH), Some(RoomOxygen), true), (None, None, true)]
+    {
+        let mut bench = Bench::new(&[Kind::gas("north")]);
+        bench.oxygen = Some(0.17);
+        bench.scans(8);
+        bench.oxygen = Some(0.209);
+        bench.scans(3);
+        assert_eq!(bench.row(NORTH, RoomOxygen), Latched);
+        bench.ask(Request::Stop { furnace: None });
+        let answer = bench.ask(Request::Reset { furnace, interlock });
+        let told = bench.events.iter().filter(|event| event.furnace.is_none());
+        let told = told.filter(|event| matches!(event.body, EventBody::Reset { interlock: RoomOxygen })).count();
+        assert_eq!(told, usize::from(resets), "{furnace:?} {interlock:?}");
+        assert_eq!(bench.row(NORTH, RoomOxygen) == Clear, resets, "{furnace:?} {interlock:?}");
+        let stays = matches!(&answer, Answer::Done(text) if text.contains("by its name"));
+        assert_eq!(stays, interlock.is_none() && !resets, "{answer:?}");
+        let refused = bench.ask(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
+        assert_eq!(matches!(&refused, Answer::Refused(text) if text.contains("oxygen")), !resets, "{refused:?}");
     }
 }
