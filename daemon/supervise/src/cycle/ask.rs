@@ -4,7 +4,9 @@ use std::fmt::Write as _;
 
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_litres_per_minute};
 
-use super::{At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, route, turn_to_end, turn_to_quench, words};
+use super::{
+    At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, pull, route, turn_to_end, turn_to_quench, words,
+};
 use crate::event::Priority;
 use crate::interlock::InterlockKind;
 use crate::plan::SteelChoice;
@@ -72,6 +74,10 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
 /// Does what was chosen. Says what happens next.
 pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, choice: Choice) -> String {
     let (load, name) = (cycle.load.name.clone(), at.plan.name.clone());
+    if choice != Choice::End && pull::is_emptied(cycle) {
+        cycle.interrupted = false;
+        return format!("All parts of load {load} are under: nothing of it is left in {name}, and it goes on.");
+    }
     match choice {
         Choice::Steel(SteelChoice::QuenchNow) => {
             if turn_to_quench(cycle, at, turn) {

@@ -9,7 +9,7 @@ use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::interlock::InterlockKind;
 use crate::questions::{Asked, Purpose};
-use crate::recipe::{Medium, Step};
+use crate::recipe::{Medium, Step, StepKind};
 use crate::request::Ask;
 
 /// The longest that the next part waits for the chamber to be back: then the steel would rather be under (assumed, no source).
@@ -27,8 +27,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
         turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::PartUnder);
         part_under(cycle, at, turn);
     }
-    let parts = cycle.load.parts.max(1);
-    if cycle.parts_under >= parts {
+    if is_emptied(cycle) {
         (cycle.out, cycle.steel_c, cycle.wanted_c, cycle.since_quench_ms) = (true, None, None, Some(0));
         return true;
     }
@@ -46,6 +45,11 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
     }
     call(cycle, at, turn);
     false
+}
+
+/// Every part is out and under, though the step may end in the next tick only: what was asked about the steel before is settled.
+pub(super) fn is_emptied(cycle: &Cycle) -> bool {
+    cycle.kind() == StepKind::Pull && cycle.parts_under >= cycle.load.parts.max(1)
 }
 
 /// A part is called when the chamber is in its band and, where gas protects the load, under its limit; the first one when the tank is

@@ -3,10 +3,10 @@
 use hearthward_supervise::Away;
 use hearthward_supervise::event::Priority;
 use hearthward_supervise::interlock::{Effect, InterlockKind, effect};
-use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::recipe::{Load, StepKind};
 use hearthward_supervise::request::{Ask, Choice, Request};
 
-use crate::bench::{Bench, Kind, NORTH, irons, plan};
+use crate::bench::{Bench, Kind, NORTH, irons, person, plan};
 
 const OVER: InterlockKind = InterlockKind::QuenchOverTemperature;
 
@@ -98,6 +98,28 @@ fn steel_that_is_to_be_quenched_now_waits_for_no_reading() {
     bench.oil_c = f64::NAN;
     bench.scans(5);
     assert!(called(&bench) && bench.step() == Some(StepKind::Pull));
+}
+
+/// Goal: steel that is under is not called again. Method: the steel is asked about while its last part is on the way, and whoever says
+/// that it is under also answers, before the next tick.
+#[test]
+fn what_is_chosen_for_steel_that_is_under_calls_nothing_back() {
+    use hearthward_supervise::plan::SteelChoice;
+    for choice in [SteelChoice::QuenchNow, SteelChoice::Finish, SteelChoice::SlowCoolUnderGas] {
+        let mut bench = Bench::new(&[Kind::gas("north")]);
+        bench.load(NORTH, Load { parts: 1, ..irons(None) });
+        bench.until("the call", called);
+        bench.plants[0].gas = false;
+        bench.until("the question", |bench| bench.question(|ask| matches!(ask, Ask::Steel { .. })).is_some());
+        let (part, steel) =
+            (bench.open(|ask| matches!(ask, Ask::PartUnder { .. })), bench.open(|ask| matches!(ask, Ask::Steel { .. })));
+        let under = Request::Confirm { question: part, reading: None };
+        bench.shop.request(bench.now, &person(), under);
+        bench.done(Request::Choose { question: steel, choice: Choice::Steel(choice) });
+        bench.scans(3);
+        assert!(!called(&bench), "{choice:?}");
+        assert_eq!(bench.step(), Some(StepKind::Quench), "{choice:?}");
+    }
 }
 
 /// Goal: what is shown as protection is wired. Method: the row of a shop whose bath is heated by hand, and of one that commands it.
