@@ -361,6 +361,12 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
             None
         }
         Stage::Transferring => {
+            // An interruption's own question put this one away.
+            if let Some(to) = cycle.moves_to
+                && turn.questions.find(at.id, Purpose::Transfer).is_none()
+            {
+                route::ask_transfer(cycle, at, turn, to);
+            }
             route::watch_overdue(cycle, at, turn);
             None
         }
