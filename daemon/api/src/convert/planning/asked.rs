@@ -122,6 +122,9 @@ pub(super) const HRC: Kind<f64> = Kind { unit: "HRC", make: |hrc| hrc, show: |hr
 pub(super) const KELVIN_A_MINUTE: Kind<f64> =
     Kind { unit: "K/min", make: |rate| rate, show: |rate, _| format!("{} K/min", figures(rate, 3)) };
 
+/// The most readings of a record: more than anybody takes of a heat-up or a purge.
+pub(super) const READINGS: usize = 20_000;
+
 /// A request while it is read.
 pub(super) struct Asked {
     pub(super) system: System,

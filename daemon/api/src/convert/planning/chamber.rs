@@ -12,12 +12,10 @@ use hearthward_proto::v1;
 use uom::si::f64::{Ratio, ThermodynamicTemperature, Time};
 
 use super::asked::{
-    Asked, BAR, CELSIUS, KILOGRAMS, LITRES, LITRES_A_MINUTE, MINUTES, PPM, Result, SECONDS, SQUARE_CENTIMETRES, Unplanned,
+    Asked, BAR, CELSIUS, KILOGRAMS, LITRES, LITRES_A_MINUTE, MINUTES, PPM, READINGS, Result, SECONDS, SQUARE_CENTIMETRES,
+    Unplanned,
 };
 use super::gas::gas_of;
-
-/// The most readings of a record: a day at one every four seconds.
-const READINGS: usize = 20_000;
 
 /// Answers [`v1::PlanLeakRequest`].
 ///

@@ -10,13 +10,11 @@ use hearthward_process::plan::{Answer, FurnaceQuestion, InterruptedQuestion};
 use hearthward_proto::v1;
 
 use super::asked::{
-    Asked, CELSIUS, KELVIN_A_MINUTE, LITRES, LITRES_A_MINUTE, MINUTES, PERCENT, PPM, Result, SQUARE_CENTIMETRES, Unplanned, WATTS,
+    Asked, CELSIUS, KELVIN_A_MINUTE, LITRES, LITRES_A_MINUTE, MINUTES, PERCENT, PPM, READINGS, Result, SQUARE_CENTIMETRES,
+    Unplanned, WATTS,
 };
 use super::quench::STILL_QUENCHABLE_C;
 use super::steel::{self, CARBON_PERCENT, HEAT_C, a_minute};
-
-/// The most readings of a record: a day at one every four seconds.
-const READINGS: usize = 20_000;
 
 /// Answers [`v1::PlanInterruptedRequest`].
 ///
