@@ -63,7 +63,8 @@ impl Shop {
                 }
             }
         }
-        if room && self.room.latched && matches!(self.room.is, Room::Fine | Room::Low) {
+        // Under its second level it may be low only because that has not lasted long enough to trip.
+        if room && self.room.latched && !self.room.under && matches!(self.room.is, Room::Fine | Room::Low) {
             self.room.latched = false;
             done += 1;
             let text = format!("{} reset the oxygen of the room.", person.name);
