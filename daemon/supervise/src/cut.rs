@@ -266,17 +266,18 @@ mod tests {
             let contactor = contactor.then_some(Contactor { output: HeatPointId(3), feedback: None });
             let plan = FurnacePlan { contactor, ..crate::testing::furnace("north") };
             let mut case = Self { plan, all: Cuts::after(Generation(4)), cuts: Vec::new(), events: Vec::new() };
-            case.all.cut(
-                NORTH,
-                &case.plan,
-                Vec::new(),
-                (Priority::Record, "Heat ends.".to_owned()),
-                &mut case.cuts,
-                &mut case.events,
-            );
+            case.cut_again();
             assert_eq!(case.all.generation(), Generation(5));
             assert_eq!(case.step(60_000), (Vec::new(), false), "the time of its own tick passed before it");
             case
+        }
+
+        /// Heat is taken away; the ways of the cuts that are sent.
+        fn cut_again(&mut self) -> Vec<Via> {
+            self.cuts.clear();
+            let why = (Priority::Record, "Heat ends.".to_owned());
+            self.all.cut(NORTH, &self.plan, Vec::new(), why, &mut self.cuts, &mut self.events);
+            self.cuts.iter().map(|cut| cut.via).collect()
         }
 
         /// Time passes; the ways of the cuts that are sent, and whether people are told.
@@ -383,19 +384,13 @@ mod tests {
         case.all.heated();
         assert!(case.all.is_stuck());
         assert_eq!(watch(&mut case, 10_000, Some(true)), (true, vec![], 0), "the alarm stands while it heats");
-        case.cuts.clear();
-        let why = (Priority::Record, "Heat ends.".to_owned());
-        case.all.cut(NORTH, &case.plan, Vec::new(), why, &mut case.cuts, &mut case.events);
-        assert_eq!(case.cuts.iter().map(|cut| cut.via).collect::<Vec<_>>(), [Via::Controller, Via::Contactor]);
+        assert_eq!(case.cut_again(), [Via::Controller, Via::Contactor]);
         assert_eq!(watch(&mut case, 20_000, Some(true)), (true, vec![], 0));
         assert!(!watch(&mut case, 22_001, Some(false)).0);
         assert!(!case.all.is_stuck());
         case.plan.heating = Heating::ByHand;
         case.all.stuck = true;
-        case.cuts.clear();
-        let why = (Priority::Record, "Heat ends.".to_owned());
-        case.all.cut(NORTH, &case.plan, Vec::new(), why, &mut case.cuts, &mut case.events);
-        assert_eq!(case.cuts.iter().map(|cut| cut.via).collect::<Vec<_>>(), [Via::Contactor], "once is enough");
+        assert_eq!(case.cut_again(), [Via::Contactor], "once is enough");
     }
 
     #[test]
@@ -419,14 +414,7 @@ mod tests {
         assert_eq!(case.confirmed(), Some(2_000));
         let mut case = Case::cut(true);
         case.plan.heating = Heating::ByHand;
-        case.all.cut(
-            NORTH,
-            &case.plan,
-            Vec::new(),
-            (Priority::Record, "Heat ends.".to_owned()),
-            &mut case.cuts,
-            &mut case.events,
-        );
+        case.cut_again();
         assert_eq!(watch(&mut case, 0, Some(true)), (false, vec![], 0));
         assert_eq!(watch(&mut case, 2_001, Some(true)), (true, vec![Via::Contactor], 1), "the contactor is its only way");
         assert_eq!(watch(&mut case, 2_002, Some(false)), (false, vec![], 0), "the output itself has yet to be read back");

@@ -144,14 +144,20 @@ fn a_soak_that_is_skipped_waits_for_the_tank_that_another_load_holds() {
     bench.until("the second call", |bench| calls(bench) == 1 && bench.row(SOUTH, OneTankOneLoad) == Clear);
 }
 
-#[test]
-fn a_soak_that_is_skipped_keeps_its_place_at_the_tank() {
+/// Two loads at the end of their soaks and one bath that is too cold: the first holds the tank, the second waits.
+fn at_a_cold_tank() -> Bench {
     let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south")]);
     bench.oil_c = 20.0;
     bench.load(NORTH, irons(None));
     bench.scans(60);
     bench.load(SOUTH, irons(None));
     bench.until("both at their ends", |bench| bench.row(SOUTH, OneTankOneLoad) == Tripped);
+    bench
+}
+
+#[test]
+fn a_soak_that_is_skipped_keeps_its_place_at_the_tank() {
+    let mut bench = at_a_cold_tank();
     bench.done(Request::Skip { furnace: NORTH, reason: "a test".to_owned() });
     assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[0].name), "it was first");
     assert_eq!((bench.row(NORTH, OneTankOneLoad), bench.row(SOUTH, OneTankOneLoad)), (Clear, Tripped));
@@ -186,12 +192,7 @@ fn a_load_that_is_held_lets_others_go_first_to_the_tank() {
 /// is stopped; the bath is ready when the second comes to its end.
 #[test]
 fn a_load_that_waits_for_a_reset_gives_its_tank_to_one_that_waits() {
-    let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south")]);
-    bench.oil_c = 20.0;
-    bench.load(NORTH, irons(None));
-    bench.scans(60);
-    bench.load(SOUTH, irons(None));
-    bench.until("both at their ends", |bench| bench.row(SOUTH, OneTankOneLoad) == Tripped);
+    let mut bench = at_a_cold_tank();
     bench.done(Request::Stop { furnace: Some(NORTH) });
     bench.plants[0].read_c = 780.0;
     bench.oil_c = 50.0;
@@ -213,12 +214,7 @@ fn a_load_that_holds_the_tank_and_waits_gives_it_to_one_that_can_use_it() {
         questions.find(|question| part(question) && question.furnace.as_ref() == Some(name)).map(|question| question.id)
     };
     for by_a_person in [true, false] {
-        let mut bench = Bench::new(&[Kind::gas("north"), Kind::gas("south")]);
-        bench.oil_c = 20.0;
-        bench.load(NORTH, irons(None));
-        bench.scans(60);
-        bench.load(SOUTH, irons(None));
-        bench.until("both at their ends", |bench| bench.row(SOUTH, OneTankOneLoad) == Tripped);
+        let mut bench = at_a_cold_tank();
         assert_eq!(bench.view.tanks[0].kept_for.as_ref(), Some(&bench.plan.furnaces[0].name));
         if by_a_person {
             bench.done(Request::Hold { furnace: NORTH });

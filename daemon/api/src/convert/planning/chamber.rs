@@ -9,7 +9,7 @@ use hearthward_process::plan;
 use hearthward_process::plan::{Answer, LeakQuestion, MeterQuestion};
 use hearthward_process::units::figures;
 use hearthward_proto::v1;
-use uom::si::f64::{Ratio, ThermodynamicTemperature, Time};
+use uom::si::f64::{Ratio, Time};
 
 use super::asked::{
     Asked, BAR, CELSIUS, KILOGRAMS, LITRES, LITRES_A_MINUTE, MINUTES, PPM, READINGS, Result, SECONDS, SQUARE_CENTIMETRES,
@@ -61,10 +61,11 @@ fn probe(asked: &mut Asked, request: &v1::PlanLeakRequest, oxygen: Ratio, refere
             return Err(Unplanned::field(field("time_min"), "must be later than that of the reading before"));
         }
         let flow = asked.must(&LITRES_A_MINUTE, &field("flow_l_min"), Some(reading.flow_l_min), (0.0, 1e4))?;
-        let inputs = inputs(at - before, temperature);
+        let time = at - before;
         before = at;
+        let inflow = reference.amount_flow(flow);
         Ok(ProbeReading {
-            inputs: Inputs { inflow: reference.amount_flow(flow), inflow_oxygen: oxygen, ..inputs },
+            inputs: Inputs { time, inflow, inflow_oxygen: oxygen, ..Inputs::nothing(temperature) },
             oxygen: asked.need(&PPM, &field("oxygen_ppm"), reading.oxygen_ppm, (0.1, 210_000.0))?,
         })
     });
@@ -73,10 +74,6 @@ fn probe(asked: &mut Asked, request: &v1::PlanLeakRequest, oxygen: Ratio, refere
 
 /// What a probe shows at least of air, of 209 500 ppm: a twentieth off is the usual error of a cheap one (common practice, no source).
 const FULL_OF_AIR_PPM: f64 = 199_000.0;
-
-fn inputs(time: Time, temperature: ThermodynamicTemperature) -> Inputs {
-    Inputs { time, ..Inputs::nothing(temperature) }
-}
 
 fn strips(asked: &Asked, strips: &v1::PlanStrips, gas_oxygen: Ratio, reference: Reference) -> Result<LeakQuestion> {
     let surface = asked.need(&SQUARE_CENTIMETRES, "surface_cm2", strips.surface_cm2, (0.1, 1e6))?;
