@@ -57,9 +57,21 @@ impl Daemon {
     /// If it does not come up.
     #[must_use]
     pub fn start_with(folder: &Path, arguments: &[&str]) -> Self {
+        Self::spawn(folder, &mut on_shop("serve", folder, arguments))
+    }
+
+    /// The same under a service manager that listens on this socket.
+    ///
+    /// # Panics
+    /// If it does not come up.
+    #[must_use]
+    pub fn start_managed(folder: &Path, socket: &Path) -> Self {
+        Self::spawn(folder, on_shop("serve", folder, &[]).env("NOTIFY_SOCKET", socket))
+    }
+
+    fn spawn(folder: &Path, command: &mut Command) -> Self {
         let errors =
             File::options().create(true).append(true).open(folder.join("daemon.log")).expect("the folder can be written");
-        let mut command = on_shop("serve", folder, arguments);
         command.args(["--listen", "127.0.0.1:0"]).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(errors);
         let mut child = command.spawn().expect("the daemon can be started");
         let output = child.stdout.take().expect("its output is piped");

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use clap::Args;
+use sd_notify::NotifyState;
 use serde_json::json;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
@@ -40,6 +41,7 @@ impl Serve {
                     _ = terminate.recv() => {}
                 }
                 tracing::info!("told to end: cutting heat, leaving gas as it is");
+                tell_manager(NotifyState::Stopping);
                 tokio::spawn(give_up(terminate));
             };
             let listening = |address: &Listen| {
@@ -50,9 +52,18 @@ impl Serve {
                 if let Err(ended) = said {
                     tracing::warn!(address = at, why = ended.words, "nobody could be told where the service listens");
                 }
+                tell_manager(NotifyState::Ready);
             };
             run(assembly, stop, listening).await
         })
+    }
+}
+
+/// Tells the service manager, if there is one that wants to know.
+fn tell_manager(state: NotifyState<'_>) {
+    // Furnaces are looked after whether or not it can be told; what it does about silence its unit says.
+    if let Err(error) = sd_notify::notify(&[state]) {
+        tracing::warn!(%error, "the service manager could not be told");
     }
 }
 
