@@ -4,6 +4,7 @@
 //! Nothing here measures time but generous deadlines; what must be quick is counted in frames on the wire.
 
 mod a_command_that_says_why;
+mod a_controller_with_a_will_of_its_own;
 mod a_cycle_on_foreign_equipment;
 mod a_demo_that_ends_well;
 mod a_device_that_stops_making_sense;

@@ -65,6 +65,8 @@ class Furnace:
         self.contactor = False
         self.door_open = False
         self.sensor_broken = False
+        # Its controller takes every write and does nothing: a key on its panel is turned to local.
+        self.deaf = False
         self.output = 0.0
         self.purged_l = 0.0
 
@@ -154,10 +156,12 @@ def controller(shop, unit, furnace):
         return [tenths(furnace.set_point_c)]
 
     def write_coil(address, value):
-        furnace.run = value
+        if not furnace.deaf:
+            furnace.run = value
 
     def write_holding(address, value):
-        furnace.set_point_c = value / 10
+        if not furnace.deaf:
+            furnace.set_point_c = value / 10
 
     return device(shop, unit, coils, discretes, holdings, inputs, write_coil, write_holding)
 
@@ -233,7 +237,7 @@ def device(shop, unit, coils, discretes, holdings, inputs, write_coil, write_hol
             shop.log.write(kind="write", unit=unit, table=kind, address=address + offset, value=raw,
                            purged_l=round(north.purged_l, 3), north_c=round(north.temperature_c, 1))
             (write_coil if kind == "coil" else write_holding)(address + offset, bool(raw) if kind == "coil" else raw)
-        fill(kind, registers)
+        # The reply to a write repeats the request, whatever came of it.
         return None
 
     bits = [SimData(address=0, values=[False] * 16, datatype=DataType.BITS)]
@@ -320,6 +324,13 @@ def do(command, shop, servers, manners, log):
     elif what == "thermocouple":
         shop.furnace(command["furnace"]).sensor_broken = command["broken"]
         log.write(kind="thermocouple", furnace=command["furnace"], broken=command["broken"])
+    elif what == "deaf":
+        shop.furnace(command["furnace"]).deaf = command["on"]
+        log.write(kind="deaf", furnace=command["furnace"], on=command["on"])
+    elif what == "panel":
+        furnace = shop.furnace(command["furnace"])
+        furnace.run, furnace.set_point_c = True, command["set_point_c"]
+        log.write(kind="panel", furnace=command["furnace"], set_point_c=command["set_point_c"])
     elif what == "gas":
         shop.gas_there = command["on"]
         log.write(kind="gas", on=command["on"])

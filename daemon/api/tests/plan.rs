@@ -66,6 +66,7 @@ fn furnace(name: &str, temperature: u16) -> FurnacePlan {
         stale_after: Duration::from_secs(3),
         set_point: None,
         output_share: None,
+        heat_on: None,
         over_temperature: None,
         door: None,
         load_temperature: None,

@@ -8,7 +8,8 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use hearthward_drivers::{Host, ShopClock};
 use hearthward_equipment::{Directory, FurnaceId, Generation, PointId, Reading, ShopMs, Tick, Value};
 use hearthward_journal::{Batch, Inputs, Recorder, Refused, StandingRow, Told};
-use hearthward_supervise::observe::{ActState, CutState, Observation, UnitState, Urgency};
+use hearthward_supervise::event::EventBody;
+use hearthward_supervise::observe::{ActState, Observation, UnitState, Urgency};
 use hearthward_supervise::output::{Act, Outputs};
 use hearthward_supervise::request::{Answer, Person, Request, Ticket};
 use hearthward_supervise::view::View;
@@ -57,8 +58,6 @@ pub struct Core {
     durable: Tick,
     /// Cuts that no device has confirmed yet.
     unconfirmed: BTreeMap<FurnaceId, Generation>,
-    /// A confirmation came that no tick has put on record yet.
-    untold: bool,
     /// Both clocks when they were last compared.
     clocks: (ShopMs, i64),
     ending: Ending,
@@ -130,7 +129,6 @@ impl Core {
             written_at: ShopMs(0),
             durable: Tick(0),
             unconfirmed: BTreeMap::new(),
-            untold: false,
             clocks: (ShopMs(0), wall_ms()),
             ending: Ending::No,
         }
@@ -226,12 +224,6 @@ impl Core {
                 match &observation {
                     Observation::Durable { through } => self.now_durable(*through),
                     Observation::Stopping if self.ending == Ending::No => self.ending = Ending::Told,
-                    Observation::Cut { furnace, generation, is: CutState::Confirmed }
-                        if self.unconfirmed.get(furnace).is_some_and(|cut| cut <= generation) =>
-                    {
-                        self.unconfirmed.remove(furnace);
-                        self.untold = true;
-                    }
                     _ => {}
                 }
                 self.parts.shop.observe(now, observation)
@@ -281,13 +273,19 @@ impl Core {
 
     /// Decides once and carries it out: cuts first, then what narrows, the record, and leases to heat last.
     pub fn turn(&mut self) -> Deeds {
-        self.untold = false;
         let now = self.parts.clock.now();
         self.compare_clocks(now);
         self.parts.shop.tick(now, &mut self.out);
         for cut in &self.out.cuts {
             self.parts.host.cut(cut);
             self.unconfirmed.insert(cut.furnace, cut.generation);
+        }
+        for event in &self.out.events {
+            if let (Some(furnace), EventBody::CutConfirmed { generation, .. }) = (event.furnace, &event.body)
+                && self.unconfirmed.get(&furnace).is_some_and(|cut| cut <= generation)
+            {
+                self.unconfirmed.remove(&furnace);
+            }
         }
         let refused = self.act();
         let deeds = Deeds { events: self.out.events.len(), tick: self.out.tick };
@@ -411,7 +409,7 @@ impl Core {
                 tracing::error!(furnace = furnace.0, "the device has not confirmed that it does not heat: go and look");
             }
         }
-        grace_over || (self.unconfirmed.is_empty() && !self.untold && self.backlog.is_empty() && self.durable >= tick)
+        grace_over || (self.unconfirmed.is_empty() && self.backlog.is_empty() && self.durable >= tick)
     }
 
     /// The highest tick that is on disk.

@@ -258,6 +258,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         stale_after: settings.stale_after,
         set_point: own(finder, field::SET_POINT),
         output_share: own(finder, field::OUTPUT_SHARE),
+        heat_on: own(finder, field::HEAT_ON),
         over_temperature: own(finder, field::OVER_TEMPERATURE),
         door,
         load_temperature,

@@ -14,8 +14,8 @@ use serde::{Deserialize, Serialize};
 /// How far a cut has come.
 ///
 /// ```text
-/// None ──heat taken away──▶ Waiting ──read back──▶ Confirmed
-///   ▲                          └─2 s, or it failed──▶ Unconfirmed ──repeated each 2 s, read back──▶ Confirmed
+/// None ──heat taken away──▶ Waiting ──taken, and no heat is shown──▶ Confirmed
+///   ▲                          └─2 s, or it failed──▶ Unconfirmed ──repeated each 2 s, then the same──▶ Confirmed
 ///   └──────────── an order to heat was given ◀── any
 /// ```
 ///
@@ -44,6 +44,10 @@ pub(crate) struct Cuts {
     failed: bool,
     /// It was given in this tick, whose time passed before it.
     new: bool,
+    /// When it was given.
+    at: ShopMs,
+    /// The device has said that it took it.
+    taken: bool,
     /// The contactor was told to open.
     dropped: bool,
     /// When the contactor's own switch may say no more that it is closed.
@@ -57,6 +61,23 @@ const UNCONFIRMED_AFTER_MS: u64 = 2_000;
 
 /// What a contactor's own switch said, and when: closed or not.
 pub(crate) type Feedback = Option<(bool, ShopMs)>;
+
+/// What a controller shows of its heat. That a device took a cut is the echo of a write; whether it heats is what is read after.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) enum ShowsHeat {
+    /// It has nothing that shows it, or nobody orders heat there.
+    #[default]
+    Nowhere,
+    /// It cannot be read now.
+    Unread,
+    /// It was read.
+    Read {
+        /// Whether it heats, or would.
+        heats: bool,
+        /// When.
+        at: ShopMs,
+    },
+}
 
 impl Cuts {
     /// Goes on from an earlier run.
@@ -80,7 +101,8 @@ impl Cuts {
         events: &mut Vec<Event>,
     ) {
         self.generation = self.generation.next();
-        (self.phase, self.for_ms, self.again_ms, self.failed, self.new) = (Phase::Waiting, 0, 0, false, true);
+        (self.phase, self.for_ms, self.again_ms) = (Phase::Waiting, 0, 0);
+        (self.failed, self.taken, self.new) = (false, false, true);
         let via = first_via(plan);
         self.dropped |= via == Via::Contactor || self.stuck;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
@@ -92,28 +114,50 @@ impl Cuts {
     }
 
     /// The host tells how far a cut has come.
-    pub(crate) fn told(
-        &mut self,
-        id: FurnaceId,
-        plan: &FurnacePlan,
-        generation: Generation,
-        is: &CutState,
-        events: &mut Vec<Event>,
-    ) {
+    pub(crate) fn told(&mut self, generation: Generation, is: &CutState) {
         if generation < self.generation || !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) {
             return;
         }
         match is {
             CutState::Sent => {}
             CutState::Failed(_) => self.failed = true,
-            CutState::Confirmed => {
-                self.phase = Phase::Confirmed;
-                // A controller at rest is no word for a contactor that is stuck.
-                if !self.stuck {
-                    self.say_confirmed(id, format!("{} says that it does not heat.", plan.name), events);
-                }
-            }
+            CutState::Confirmed => self.taken = true,
         }
+    }
+
+    /// A cut that the device took is confirmed by what the controller shows after it. Where that cannot be read, the contactor that was
+    /// dropped for it will do; where a controller has nothing to show, its word does.
+    pub(crate) fn settle(&mut self, id: FurnaceId, plan: &FurnacePlan, now: ShopMs, shows: ShowsHeat, events: &mut Vec<Event>) {
+        if self.new {
+            self.at = now;
+        }
+        let seen_off = match shows {
+            ShowsHeat::Read { heats, at } if at > self.at => !heats,
+            ShowsHeat::Read { .. } | ShowsHeat::Unread => false,
+            ShowsHeat::Nowhere => true,
+        };
+        let by_contactor = shows == ShowsHeat::Unread && self.dropped;
+        if !self.taken || !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) || !(seen_off || by_contactor) {
+            return;
+        }
+        self.phase = Phase::Confirmed;
+        let name = &plan.name;
+        let text = if by_contactor && first_via(plan) != Via::Contactor {
+            format!("The contactor of {name} took the cut. {name} itself cannot be read: go and look.")
+        } else {
+            format!("{name} says that it does not heat.")
+        };
+        // A controller at rest is no word for a contactor that is stuck.
+        if !self.stuck {
+            self.say_confirmed(id, text, events);
+        }
+    }
+
+    /// Whether a controller shows heat though nobody gave it any for longer than a cut may take.
+    pub(crate) fn heat_is_back(&self, shows: ShowsHeat) -> bool {
+        let after_ms = Duration::from_millis(UNCONFIRMED_AFTER_MS);
+        matches!(self.phase, Phase::None | Phase::Confirmed)
+            && matches!(shows, ShowsHeat::Read { heats: true, at } if at > self.at + after_ms)
     }
 
     /// Lets time pass: a cut that is not read back is repeated, and the contactor is dropped where one is wired.
@@ -290,7 +334,15 @@ mod tests {
         }
 
         fn told(&mut self, generation: u64, is: &CutState) {
-            self.all.told(NORTH, &self.plan, Generation(generation), is, &mut self.events);
+            self.all.told(Generation(generation), is);
+            self.shows(0, ShowsHeat::Nowhere);
+        }
+
+        /// What the controller shows, and whether people are told that the cut is confirmed.
+        fn shows(&mut self, now_ms: u64, shows: ShowsHeat) -> bool {
+            let told = self.events.len();
+            self.all.settle(NORTH, &self.plan, ShopMs(now_ms), shows, &mut self.events);
+            self.events.len() > told
         }
 
         fn confirmed(&self) -> Option<u64> {
@@ -339,6 +391,71 @@ mod tests {
         assert_eq!(case.step(1), (Vec::new(), false));
         case.told(5, &failed());
         assert_eq!(case.step(1), (vec![Via::Controller, Via::Contactor], true));
+    }
+
+    const HEATS: bool = true;
+
+    fn read(heats: bool, at_ms: u64) -> ShowsHeat {
+        ShowsHeat::Read { heats, at: ShopMs(at_ms) }
+    }
+
+    /// A cut at 1 s that the device took, as far as its word goes.
+    fn taken(contactor: bool) -> Case {
+        let mut case = Case::cut(contactor);
+        case.cut_again();
+        assert!(!case.shows(1_000, ShowsHeat::Nowhere), "nothing was taken yet");
+        case.all.new = false;
+        case.all.told(Generation(6), &CutState::Confirmed);
+        case
+    }
+
+    #[test]
+    fn a_device_that_took_the_cut_must_show_that_it_obeyed() {
+        for unread in [ShowsHeat::Unread, read(!HEATS, 900), read(!HEATS, 1_000), read(HEATS, 1_100)] {
+            let mut case = taken(false);
+            assert!(!case.shows(1_200, unread), "{unread:?}");
+            assert!(case.shows(1_300, read(!HEATS, 1_250)));
+            assert_eq!(case.all.phase, Phase::Confirmed);
+            assert!(!case.shows(1_400, read(!HEATS, 1_350)), "said once");
+        }
+        assert!(taken(false).shows(1_200, ShowsHeat::Nowhere), "its word is all that there is");
+        let mut case = Case::cut(false);
+        case.all.new = false;
+        assert!(!case.shows(1_200, read(!HEATS, 1_100)), "what is read does not say that the cut arrived");
+    }
+
+    #[test]
+    fn a_contactor_stands_in_for_a_controller_that_cannot_be_read() {
+        let mut case = taken(true);
+        assert!(!case.shows(1_200, ShowsHeat::Unread), "it was not dropped");
+        case.all.dropped = true;
+        assert!(
+            !case.shows(1_300, read(HEATS, 1_250)),
+            "a controller that still heats has not obeyed, whatever the contactor does"
+        );
+        assert!(case.shows(1_400, ShowsHeat::Unread));
+        assert!(case.events.last().is_some_and(|event| event.text.contains("The contactor of north took the cut")));
+        let mut case = taken(true);
+        case.all.dropped = true;
+        assert!(case.shows(1_200, read(!HEATS, 1_100)));
+        assert!(case.events.last().is_some_and(|event| event.text == "north says that it does not heat."));
+    }
+
+    #[test]
+    fn heat_that_nobody_gave_is_seen_once_the_cut_has_had_its_time() {
+        let mut case = taken(false);
+        assert!(!case.all.heat_is_back(read(HEATS, 9_000)), "the cut is on its way");
+        case.shows(1_200, read(!HEATS, 1_100));
+        for (shows, back) in [
+            (read(HEATS, 3_000), false),
+            (read(HEATS, 3_001), true),
+            (read(!HEATS, 3_001), false),
+            (ShowsHeat::Unread, false),
+            (ShowsHeat::Nowhere, false),
+        ] {
+            assert_eq!(case.all.heat_is_back(shows), back, "{shows:?}");
+        }
+        assert!(Cuts::after(Generation(4)).heat_is_back(read(HEATS, 2_001)), "an earlier run's cut stands too");
     }
 
     /// What the switch of a contactor says at a time, and whether that is an alarm then and what was sent and told for it.

@@ -2,7 +2,7 @@
 
 use hearthward_equipment::ShopMs;
 
-use crate::cut::Feedback;
+use crate::cut::{Feedback, ShowsHeat};
 use crate::plan::{FurnacePlan, Heating};
 use crate::points::{Points, Sample};
 use crate::rule::RulesNow;
@@ -96,6 +96,8 @@ pub(crate) struct Facts {
     pub(crate) flow: Sample,
     /// The lowest good flow since the last tick; infinity without any.
     pub(crate) flow_low: f64,
+    /// What its controller shows of its heat.
+    pub(crate) heat: ShowsHeat,
     /// What its contactor's own switch says.
     pub(crate) contactor: Feedback,
     /// The driver of its controller is out of service.
@@ -125,6 +127,7 @@ impl Facts {
             door_told: DoorTold::Nobody,
             flow: Sample::Never,
             flow_low: f64::INFINITY,
+            heat: ShowsHeat::Nowhere,
             contactor: None,
             out_of_service: false,
         }
@@ -160,9 +163,25 @@ impl Facts {
             },
             flow: of(flow),
             flow_low: points.low(flow),
+            heat: shows_heat(plan, points, now),
             contactor: of(feedback).good().map(|closed| closed > 0.5).zip(points.read_at(feedback)),
             out_of_service: unit == Unit::OutOfService,
         }
+    }
+}
+
+/// Least share of full power that counts as heat: a share is shown smoothed, and falls slowly (common practice, no source).
+const SHARE_THAT_HEATS: f64 = 0.05;
+
+fn shows_heat(plan: &FurnacePlan, points: &Points, now: ShopMs) -> ShowsHeat {
+    let point = plan.heat_on.or(plan.output_share).filter(|_| matches!(plan.heating, Heating::SetPoint | Heating::Program));
+    if point.is_none() {
+        return ShowsHeat::Nowhere;
+    }
+    let least = if plan.heat_on.is_some() { 0.5 } else { SHARE_THAT_HEATS };
+    match points.sample(point, now, plan.stale_after).good().zip(points.read_at(point)) {
+        Some((value, at)) => ShowsHeat::Read { heats: value > least, at },
+        None => ShowsHeat::Unread,
     }
 }
 

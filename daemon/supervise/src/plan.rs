@@ -153,6 +153,9 @@ pub struct FurnacePlan {
     pub set_point: Option<PointId>,
     /// Output share as the controller reports it.
     pub output_share: Option<PointId>,
+    /// Whether the controller may heat, as it reports it. This, or else its output share, shows whether a cut was obeyed, and heat
+    /// that this service did not give.
+    pub heat_on: Option<PointId>,
     /// The controller's own over-temperature alarm.
     pub over_temperature: Option<PointId>,
     /// Door switch; true is open.

@@ -28,6 +28,7 @@ pub(crate) fn furnace(name: &str) -> FurnacePlan {
         stale_after: Duration::from_secs(2),
         set_point: None,
         output_share: None,
+        heat_on: None,
         over_temperature: None,
         door: Some(PointId(1)),
         load_temperature: None,

@@ -122,6 +122,7 @@ fn furnace(chance: &mut Chance, directory: &mut Directory, place: u64, supplies:
         stale_after: Duration::from_secs(chance.pick(&[3, 5, 10])),
         set_point: None,
         output_share,
+        heat_on: None,
         over_temperature,
         door,
         load_temperature,

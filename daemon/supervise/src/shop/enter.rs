@@ -90,7 +90,7 @@ impl Shop {
                 return Some(Quantity::Temperature);
             }
             let feedback = furnace.contactor.as_ref().and_then(|contactor| contactor.feedback);
-            if is(furnace.door) || is(furnace.over_temperature) || is(feedback) {
+            if is(furnace.door) || is(furnace.over_temperature) || is(furnace.heat_on) || is(feedback) {
                 return Some(Quantity::Flag);
             }
             if is(furnace.output_share) || is(furnace.probe) {

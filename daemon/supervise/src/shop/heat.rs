@@ -24,9 +24,13 @@ impl Shop {
                 tell(furnace, plan, change, &mut out.events);
             }
             let taken = furnace.heating && furnace.grant.granted_c().is_none();
-            if (furnace.cut_now || taken) && can_cut(plan) {
+            let back = !furnace.heating && furnace.rows.withhold() && furnace.cuts.heat_is_back(furnace.facts.heat);
+            if (furnace.cut_now || taken || back) && can_cut(plan) {
                 let because: Vec<InterlockKind> = furnace.rows.withholding().collect();
-                let why = (matters(furnace, &because), why(furnace, plan, &because));
+                let why = match back {
+                    true => (Priority::Urgent, back_words(plan, &because)),
+                    false => (matters(furnace, &because), why(furnace, plan, &because)),
+                };
                 furnace.cuts.cut(furnace.id, plan, because, why, &mut out.cuts, &mut out.events);
             }
             let cut = std::mem::take(&mut furnace.cut_now) || taken;
@@ -47,6 +51,7 @@ impl Shop {
                 furnace.cuts.heated();
             }
             furnace.alone_s = if furnace.heating { furnace.alone_s + dt_ms as f64 / 1000.0 } else { furnace.alone_s };
+            furnace.cuts.settle(furnace.id, plan, self.now, furnace.facts.heat, &mut out.events);
             furnace.cuts.step(furnace.id, plan, dt_ms, &mut out.cuts, &mut out.events);
             let feedback = furnace.facts.contactor;
             furnace.cuts.watch_contactor(furnace.id, plan, self.now, feedback, &mut out.cuts, &mut out.events);
@@ -129,6 +134,12 @@ fn matters(furnace: &Furnace, because: &[InterlockKind]) -> Priority {
     let opening = |kind: &InterlockKind| *kind == InterlockKind::DoorOpen;
     let asked_for = furnace.situation.opening_expected && furnace.facts.door == Door::Open && because.iter().all(opening);
     if because.is_empty() || asked_for { Priority::Record } else { Priority::Warning }
+}
+
+fn back_words(plan: &FurnacePlan, because: &[InterlockKind]) -> String {
+    let why =
+        because.first().map_or_else(String::new, |&kind| format!(" while {} withholds it", entry(kind).title.to_lowercase()));
+    format!("{} shows heat that this service did not give{why}: it is cut again. See who turned it on.", plan.name)
 }
 
 fn why(furnace: &Furnace, plan: &FurnacePlan, because: &[InterlockKind]) -> String {

@@ -338,8 +338,8 @@ impl Shop {
             say(&mut out.events, priority, text, EventBody::Unit { unit, state: state.to_owned(), detail });
         }
         for (id, generation, is) in self.inbox.cuts.drain(..) {
-            if let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnaces.get(id.index())) {
-                furnace.cuts.told(id, plan, generation, &is, &mut out.events);
+            if let Some(furnace) = self.furnaces.get_mut(id.index()) {
+                furnace.cuts.told(generation, &is);
             }
         }
         for failing in self.inbox.record.drain(..) {
@@ -472,6 +472,7 @@ fn limit_points(plan: &ShopPlan, points: &mut Points) {
             Some(furnace.temperature),
             furnace.set_point,
             furnace.output_share,
+            furnace.heat_on,
             furnace.over_temperature,
             furnace.door,
             furnace.load_temperature,

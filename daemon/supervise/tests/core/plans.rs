@@ -126,6 +126,7 @@ fn furnace(kind: &Kind, points: Points, contactor: PointId, valve: PointId, dire
         stale_after: Duration::from_secs(5),
         set_point: None,
         output_share: None,
+        heat_on: None,
         over_temperature: None,
         door: Some(points.door),
         load_temperature: None,
