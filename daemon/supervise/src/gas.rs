@@ -105,9 +105,7 @@ impl Atmosphere {
             self.advance(plan, case);
         }
         self.lag_s += facts.dt_s;
-        // What nobody read did not sweep, and a reading speaks for no longer than it may grow old.
-        let spoken_s = if gas_plan.by_eye { facts.dt_s } else { facts.dt_s.min(plan.stale_after.as_secs_f64()) };
-        let swept_mol = if case.flow > 0.0 { case.flow.min(1e3) * spoken_s } else { 0.0 };
+        let swept_mol = swept_mol(plan, gas_plan, facts, case.flow);
         self.lag_mol += swept_mol;
         self.lag_open = open;
         if facts.door == Door::Open && case.hot_gas_load {
@@ -190,6 +188,15 @@ pub(crate) struct AirCase<'a> {
 /// The flow by the evidence that the meter gives, in mol/s; not a number without any.
 pub(crate) fn flow_by_evidence(gas: &GasPlan, facts: &Facts, by_eye: Option<f64>) -> f64 {
     if gas.by_eye { by_eye.unwrap_or(f64::NAN) } else { facts.flow.or_nan() }
+}
+
+/// The most that a meter may be taken to tell, in mol/s: no workshop's gas comes faster (assumed, no source).
+const MOST_FLOW: f64 = 1e3;
+
+/// What a flow has swept in this tick, in mol. What nobody read did not sweep, and a reading speaks for no longer than it may grow old.
+pub(crate) fn swept_mol(plan: &FurnacePlan, gas: &GasPlan, facts: &Facts, flow: f64) -> f64 {
+    let spoken_s = if gas.by_eye { facts.dt_s } else { facts.dt_s.min(plan.stale_after.as_secs_f64()) };
+    if flow > 0.0 { flow.min(MOST_FLOW) * spoken_s } else { 0.0 }
 }
 
 /// The gas that the chamber holds at what it reads, in mol.

@@ -7,7 +7,7 @@ use uom::si::catalytic_activity::katal;
 use uom::si::ratio::ratio;
 
 use crate::facts::{Door, Facts};
-use crate::gas::{chamber_holds_mol, flow_by_evidence};
+use crate::gas::{chamber_holds_mol, flow_by_evidence, swept_mol};
 use crate::interlock::flow_is_lost;
 use crate::plan::{FurnacePlan, GasPlan};
 use crate::points::Sample;
@@ -78,6 +78,7 @@ impl Purge {
         let shut = matches!(facts.door, Door::Shut | Door::Absent);
         let asked = gas.purge.flow.get::<katal>();
         let flow = flow_by_evidence(gas, facts, self.by_eye);
+        let swept_mol = swept_mol(plan, gas, facts, flow);
         // `min` would drop a flow that cannot be read and keep the marks of earlier ones.
         let low = if gas.by_eye || flow.is_nan() { flow } else { flow.min(facts.flow_low) };
         // A flow that nobody looked at for longer than its reading may grow old did not flow without a break.
@@ -92,7 +93,7 @@ impl Purge {
                 }
             }
             PurgePhase::Counting if flows && shut => {
-                self.count(chamber, facts, flow);
+                self.count(chamber, facts, swept_mol);
                 if self.changes >= gas.purge.changes && atmosphere_proves(plan, gas, facts, case.estimate_high) {
                     self.phase = if gas.by_eye { PurgePhase::Confirming } else { PurgePhase::Proved };
                     if self.phase == PurgePhase::Proved {
@@ -101,7 +102,7 @@ impl Purge {
                 }
             }
             PurgePhase::Confirming if flows && shut => {
-                self.count(chamber, facts, flow);
+                self.count(chamber, facts, swept_mol);
                 // Nothing is confirmed past a probe that has changed its mind.
                 if !atmosphere_proves(plan, gas, facts, case.estimate_high) {
                     self.phase = PurgePhase::Counting;
@@ -109,7 +110,7 @@ impl Purge {
             }
             PurgePhase::Counting | PurgePhase::Confirming => return self.breaks(),
             PurgePhase::Proved if !case.hot && (!shut || case.flow_lost) => return self.breaks(),
-            PurgePhase::Proved => self.count(chamber, facts, flow),
+            PurgePhase::Proved => self.count(chamber, facts, swept_mol),
         }
         PurgeStep::Same
     }
@@ -146,10 +147,10 @@ impl Purge {
         PurgeStep::Broken(lost)
     }
 
-    fn count(&mut self, chamber: Option<&Chamber>, facts: &Facts, flow: f64) {
+    fn count(&mut self, chamber: Option<&Chamber>, facts: &Facts, swept_mol: f64) {
         // A chamber that cannot be read counts nothing: it might be cold and hold more gas.
-        if let (Some(held_mol), true) = (chamber_holds_mol(chamber, facts.temperature), flow > 0.0) {
-            self.changes += flow * facts.dt_s / held_mol;
+        if let Some(held_mol) = chamber_holds_mol(chamber, facts.temperature) {
+            self.changes += swept_mol / held_mol;
         }
     }
 }

@@ -38,6 +38,13 @@ pub(crate) struct Memory {
     faulty: Option<(f64, Why)>,
 }
 
+impl Memory {
+    /// The healthy time begins anew: nobody read the thermometer for a while.
+    pub(crate) fn doubt(&mut self, why: Why) {
+        self.faulty = Some((0.0, why));
+    }
+}
+
 /// Shortest time that a rate is taken over: a reading in whole degrees at ten a second would otherwise look steep.
 const RATE_OVER_S: f64 = 5.0;
 /// A step that is never steep: two steps of a reading in whole degrees.

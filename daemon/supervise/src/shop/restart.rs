@@ -8,6 +8,7 @@ use crate::cut::Cuts;
 use crate::cycle::{Cycle, Stage};
 use crate::facts::Unit;
 use crate::furnace::{Furnace, FurnaceStood, Gap};
+use crate::interlock::InterlockKind;
 use crate::plan::ShopPlan;
 use crate::points::Points;
 use crate::recipe::{Medium, Step};
@@ -111,6 +112,11 @@ impl Shop {
 fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.rows = stood.rows;
     furnace.rows.begin_again(ShopMs(0));
+    let sensor = *furnace.rows.row(InterlockKind::SensorFault);
+    if sensor.is_latched() {
+        // How far it had come is not kept, and nobody has read it since.
+        furnace.memory.sensor.doubt(sensor.why());
+    }
     furnace.cuts = Cuts::after(stood.generation);
     furnace.purge = stood.purge;
     if !furnace.purge.is_proved() {

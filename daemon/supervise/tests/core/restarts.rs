@@ -282,3 +282,25 @@ fn what_is_not_read_yet_is_told_so() {
     let cut = bench.events.iter().rfind(|event| matches!(event.body, EventBody::Cut { .. })).expect("the first tick cuts");
     assert!(cut.text.contains("has not been yet"), "{}", cut.text);
 }
+
+/// Goal: a restart is no health. Method: a thermometer that was bad has been healthy for four seconds, then the service dies; the ten begin
+/// anew with the first reading after it.
+#[test]
+fn the_healthy_time_of_a_thermometer_begins_anew_after_a_restart() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.plants[0].quality = Quality::Bad;
+    bench.scans(2);
+    bench.plants[0].quality = Quality::Good;
+    bench.scans(4);
+    let read_c = bench.plants[0].read_c;
+    bench.restart(Away::Known(ShopMs(5_000)));
+    bench.plants[0].read_c = read_c;
+    bench.scans(4);
+    let reset = Request::Reset { furnace: Some(NORTH), interlock: Some(SensorFault) };
+    assert!(bench.refused(reset.clone()).contains("healthy for ten seconds"));
+    bench.scans(4);
+    assert_eq!(bench.row(NORTH, SensorFault), Tripped);
+    bench.scans(4);
+    bench.done(reset);
+    assert_eq!(bench.row(NORTH, SensorFault), Clear);
+}
