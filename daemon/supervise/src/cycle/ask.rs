@@ -157,9 +157,9 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
         let hot_c = read_c.filter(|&read_c| read_c > safe_c);
         let long = hot_c.and_then(|read_c| chamber::falls_ms(at.plan, read_c, safe_c));
         let long = long.map(|long_ms| format!(", in about {} to {safe_c:.0} °C", words::span(long_ms))).unwrap_or_default();
-        let _ = match (hot_c, read_c) {
-            (None, Some(_)) => write!(text, " Slow-cool: it is cool already, and its cycle is over."),
-            _ => write!(text, " Slow-cool: it stays soft{long}, and can be hardened again."),
+        let _ = match route::is_cool(cycle, at) {
+            true => write!(text, " Slow-cool: it is cool already, and its cycle is over."),
+            false => write!(text, " Slow-cool: it stays soft{long}, and can be hardened again."),
         };
         if let Some(needed) = hot_c.filter(|_| cycle.wants_gas()).and_then(|hot_c| chamber::draws(at, hot_c)) {
             let litres = in_litres_per_minute(needed, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);

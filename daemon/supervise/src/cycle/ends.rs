@@ -5,9 +5,7 @@ use crate::recipe::{Step, StepKind};
 
 /// The last step is over. Hot steel that is still in the chamber under gas cools there until it is safe to open.
 pub(super) fn finish(cycle: &mut Cycle, at: &At<'_>) -> Option<Outcome> {
-    let safe_c = route::safe_c(cycle, at.plan);
-    let cool = at.facts.temperature.good().is_some_and(|read_c| read_c <= safe_c);
-    if cycle.out || cool || !cycle.wants_gas() || at.plan.gas.is_none() {
+    if cycle.out || route::is_cool(cycle, at) || !cycle.wants_gas() || at.plan.gas.is_none() {
         return Some(cycle.outcome);
     }
     (cycle.stage, cycle.wanted_c, cycle.step_ms) = (Stage::Ending, None, 0);

@@ -102,15 +102,16 @@ pub(super) fn soak(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, step
         return true;
     }
     // Steel that has fallen out of its band since is not called: it waits for its heat.
-    if !is_in_band(cycle, at, soak_c, band_k) {
+    let in_band = is_in_band(cycle, at, soak_c, band_k);
+    if !in_band {
         step_aside(cycle, at, turn);
     } else if tank_is_ours(cycle, at, turn) {
         return true;
     }
     if over && !cycle.extended {
         cycle.extended = true;
-        let because =
-            format!("The soak of load {} in {} is at its maximum and the tank is not ready.", cycle.load.name, at.plan.name);
+        let what = if in_band { "the tank is not ready" } else { "it is not at its heat" };
+        let because = format!("The soak of load {} in {} is at its maximum and {what}.", cycle.load.name, at.plan.name);
         ask_about_steel(cycle, at, turn, InterlockKind::QuenchReadiness, because);
     }
     false

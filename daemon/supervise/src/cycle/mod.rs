@@ -23,7 +23,7 @@ pub(crate) use chamber::falls_to_c;
 pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
 pub(crate) use program::{is_off as program_is_off, words as program_words};
 pub(crate) use steel::{follow, follow_through, load_c};
-pub(crate) use wait::{Waits, may_wait};
+pub(crate) use wait::{ShopNow, Waits, forbids, may_wait};
 pub(crate) use words::{span, waiting_for};
 
 use crate::event::{Event, EventBody, Priority};
@@ -175,8 +175,7 @@ pub(crate) struct Turn<'a> {
     pub(crate) events: &'a mut Vec<Event>,
     pub(crate) questions: &'a mut Questions,
     pub(crate) tanks: &'a mut [Tank],
-    /// The record cannot be written.
-    pub(crate) unrecorded: bool,
+    pub(crate) shop: ShopNow<'a>,
 }
 
 impl Turn<'_> {
@@ -319,7 +318,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     if matches!(at.facts.door, Door::Open) {
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
-    if let Some(why) = wait::forbids(at, turn) {
+    if let Some(why) = forbids(turn.shop, at.forbidden_by) {
         return Err(format!("Nothing begins in {} now, since {why}: mend that, then say so again.", at.plan.name));
     }
     cycle.out = false;
@@ -372,8 +371,7 @@ pub(crate) fn step(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> O
         }
         Stage::Ending => {
             cycle.wanted_c = None;
-            let cool = cycle.out || at.facts.temperature.good().is_some_and(|read_c| read_c <= route::safe_c(cycle, at.plan));
-            cool.then_some(cycle.outcome)
+            (cycle.out || route::is_cool(cycle, at)).then_some(cycle.outcome)
         }
         Stage::Running => {
             route::watch_overdue(cycle, at, turn);
@@ -493,5 +491,5 @@ pub(crate) fn leave(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, com
 }
 
 pub(crate) use heat::cooled;
-pub(crate) use pull::{part_under, watch_door};
+pub(crate) use pull::{NextPart, part_under, watch_door};
 pub(crate) use route::{arrived, can_quench, free_tanks, highest_c, tank_ahead, temper_due_ms};

@@ -1,5 +1,6 @@
 //! Pull and quench: parts out one by one, the seconds until each is under, the time under.
 
+use std::fmt::Write as _;
 use std::time::Duration;
 
 use hearthward_equipment::quantity::in_kelvins;
@@ -8,9 +9,11 @@ use super::{At, Cycle, Outcome, Turn, bath, heat, route};
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::interlock::InterlockKind;
+use crate::plan::TankPlan;
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Medium, Step, StepKind};
 use crate::request::Ask;
+use crate::tanks::Tank;
 
 /// The longest that the next part waits for the chamber to be back: then the steel would rather be under (assumed, no source).
 const BACK_MS: u64 = 10 * 60_000;
@@ -80,6 +83,38 @@ fn may_call(cycle: &Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool {
         turn.say(at.id, Priority::Warning, text, EventBody::Noted);
     }
     due
+}
+
+/// What the next part has been asked for and goes into, for whoever says what a pull waits for.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct NextPart<'a> {
+    /// A person was asked to take it out.
+    pub(crate) called: bool,
+    /// The bath that it goes into, if it goes into one.
+    pub(crate) bath: Option<(&'a Tank, &'a TankPlan)>,
+}
+
+/// Writes what a pull waits for: a part that was called, or what keeps the next one from being called.
+pub(super) fn waits_for(cycle: &Cycle, at: &At<'_>, next: &NextPart<'_>, into: &mut String) -> std::fmt::Result {
+    let (part, parts, name) = (cycle.parts_under + 1, cycle.load.parts.max(1), &at.plan.name);
+    if next.called {
+        return write!(into, "part {part} of {parts} to be under");
+    }
+    let first = cycle.parts_under == 0;
+    if let Some((_, plan)) = next.bath.filter(|(tank, _)| tank.latched) {
+        write!(into, "{} to cool below its margin and to be reset", plan.name)?;
+    } else if let Some(wanted_c) = cycle.wanted_c.filter(|_| !is_in_band(cycle, at)) {
+        write!(into, "{name} to be back at {wanted_c:.0} °C, now {:.0} °C,", at.last_c.unwrap_or(f64::NAN))?;
+    } else if !is_back(cycle, at) {
+        write!(into, "the atmosphere of {name} to be back under its limit")?;
+    } else if let Some((_, plan)) = next.bath.filter(|(tank, _)| first && tank.waits(at.id)) {
+        write!(into, "its turn at {}", plan.name)?;
+    } else if let Some((_, plan)) = next.bath.filter(|_| first) {
+        write!(into, "{} to be ready", plan.name)?;
+    } else {
+        return write!(into, "part {part} of {parts} to be called");
+    }
+    write!(into, " before part {part} of {parts} is called")
 }
 
 /// A call stands for as long as what it was made on, until the door opens for the part: a bath that came too near its flash point, or

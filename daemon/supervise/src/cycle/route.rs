@@ -68,6 +68,13 @@ pub(super) fn safe_c(cycle: &Cycle, plan: &FurnacePlan) -> f64 {
     own.unwrap_or_else(|| scaling_c(plan))
 }
 
+/// Chamber and load, as far as its temperature is known, have cooled until the load may be taken out.
+pub(super) fn is_cool(cycle: &Cycle, at: &At<'_>) -> bool {
+    let safe_c = safe_c(cycle, at.plan);
+    let chamber = at.facts.temperature.good().is_some_and(|read_c| read_c <= safe_c);
+    chamber && steel::load_c(cycle, at).is_none_or(|load_c| load_c <= safe_c)
+}
+
 /// No tank is held or waited for.
 pub(crate) fn free_tanks(furnace: FurnaceId, turn: &mut Turn<'_>) {
     for tank in turn.tanks.iter_mut() {
@@ -94,7 +101,7 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
     // A later step of a load under way is no start: steel that was hardened must be tempered soon. A load that begins with it is one.
-    if let Some(why) = wait::forbids(at, turn).filter(|_| cycle.index == 0) {
+    if let Some(why) = wait::forbids(turn.shop, at.forbidden_by).filter(|_| cycle.index == 0) {
         return Err(format!("Load {} may not begin, since {why}. Mend that, then say so again.", cycle.load.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);

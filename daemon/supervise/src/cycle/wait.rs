@@ -10,11 +10,12 @@ use uom::si::catalytic_activity::katal;
 use super::{At, Cycle, Stage, Turn, bath, enter, route, steel, words};
 use crate::event::{EventBody, Priority};
 use crate::gas::chamber_moles;
-use crate::interlock::{InterlockKind, entry};
+use crate::interlock::entry;
 use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan, TankPlan};
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Load, Medium, Pace, Protection, Step};
 use crate::request::Ask;
+use crate::rule::RulePlan;
 
 /// The longest that a load may wait: beyond two days somebody comes by (assumed, no source).
 const LONGEST: Duration = Duration::from_secs(48 * 3600);
@@ -104,7 +105,7 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     if cycle.held || left_ms > lead_ms {
         return;
     }
-    if let Some(why) = forbids(at, turn).or_else(|| withheld(at)) {
+    if let Some(why) = forbids(turn.shop, at.forbidden_by).or_else(|| withheld(at)) {
         if left_ms.saturating_add(SLACK_MS) <= lead_ms {
             leave_to_people(cycle, at, turn, &why);
         }
@@ -115,15 +116,25 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     enter(cycle, at, turn, index);
 }
 
-/// Why nothing may begin in this furnace now, whoever wants it to: the air of the room, a rule of the shop's own, the record.
-pub(super) fn forbids(at: &At<'_>, turn: &Turn<'_>) -> Option<String> {
-    if at.rows.stands(InterlockKind::RoomOxygen) {
-        return Some("the room's oxygen is low, cannot be read or was not reset".to_owned());
+/// What has to be well in the shop before anything may begin in it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ShopNow<'a> {
+    /// The oxygen of the room is over its first level, and nothing of it waits for a reset.
+    pub(crate) room_is_well: bool,
+    /// Why the record cannot be written, if it cannot.
+    pub(crate) record_failing: Option<&'a str>,
+}
+
+/// Why nothing may begin in a furnace now, whoever wants it to: the air of the room, the record, a rule of the shop's own.
+pub(crate) fn forbids(shop: ShopNow<'_>, rule: Option<&RulePlan>) -> Option<String> {
+    if !shop.room_is_well {
+        let why = "the room's oxygen is low, cannot be read or was not reset (ventilate, look at the monitor, reset)";
+        return Some(why.to_owned());
     }
-    if let Some(rule) = at.forbidden_by {
-        return Some(format!("rule {} forbids a start ({})", rule.name, rule.text));
+    if let Some(why) = shop.record_failing {
+        return Some(format!("the record cannot be written ({why})"));
     }
-    turn.unrecorded.then(|| "the record cannot be written".to_owned())
+    rule.map(|rule| format!("rule {} forbids a start ({})", rule.name, rule.text))
 }
 
 /// Why heat would be withheld from a load that begins with nobody there: gas would flow for nothing.

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use hearthward_equipment::quantity::in_celsius;
 
-use super::{At, Cycle, Stage};
+use super::{At, Cycle, NextPart, Stage, pull};
 use crate::interlock::InterlockKind;
 use crate::purge::PurgePhase;
 use crate::recipe::{Step, StepKind};
@@ -34,7 +34,7 @@ pub(crate) fn span(span_ms: u64) -> String {
 }
 
 /// Writes what the cycle waits for.
-pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, into: &mut String) {
+pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, next: &NextPart<'_>, into: &mut String) {
     let name = &at.plan.name;
     let load = &cycle.load.name;
     let _ = match cycle.stage {
@@ -49,13 +49,13 @@ pub(crate) fn waiting_for(cycle: &Cycle, at: &At<'_>, into: &mut String) {
             write!(into, "its time: load {load} in {name} shall be ready in {left}")
         }
         Stage::Transferring => write!(into, "load {load} to be put into the furnace that tempers it"),
-        Stage::Ending => write!(into, "{name} to cool"),
+        Stage::Ending => write!(into, "{name} and its load to cool"),
         Stage::Running if cycle.held => write!(into, "a person to resume {name}"),
-        Stage::Running => running(cycle, at, into),
+        Stage::Running => running(cycle, at, next, into),
     };
 }
 
-fn running(cycle: &Cycle, at: &At<'_>, into: &mut String) -> std::fmt::Result {
+fn running(cycle: &Cycle, at: &At<'_>, next: &NextPart<'_>, into: &mut String) -> std::fmt::Result {
     let name = &at.plan.name;
     let read_c = at.last_c.unwrap_or(f64::NAN);
     match cycle.step() {
@@ -82,7 +82,7 @@ fn running(cycle: &Cycle, at: &At<'_>, into: &mut String) -> std::fmt::Result {
                 None => write!(into, "time in band at {heat_c:.0} °C, now {read_c:.0} °C"),
             }
         }
-        Some(Step::Pull { .. }) => write!(into, "part {} of {} to be under", cycle.parts_under + 1, cycle.load.parts),
+        Some(Step::Pull { .. }) => pull::waits_for(cycle, at, next, into),
         Some(Step::Quench { .. }) => write!(into, "the parts' time in what quenches them"),
         Some(Step::Cool { to, in_air }) if *in_air || cycle.out => {
             write!(into, "a person to say that load {} is at {:.0} °C or below", cycle.load.name, in_celsius(*to))

@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 use uom::si::ratio::ratio;
 
 use crate::alarm::Alarms;
-use crate::cycle::{Turn, watch_door};
+use crate::cycle::{ShopNow, Turn, watch_door};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
 use crate::furnace::Furnace;
@@ -108,6 +108,18 @@ struct RoomNow {
     under_s: f64,
     /// The second level was undershot and nobody has reset it: gas is shut.
     latched: bool,
+}
+
+impl RoomNow {
+    /// Loads may begin in this air.
+    fn is_well(&self) -> bool {
+        matches!(self.is, Room::Unwired | Room::Fine) && !self.latched
+    }
+
+    /// What its second level left may be reset. Under that level it may be low only because it has not lasted long enough to trip.
+    fn may_be_reset(&self) -> bool {
+        matches!(self.is, Room::Unwired | Room::Fine | Room::Low) && !self.under
+    }
 }
 
 #[derive(Debug, Default)]
@@ -419,9 +431,9 @@ impl Shop {
 
     /// What a tick lends to cycles and questions, beside the furnaces.
     fn turn<'a>(&'a mut self, dt_ms: u64, out: &'a mut Outputs) -> (Turn<'a>, &'a mut Vec<Furnace>) {
-        let Self { plan, now, questions, tanks, furnaces, record_failing, .. } = self;
-        let unrecorded = record_failing.is_some();
-        (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks, unrecorded }, furnaces)
+        let Self { plan, now, questions, tanks, furnaces, record_failing, room, .. } = self;
+        let shop = ShopNow { room_is_well: room.is_well(), record_failing: record_failing.as_deref() };
+        (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks, shop }, furnaces)
     }
 
     /// A hash over the state after the last tick, as [`Outputs::digest`] gave it.

@@ -8,7 +8,7 @@ use uom::si::catalytic_activity::katal;
 
 use super::{Shop, heat};
 use crate::bypass::Bypass;
-use crate::cycle::{span, waiting_for};
+use crate::cycle::{NextPart, span, waiting_for};
 use crate::facts::{Door, can_cut};
 use crate::furnace::Furnace;
 use crate::gas::basis;
@@ -16,6 +16,7 @@ use crate::interlock::{InterlockKind, Told, acts, applies, entry, say};
 use crate::plan::{DeadMan, FurnacePlan, Heating};
 use crate::points::Told as Quoted;
 use crate::proof::{Proved, guide};
+use crate::questions::Purpose;
 use crate::recipe::{Step, StepKind};
 use crate::view::{
     BypassView, CycleView, FurnaceView, InterlockState, InterlockView, OxygenEstimate, PointView, ProofView, QuestionView,
@@ -185,7 +186,10 @@ impl Shop {
         into.load_c = crate::cycle::load_c(cycle, &at);
         into.temper_due_ms = crate::cycle::temper_due_ms(cycle);
         into.ready_in_ms = cycle.ready_ms;
-        waiting_for(cycle, &at, &mut into.waiting_for);
+        let bath = crate::cycle::tank_ahead(cycle);
+        let bath = bath.and_then(|id| Some((self.tanks.get(id.index())?, self.plan.tanks.get(id.index())?)));
+        let next = NextPart { called: self.questions.find(furnace.id, Purpose::PartUnder).is_some(), bath };
+        waiting_for(cycle, &at, &next, &mut into.waiting_for);
         debug_assert!(heat::ceiling_c(furnace, plan).is_finite(), "a limit is a number");
     }
 

@@ -7,7 +7,7 @@ use super::gaps::{Why, worth};
 use super::people::{Outcomes, by, no_furnace};
 use crate::cycle::{Gone, Stage, ask_to_go_on};
 use crate::event::{EventBody, Priority};
-use crate::facts::{Room, can_cut};
+use crate::facts::can_cut;
 use crate::furnace::Gap;
 use crate::interlock::{Change, InterlockKind, Verdict, entry};
 use crate::output::Outputs;
@@ -29,22 +29,27 @@ impl Shop {
         let mut done = 0_u32;
         let mut left = None;
         let mut owe = Vec::new();
-        // The air of the room is nobody's own: a furnace's reset is not meant for it.
+        // The air of the room is nobody's own: a furnace's reset is not meant for it, and its own goes for every furnace.
         let room = kind.map_or(id.is_none(), |kind| kind == InterlockKind::RoomOxygen);
+        let room_resets = room && self.room.may_be_reset();
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
-            if id.is_some_and(|id| id != furnace.id) {
+            if id.is_none_or(|id| id == furnace.id) {
+                furnace.alone_s = 0.0;
+            } else if !room {
                 continue;
             }
-            furnace.alone_s = 0.0;
             for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
+                let latched = furnace.rows.row(one).is_latched();
                 if one == InterlockKind::RoomOxygen && !room {
-                    if furnace.rows.row(one).is_latched() {
+                    if latched {
                         left.get_or_insert_with(|| ROOM_STAYS.to_owned());
                     }
                     continue;
                 }
-                if one == InterlockKind::RunTimeLimit && furnace.rows.row(one).is_latched() {
-                    // A person's reset is the sign of life that it waited for. What has not latched clears in the next tick, and is told.
+                // A person's reset is the sign of life that the run-time limit waited for, and air over the second level has left only
+                // the first one's cause. What has not latched is told in the next tick.
+                let gone = one == InterlockKind::RunTimeLimit || (one == InterlockKind::RoomOxygen && room_resets);
+                if latched && gone {
                     furnace.rows.step(one, now, Verdict::latched(false));
                 }
                 let withheld = furnace.rows.row(one).withholds();
@@ -63,8 +68,7 @@ impl Shop {
                 }
             }
         }
-        // Under its second level it may be low only because that has not lasted long enough to trip.
-        if room && self.room.latched && !self.room.under && matches!(self.room.is, Room::Fine | Room::Low) {
+        if room_resets && self.room.latched {
             self.room.latched = false;
             done += 1;
             let text = format!("{} reset the oxygen of the room.", person.name);

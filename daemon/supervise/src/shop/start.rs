@@ -7,8 +7,7 @@ use hearthward_equipment::quantity::in_celsius;
 
 use super::people::no_furnace;
 use super::{Ending, Shop};
-use crate::cycle::{Waits, may_wait, warmest_c};
-use crate::facts::Room;
+use crate::cycle::{ShopNow, Waits, forbids, may_wait, warmest_c};
 use crate::interlock::{InterlockKind, entry};
 use crate::plan::{FurnacePlan, Heating, ShopPlan};
 use crate::proof::{Needs, Proof, guide};
@@ -44,13 +43,9 @@ impl Shop {
         if self.ending != Ending::No {
             return Err("The service is ending: start the load when it runs again.".to_owned());
         }
-        if let Some(why) = &self.record_failing {
-            return Err(format!("The record cannot be written ({why}): mend that first."));
-        }
-        if !matches!(self.room.is, Room::Unwired | Room::Fine) || self.room.latched {
-            return Err(
-                "The room's oxygen is low or cannot be read: ventilate, look at the monitor, reset, then start.".to_owned()
-            );
+        let now = ShopNow { room_is_well: self.room.is_well(), record_failing: self.record_failing.as_deref() };
+        if let Some(why) = forbids(now, furnace.forbidding_rule(plan)) {
+            return Err(format!("Nothing begins in {name} now, since {why}: mend that, then start."));
         }
         if let Some(proof) = furnace.proofs.running.as_ref().filter(|proof| wants_no_load(&self.plan, plan, proof)) {
             return Err(format!(
@@ -58,9 +53,6 @@ impl Shop {
                 proof.person,
                 entry(proof.kind).title.to_lowercase()
             ));
-        }
-        if let Some(rule) = furnace.forbidding_rule(plan) {
-            return Err(format!("Rule {} forbids a start in {name}: {}.", rule.name, rule.text));
         }
         let stands = |kind: &InterlockKind| *kind != InterlockKind::DoorOpen && furnace.rows.row(*kind).withholds();
         if furnace.facts.by_hand && furnace.facts.temperature.good().is_none() {

@@ -208,6 +208,63 @@ fn a_soak_that_is_held_past_its_maximum_is_told_once() {
     bench.until("the pull", |bench| bench.step() == Some(StepKind::Pull));
 }
 
+/// Goal: the question at a soak's maximum names what keeps the load there. Method: a hold goes past the maximum; when it is resumed the bath
+/// is cold, or the chamber is.
+#[test]
+fn at_its_maximum_a_soak_says_what_it_waits_for() {
+    for (oil_c, read_c, words, not) in
+        [(20.0, 800.0, "the tank is not ready", "not at its heat"), (50.0, 780.0, "it is not at its heat", "the tank")]
+    {
+        let mut bench = Bench::soaking(&[Kind::gas("north")]);
+        bench.done(Request::Hold { furnace: NORTH });
+        bench.until("the maximum", |bench| bench.events.iter().any(|event| event.text.contains("and a person holds it")));
+        (bench.oil_c, bench.plants[0].read_c) = (oil_c, read_c);
+        bench.done(Request::Resume { furnace: NORTH });
+        let asked = bench.question(|ask| matches!(ask, Ask::Steel { .. })).expect("it is past its maximum");
+        assert!(asked.text.contains(words) && !asked.text.contains(not), "{}", asked.text);
+    }
+}
+
+/// Goal: no reading that nobody took sweeps a chamber. Method: the service sleeps for 43 s with the purge proved; more is not counted than
+/// in the 5 s that a reading may grow old.
+#[test]
+fn a_proved_purge_counts_no_more_of_a_sleep_than_its_reading_speaks_for() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    let changes = |bench: &Bench| bench.north().changes.expect("it has gas").0;
+    let before = changes(&bench);
+    bench.scans(5);
+    let awake = changes(&bench) - before;
+    let before = changes(&bench);
+    bench.now = bench.now + Duration::from_secs(43);
+    bench.scan();
+    let slept = changes(&bench) - before;
+    assert!(awake > 0.0 && slept > 0.9 * awake && slept < 1.1 * awake, "{slept} in the sleep, {awake} in 5 s");
+}
+
+/// Goal: whoever looks sees what a pull waits for, and not a part that nobody was asked for. Method: the bath is cold, the chamber is, then
+/// neither.
+#[test]
+fn a_pull_says_what_it_waits_for_before_it_calls() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    let waits = |bench: &Bench| bench.north().cycle.as_ref().expect("it is pulled").waiting_for.clone();
+    bench.oil_c = 20.0;
+    bench.done(Request::Skip { furnace: NORTH, reason: "it has soaked before".to_owned() });
+    bench.scans(2);
+    assert_eq!(waits(&bench), "oil to be ready before part 1 of 1 is called");
+    bench.plants[0].read_c = 780.0;
+    bench.scan();
+    let words = waits(&bench);
+    assert!(words.starts_with("north to be back at 800 °C, now 7") && words.contains("before part 1 of 1"), "{words}");
+    bench.oil_c = 160.0;
+    bench.scan();
+    assert!(waits(&bench).starts_with("oil to cool below its margin and to be reset before part"), "{}", waits(&bench));
+    bench.oil_c = 50.0;
+    bench.scan();
+    bench.reset();
+    bench.until("the call", |bench| bench.question(|ask| matches!(ask, Ask::PartUnder { .. })).is_some());
+    assert_eq!(waits(&bench), "part 1 of 1 to be under");
+}
+
 #[test]
 fn silence_takes_the_default_that_was_shown() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);

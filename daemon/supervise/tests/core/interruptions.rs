@@ -7,14 +7,14 @@ use hearthward_process::heating::{Section, Shape, Surface, Surroundings, step_on
 use hearthward_supervise::Away;
 use hearthward_supervise::interlock::InterlockKind::Stop;
 use hearthward_supervise::plan::SteelChoice;
-use hearthward_supervise::recipe::{Form, Load, Part};
+use hearthward_supervise::recipe::{Form, Load, Part, Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, Request};
 use hearthward_supervise::view::QuestionView;
 use uom::si::f64::{Length, Time};
 use uom::si::length::millimeter;
 use uom::si::time::second;
 
-use crate::bench::{Bench, Kind, NORTH, irons};
+use crate::bench::{Bench, Kind, NORTH, SOUTH, irons};
 
 const QUENCH: Choice = Choice::Steel(SteelChoice::QuenchNow);
 
@@ -176,4 +176,57 @@ fn a_step_that_does_not_run_cannot_be_begun_again() {
     let question = asked(&bench);
     assert!(!question.choices.contains(&Choice::RestartStep), "{:?}", question.choices);
     assert!(!question.text.contains("Restart") && question.text.contains("too cool"), "{}", question.text);
+}
+
+/// Goal: steel is not called cool because its chamber is, and its gas is not taken from it. Method: a bar of 80 mm at its soak, ten minutes
+/// in which the chamber was open and fell under 200 °C, where irons may be taken out.
+#[test]
+fn a_cool_chamber_does_not_make_its_load_cool() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    let part = Part { form: Form::Bar, size: Length::new::<millimeter>(80.0), mass: None };
+    bench.load(NORTH, Load { part: Some(part), ..irons(None) });
+    bench.until("time in band", |bench| bench.north().cycle.as_ref().is_some_and(|cycle| cycle.in_band_ms > 60_000));
+    bench.restart(Away::Known(ShopMs(600_000)));
+    bench.plants[0].read_c = 150.0;
+    bench.scans(15);
+    let question = asked(&bench);
+    let Ask::GoOn { now_c: Some(now_c), steel_c: Some(steel_c), .. } = question.ask else { panic!("{:?}", question.ask) };
+    assert!(now_c < 200.0 && steel_c > 250.0, "{now_c} {steel_c}");
+    assert!(!question.text.contains("cool already") && question.text.contains("Slow-cool: it stays soft"), "{}", question.text);
+    bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::Steel(SteelChoice::SlowCoolUnderGas));
+    bench.scans(60);
+    let load_c = |bench: &Bench| bench.north().cycle.as_ref().and_then(|cycle| cycle.load_c);
+    assert!(load_c(&bench).is_some_and(|load_c| load_c > 200.0) && bench.plants[0].flow.value > 0.0, "{:?}", load_c(&bench));
+    let mut last_c = f64::NAN;
+    while let Some(now_c) = load_c(&bench) {
+        last_c = now_c;
+        bench.scan();
+    }
+    assert!((last_c - 200.0).abs() < 1.0, "it was over when its load was at {last_c} °C");
+}
+
+/// Goal: a load that goes on after an interruption is not left without anybody to move it on. Method: the service was gone for a moment and
+/// the furnace does not answer yet, so that the gap may still be ridden through; a person skips the soak, so that the temper in the other
+/// furnace is next; then the gap grows too long.
+#[test]
+fn a_move_to_another_furnace_is_asked_for_again_once_the_load_goes_on() {
+    let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
+    let mut load = irons(Some(SOUTH));
+    load.steps.retain(|step| !matches!(step, Step::Pull { .. } | Step::Quench { .. }));
+    bench.load(NORTH, load);
+    bench.until("the soak", |bench| bench.step() == Some(StepKind::Soak));
+    bench.restart(Away::Known(ShopMs(5_000)));
+    bench.plants[0].answers = false;
+    bench.scans(3);
+    bench.done(Request::Skip { furnace: NORTH, reason: "it has soaked enough".to_owned() });
+    let moves = |bench: &Bench| bench.question(|ask| matches!(ask, Ask::Transfer { .. })).is_some();
+    assert!(moves(&bench));
+    bench.until("the interruption", |bench| bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some());
+    assert!(!moves(&bench), "the interruption is asked about alone");
+    bench.plants[0].answers = true;
+    bench.scans(3);
+    bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
+    bench.scans(2);
+    bench.confirm(|ask| matches!(ask, Ask::Transfer { .. }));
+    bench.until("heat in the south", |bench| bench.heats(SOUTH));
 }

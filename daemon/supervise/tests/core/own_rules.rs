@@ -164,7 +164,7 @@ fn the_effects_that_leave_heat_alone() {
     let mut hood = Hood::new(RuleEffect::WithholdStart, false, 0);
     hood.scans(2, Some(false));
     let words = hood.bench.refused(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
-    assert!(words.contains("Rule hood") && words.contains("the hood is off"), "{words}");
+    assert!(words.contains("rule hood") && words.contains("the hood is off"), "{words}");
 }
 
 #[test]

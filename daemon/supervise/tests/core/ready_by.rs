@@ -9,13 +9,13 @@ use hearthward_supervise::Away;
 use hearthward_supervise::event::Priority;
 use hearthward_supervise::output::Act;
 use hearthward_supervise::plan::ShopPlan;
-use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::recipe::{Load, Protection, StepKind};
 use hearthward_supervise::request::{Ask, Request};
 use uom::si::f64::{Mass, Power, Volume};
 use uom::si::power::kilowatt;
 use uom::si::volume::liter;
 
-use crate::bench::{Bench, Kind, NORTH, irons, plan};
+use crate::bench::{Bench, Kind, NORTH, SOUTH, irons, plan};
 
 const HOUR_MS: u64 = 3_600_000;
 
@@ -210,4 +210,41 @@ fn a_load_that_did_not_begin_begins_when_a_person_says_so_and_nothing_forbids_it
     bench.scans(3);
     assert_eq!(bench.step(), Some(StepKind::Purge));
     assert!(moves(&bench));
+}
+
+/// Goal: one rule forbids a start and a load that is put in. Method: what forbids both comes between the two, and a start is asked for beside
+/// it: the reason is the same, word for word.
+#[test]
+fn a_start_and_a_load_put_in_are_refused_for_the_same_reason() {
+    type Hinders = fn(&mut Bench);
+    let failing = |bench: &mut Bench| {
+        let failing = Some("the disk is full".to_owned());
+        bench.shop.observe(bench.now, hearthward_supervise::observe::Observation::Record { failing });
+        bench.durable = false;
+    };
+    let unreset = |bench: &mut Bench| {
+        bench.oxygen = Some(0.17);
+        bench.scans(8);
+        bench.oxygen = Some(0.209);
+    };
+    let hindrances: [(&str, Hinders); 4] = [
+        ("the room's oxygen is low, cannot be read or was not reset", |bench| bench.oxygen = Some(0.19)),
+        ("the room's oxygen is low, cannot be read or was not reset", |bench| bench.oxygen = None),
+        ("the room's oxygen is low, cannot be read or was not reset", unreset),
+        ("the record cannot be written (the disk is full)", failing),
+    ];
+    for (words, hinders) in hindrances {
+        let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
+        bench.scans(2);
+        bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
+        hinders(&mut bench);
+        bench.scans(12);
+        let question = bench.open(|ask| matches!(ask, Ask::LoadAndShut));
+        let put_in = bench.refused(Request::Confirm { question, reading: None });
+        let punches = Load { name: "punches".parse().expect("a name"), protection: Protection::None, ..irons(None) };
+        let started = bench.refused(Request::Start { furnace: SOUTH, load: punches, ready_in: None });
+        for (said, name) in [(put_in, "north"), (started, "south")] {
+            assert!(said.starts_with(&format!("Nothing begins in {name} now, since {words}")), "{said}");
+        }
+    }
 }

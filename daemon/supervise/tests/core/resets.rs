@@ -2,11 +2,12 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::Quality;
+use hearthward_equipment::{PointId, Quality, Value};
 use hearthward_supervise::event::EventBody;
 use hearthward_supervise::interlock::InterlockKind::{
     DriverLost, GasSupply, Interrupted, QuenchOverTemperature, RoomOxygen, SensorFault, Stop,
 };
+use hearthward_supervise::output::Act;
 use hearthward_supervise::plan::SteelChoice;
 use hearthward_supervise::request::{Answer, Ask, Choice, Request};
 use hearthward_supervise::view::InterlockState::{Clear, Latched, Tripped};
@@ -142,4 +143,64 @@ fn a_furnaces_reset_is_not_meant_for_the_room() {
         let refused = bench.ask(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
         assert_eq!(matches!(&refused, Answer::Refused(text) if text.contains("oxygen")), !resets, "{refused:?}");
     }
+}
+
+/// Goal: the room is reset as one, by whatever furnace it is named with. Method: two furnaces, the second level latched in both. Under that
+/// level nothing of it is reset; between the two levels, over the first, and where its monitor was taken out of the plan, all of it is. Air
+/// under the first level still warns.
+#[test]
+fn the_room_is_reset_for_every_furnace_at_once_or_for_none() {
+    for (oxygen, resets, then) in
+        [(Some(0.17), false, Tripped), (None, false, Tripped), (Some(0.185), true, Tripped), (Some(0.209), true, Clear)]
+    {
+        for furnace in [Some(NORTH), Some(SOUTH), None] {
+            let mut bench = Bench::new(&[Kind::gas("north"), Kind::plain("south")]);
+            bench.load(NORTH, irons(None));
+            bench.until("heat", |bench| bench.heats(NORTH));
+            bench.oxygen = Some(0.17);
+            bench.scans(8);
+            bench.oxygen = oxygen;
+            bench.scans(12);
+            let output = bench.plan.furnaces[0].gas.as_ref().and_then(|gas| gas.valve).expect("it has one").output;
+            let gas = |bench: &Bench| bench.acts.iter().rev().find_map(|act| valve(act, output));
+            assert_eq!(gas(&bench), Some(false), "{oxygen:?}");
+            let answer = bench.ask(Request::Reset { furnace, interlock: Some(RoomOxygen) });
+            assert_eq!(matches!(answer, Answer::Done(_)), resets, "{oxygen:?} {furnace:?}: {answer:?}");
+            bench.scans(2);
+            assert_eq!(gas(&bench), Some(resets), "{oxygen:?} {furnace:?}");
+            for one in [NORTH, SOUTH] {
+                assert_eq!(bench.row(one, RoomOxygen), then, "{oxygen:?} {furnace:?}");
+                let rows = &bench.view.furnaces[one.index()].interlocks;
+                let withholds = rows.iter().any(|row| row.kind == RoomOxygen && row.withholds);
+                assert_eq!(withholds, !resets, "{oxygen:?} {furnace:?}");
+            }
+            assert!(!bench.heats(NORTH), "nobody has said that its load goes on");
+        }
+    }
+}
+
+/// What an act does to a valve.
+fn valve(act: &Act, output: PointId) -> Option<bool> {
+    match act {
+        Act::WritePoint { point, value: Value::Flag(open) } if *point == output => Some(*open),
+        _ => None,
+    }
+}
+
+/// Goal: a latch of the room outlives its monitor and does not block the shop for ever. Method: the monitor is taken out of the plan with
+/// the second level latched.
+#[test]
+fn a_room_whose_monitor_was_taken_out_can_still_be_reset() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    bench.oxygen = Some(0.17);
+    bench.scans(8);
+    bench.plan.room.oxygen = None;
+    bench.shop.replan(bench.now, bench.plan.clone());
+    bench.scans(2);
+    let start = Request::Start { furnace: NORTH, load: irons(None), ready_in: None };
+    assert!(bench.refused(start.clone()).contains("was not reset"));
+    bench.done(Request::Reset { furnace: None, interlock: None });
+    bench.done(start);
+    bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+    bench.until("heat", |bench| bench.heats(NORTH));
 }
