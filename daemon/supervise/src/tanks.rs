@@ -61,7 +61,9 @@ impl Tank {
         self.level = of(plan.level).good();
         let stirred = of(plan.agitation);
         self.stirred = stirred.good().map(|on| on > 0.5);
-        let under = plan.part_under.is_some() && (of(plan.part_under).good() > Some(0.5) || points.high(plan.part_under) > 0.5);
+        let switch = of(plan.part_under).good().map(|on| on > 0.5);
+        // What was on for a moment between two ticks was on; what cannot be read is as it was.
+        let under = if points.high(plan.part_under) > 0.5 { true } else { switch.unwrap_or(self.under) };
         (self.went_under, self.under) = (under && !self.under, under);
         let level = plan.level.is_none() || is_covered(self.level, plan.level_least.get::<ratio>());
         let stir = plan.agitation.is_none() || self.stirred == Some(true);
@@ -162,7 +164,8 @@ impl Tank {
 
     /// As it stood.
     pub(crate) fn restore(stood: TankStood) -> Self {
-        Self { latched: stood.latched, held_by: stood.held_by, ..Self::default() }
+        // Whether the switch rose while nobody looked is not known: it has to be seen off before it tells of a part.
+        Self { latched: stood.latched, held_by: stood.held_by, under: true, ..Self::default() }
     }
 
     /// For the digest.

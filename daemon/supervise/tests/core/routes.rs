@@ -195,6 +195,28 @@ fn in_thin_air_a_hardened_load_is_tempered_and_none_begins_with_its_temper() {
     }
 }
 
+/// Goal: a temper cannot be skipped before it begins, so that no later one passes for a load under way in thin air. Method: loads under gas
+/// and in foil that begin with a temper in the other furnace; the air turns thin at the question about the move, and a person skips.
+#[test]
+fn a_first_temper_is_not_skipped_at_the_question_about_its_move() {
+    for (kind, protection) in [(Kind::plain("north"), Protection::FoilPack), (Kind::gas("north"), Protection::Gas)] {
+        for oxygen in [Some(0.209), Some(0.19), None] {
+            let mut bench = Bench::new(&[kind.clone(), Kind::gas("south")]);
+            let temper = Step::Temper { furnace: Some(SOUTH), at: celsius(190.0), hold: minutes(30), within: minutes(120) };
+            bench.load(NORTH, Load { steps: vec![temper.clone(), temper], protection, ..punches() });
+            bench.oxygen = oxygen;
+            bench.scans(60);
+            let words = bench.refused(Request::Skip { furnace: NORTH, reason: "it was tempered before".to_owned() });
+            assert!(words.contains("No step runs in north"), "{protection:?} {oxygen:?}: {words}");
+            let question = bench.open(|ask| matches!(ask, Ask::Transfer { .. }));
+            let answer = bench.ask(Request::Confirm { question, reading: None });
+            assert_eq!(matches!(answer, Answer::Done(_)), oxygen == Some(0.209), "{protection:?} {oxygen:?}: {answer:?}");
+            bench.scans(3);
+            assert_eq!(bench.heats(SOUTH), oxygen == Some(0.209), "{protection:?} {oxygen:?}");
+        }
+    }
+}
+
 #[test]
 fn the_bath_must_be_cool_enough_for_the_whole_sequence_before_the_first_opening() {
     let mut bench = Bench::new(&[Kind::gas("north")]);
@@ -252,6 +274,33 @@ fn a_switch_at_the_tank_stops_the_clock_and_spares_a_touch() {
     assert_eq!(under, [(2_000, true)], "from the scan that saw the door to the one that saw the part");
     assert_eq!(bench.step(), Some(StepKind::Quench));
     assert!(bench.view.questions.is_empty());
+}
+
+/// Goal: a switch that nobody saw go on tells of no part. Method: it is stuck from before the call, cannot be relied upon for a moment while
+/// the door is open, and is still on; then it goes off and on.
+#[test]
+fn a_switch_at_the_tank_that_was_not_seen_to_go_on_tells_of_no_part() {
+    let mut plan = plan(&[Kind::gas("north")]);
+    let switch = point(&mut plan, "io/oil.part-under");
+    plan.tanks[0].part_under = Some(switch);
+    let mut bench = Bench::of(plan, None, Away::Unknown);
+    bench.load(NORTH, irons(None));
+    bench.until("the call", called);
+    let says = |bench: &mut Bench, on: bool, quality| {
+        bench.reading(switch, Some(Value::Flag(on)), quality);
+        bench.tick();
+        bench.said(|body| matches!(body, EventBody::PartUnder { .. }))
+    };
+    says(&mut bench, true, Quality::Good);
+    bench.plants[0].open = true;
+    bench.scans(2);
+    for quality in [Quality::Bad, Quality::Good] {
+        assert_eq!(says(&mut bench, true, quality), 0, "{quality:?}");
+    }
+    bench.scans(70);
+    assert_eq!(says(&mut bench, true, Quality::Good), 0, "after it was too old");
+    assert_eq!(says(&mut bench, false, Quality::Good), 0);
+    assert_eq!(says(&mut bench, true, Quality::Good), 1);
 }
 
 #[test]
