@@ -338,10 +338,17 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
         interlock: limit,
     };
     interlocks.restore_interlock(restore.clone()).await.expect("done");
-    let prove = v1::ProveInterlockRequest { request_id: "d".into(), person, furnace, interlock: limit, seen: None };
+    let prove =
+        v1::ProveInterlockRequest { request_id: "d".into(), person, furnace, interlock: limit, seen: None, call_off: false };
     interlocks.prove_interlock(prove.clone()).await.expect("done");
     let seen = Some(v1::ProofSeen { passed: true, how: "the relay dropped".into() });
-    interlocks.prove_interlock(v1::ProveInterlockRequest { request_id: "g".into(), seen, ..prove }).await.expect("done");
+    let seen = v1::ProveInterlockRequest { request_id: "g".into(), seen, ..prove.clone() };
+    interlocks.prove_interlock(seen.clone()).await.expect("done");
+    let off = v1::ProveInterlockRequest { request_id: "h".into(), call_off: true, ..prove };
+    interlocks.prove_interlock(off).await.expect("done");
+    let both = v1::ProveInterlockRequest { request_id: "i".into(), call_off: true, ..seen };
+    let refused = interlocks.prove_interlock(both).await.expect_err("which?");
+    assert!(refused.code() == Code::InvalidArgument && refused.message().contains("call_off"), "{refused}");
     let (south, interlock) = (FurnaceId(1), InterlockKind::RunTimeLimit);
     let bypass = |span| Request::Bypass { furnace: south, interlock, reason: "a long temper".into(), span };
     let expected = [
@@ -350,6 +357,7 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
         Request::Restore { furnace: south, interlock },
         Request::Prove { furnace: south, interlock, wall_ms: 1_700_000_000_123 },
         Request::Attest { furnace: south, interlock, passed: true, how: "the relay dropped".into(), wall_ms: 1_700_000_000_123 },
+        Request::CallOff { furnace: south, interlock },
     ];
     assert_eq!(served.asked().into_iter().map(|command| command.request).collect::<Vec<_>>(), expected);
     for nothing in [

@@ -86,6 +86,9 @@ pub(super) struct Test {
     /// How you tested it and what you saw; it goes on record.
     #[arg(long, requires = "saw")]
     how: Option<String>,
+    /// End the test that runs, without an outcome: the last one stands.
+    #[arg(long, conflicts_with_all = ["saw", "how"])]
+    call_off: bool,
     #[command(flatten)]
     person: PersonArgs,
     #[command(flatten)]
@@ -225,8 +228,8 @@ impl Matrix {
 }
 
 impl Test {
-    /// Says what a person saw; or begins the test, then shows what the service says of the furnace until the test is over. The service
-    /// watches on where this is left.
+    /// Says what a person saw, or calls a test off; or begins one, then shows what the service says of the furnace until the test is over.
+    /// The service watches on where this is left.
     async fn run(self) -> Result<(), Ended> {
         let channel = connect(&self.call.at).await?;
         let narrowed = v1::EventFilter { furnaces: vec![self.furnace.clone()], ..v1::EventFilter::default() };
@@ -239,8 +242,9 @@ impl Test {
             furnace: self.furnace,
             interlock: self.interlock.into(),
             seen: self.saw.map(|saw| v1::ProofSeen { passed: saw == Saw::Passed, how: self.how.unwrap_or_default() }),
+            call_off: self.call_off,
         };
-        let told = request.seen.is_some();
+        let told = request.seen.is_some() || request.call_off;
         let response = InterlockServiceClient::new(channel).prove_interlock(request).await.map_err(refused)?.into_inner();
         print::line(if self.call.json { json("ProveInterlockResponse", &response) } else { response.text })?;
         if told {
@@ -255,10 +259,16 @@ impl Test {
             };
             let Some(v1::stream_events_response::Item::Event(event)) = message.item else { continue };
             print::line(if self.call.json { json("Event", &event) } else { event.text.clone() })?;
-            if let Some(v1::event::Body::Proved(proved)) = event.body
-                && proved.interlock == i32::from(self.interlock)
-            {
-                return if proved.passed { Ok(()) } else { Err(Ended::new(Exit::Refused, "the test failed")) };
+            let own = i32::from(self.interlock);
+            match event.body {
+                Some(v1::event::Body::Proved(proved)) if proved.interlock == own && proved.passed => return Ok(()),
+                Some(v1::event::Body::Proved(proved)) if proved.interlock == own => {
+                    return Err(Ended::new(Exit::Refused, "the test failed"));
+                }
+                Some(v1::event::Body::ProofVoid(void)) if void.interlock == own => {
+                    return Err(Ended::new(Exit::Refused, "the test counts for nothing"));
+                }
+                _ => {}
             }
         }
         let words = "the service went away before the test was over: it counts for nothing; take back what was done for it, and test \

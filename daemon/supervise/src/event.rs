@@ -157,6 +157,11 @@ pub enum EventBody {
         #[serde(default = "watched")]
         evidence: Evidence,
     },
+    /// A guided test of an interlock ended and counts neither for it nor against it.
+    ProofVoid {
+        /// Which.
+        interlock: InterlockKind,
+    },
     /// Tests of interlocks are owed: never made, failed, or too old. Told once a day at most.
     ProofsOwed {
         /// Of which.
@@ -342,6 +347,7 @@ impl EventBody {
             Self::Restored { .. } => "restored",
             Self::Rule { .. } => "rule",
             Self::Proved { .. } => "proved",
+            Self::ProofVoid { .. } => "proof_void",
             Self::ProofsOwed { .. } => "proofs_owed",
             Self::Permitted { .. } => "permitted",
             Self::Withheld { .. } => "withheld",

@@ -15,7 +15,7 @@ use crate::plan::{FurnacePlan, ShopPlan};
 /// ```text
 /// Tripping ──the row trips, and withholds heat where it is to──▶ Clearing ──its cause is gone──▶ passed
 ///     ├──not in time, or its load is over, or heat goes past what the row permits──┼───────────▶ failed
-///     └──nobody watched for a while, or the row is no longer the furnace's──────────┴───────────▶ void: neither passed nor failed
+///     └──nobody watched, the row is no longer the furnace's, or it was called off───┴───────────▶ void: neither passed nor failed
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Proof {

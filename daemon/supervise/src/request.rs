@@ -127,6 +127,13 @@ pub enum Request {
         /// Time of day in milliseconds since 1970: a label for the outcome.
         wall_ms: i64,
     },
+    /// End the guided test of an interlock that runs, without an outcome: the last one stands.
+    CallOff {
+        /// Which furnace.
+        furnace: FurnaceId,
+        /// Which interlock.
+        interlock: InterlockKind,
+    },
 }
 
 /// Gives a request and its answer the same number.

@@ -72,9 +72,11 @@ impl InterlockService for Interlocks {
         let envelope = Envelope::new("ProveInterlock", &request, &request.request_id, &request.person)?;
         let furnace = super::furnace(&self.shop.plan(), &request.furnace)?;
         let (interlock, wall_ms) = (needed(request.interlock)?, self.shop.wall_ms());
-        let wish = match request.seen {
-            Some(v1::ProofSeen { passed, how }) => Wish::Attest { furnace, interlock, passed, how, wall_ms },
-            None => Wish::Prove { furnace, interlock, wall_ms },
+        let wish = match (request.seen, request.call_off) {
+            (Some(_), true) => return Err(ApiError::field("call_off", "must not be given together with `seen`").into()),
+            (Some(v1::ProofSeen { passed, how }), false) => Wish::Attest { furnace, interlock, passed, how, wall_ms },
+            (None, true) => Wish::CallOff { furnace, interlock },
+            (None, false) => Wish::Prove { furnace, interlock, wall_ms },
         };
         let text = self.commands.run(envelope, wish).await?;
         Ok(Response::new(v1::ProveInterlockResponse { text }))

@@ -66,6 +66,7 @@ impl Shop {
             Request::Attest { furnace, interlock, passed, how, wall_ms } => {
                 self.attest(person, Attested { furnace, kind: interlock, passed, how: &how, wall_ms }, out)
             }
+            Request::CallOff { furnace, interlock } => self.call_off(person, furnace, interlock, out),
             Request::Stop { furnace } => self.stop(person, furnace, out),
             Request::Alarm(ask) => self.about_alarm(person, ask, out),
         }

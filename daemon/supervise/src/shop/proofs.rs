@@ -59,8 +59,11 @@ impl Shop {
             }
             _ => {}
         }
-        if furnace.proofs.running.is_some() {
-            return Err(format!("A test runs in {name} already: finish it first, or let its time pass."));
+        if let Some(running) = &furnace.proofs.running {
+            return Err(format!(
+                "A test runs in {name} already: finish it, let its time pass, or call it off{}.",
+                off(running, plan)
+            ));
         }
         let row = furnace.rows.row(kind);
         if row.state() != InterlockState::Clear || row.is_bypassed() {
@@ -81,8 +84,11 @@ impl Shop {
         if how.trim().is_empty() {
             return Err("Say how it was tested and what was seen: it goes on record.".to_owned());
         }
-        if furnace.proofs.running.as_ref().is_some_and(|proof| proof.kind == kind) {
-            return Err(format!("A test of it runs in {name}, and is watched: finish it first, or let its time pass."));
+        if let Some(running) = furnace.proofs.running.as_ref().filter(|proof| proof.kind == kind) {
+            let off = off(running, plan);
+            return Err(format!(
+                "A test of it runs in {name}, and is watched: finish it, let its time pass, or call it off{off}."
+            ));
         }
         furnace.proofs.keep(kind, passed, Evidence::Confirmed, wall_ms);
         let (priority, how_it_went) = match passed {
@@ -95,13 +101,27 @@ impl Shop {
         Ok(text)
     }
 
+    /// A person ends the test that runs: what became of it so far counts for nothing.
+    pub(super) fn call_off(&mut self, person: &Person, id: FurnaceId, kind: InterlockKind, out: &mut Outputs) -> Outcomes {
+        let shop = &self.plan;
+        let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), shop.furnace(id)) else { return Err(no_furnace()) };
+        let Some(proof) = furnace.proofs.running.take_if(|proof| proof.kind == kind) else {
+            return Err(format!("No test of {} runs in {}.", entry(kind).title.to_lowercase(), plan.name));
+        };
+        let why = format!("{} called it off", person.name);
+        let event = Event { person: Some(person.name.clone()), ..void(id, shop, plan, &proof, &why) };
+        let text = event.text.clone();
+        out.events.push(event);
+        Ok(text)
+    }
+
     /// Ends every test that an earlier run left: until the first readings of this one most rows stand as tripped, which would pass for
     /// what the person did, and nobody saw what happened meanwhile.
     pub(super) fn void_proofs(&mut self, out: &mut Outputs) {
         let shop = &self.plan;
         for (furnace, plan) in self.furnaces.iter_mut().zip(&shop.furnaces) {
             if let Some(proof) = furnace.proofs.running.take() {
-                void(furnace.id, shop, plan, &proof, "the service was gone meanwhile", &mut out.events);
+                out.events.push(void(furnace.id, shop, plan, &proof, "the service was gone meanwhile"));
             }
         }
     }
@@ -115,7 +135,7 @@ impl Shop {
             }
             let Some(mut proof) = furnace.proofs.running.take() else { continue };
             if !applies(proof.kind, plan, shop.room.oxygen.is_some(), shop.electrical_demand.is_some()) {
-                void(furnace.id, shop, plan, &proof, "the furnace has no such interlock any more", &mut out.events);
+                out.events.push(void(furnace.id, shop, plan, &proof, "the furnace has no such interlock any more"));
                 continue;
             }
             proof.left_ms = proof.left_ms.saturating_sub(dt_ms);
@@ -209,7 +229,7 @@ fn end(furnace: &mut Furnace, plan: &FurnacePlan, proof: &Proof, passed: bool, e
 }
 
 /// A test ends without an outcome: the last one stands. What the person did for it may still be done, and would mislead whoever heats next.
-fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: &str, events: &mut Vec<Event>) {
+fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: &str) -> Event {
     let (entry, name) = (entry(proof.kind), &plan.name);
     let undo = match guide(proof.kind, shop, plan) {
         Ok(guide) if guide.needs != Needs::Either => {
@@ -223,7 +243,13 @@ fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: 
         proof.person,
         entry.id.replace('_', "-")
     );
-    events.push(said(id, proof, Priority::Warning, text, EventBody::Noted));
+    said(id, proof, Priority::Warning, text, EventBody::ProofVoid { interlock: proof.kind })
+}
+
+/// How a test that runs is called off.
+fn off(proof: &Proof, plan: &FurnacePlan) -> String {
+    let id = entry(proof.kind).id.replace('_', "-");
+    format!(", as with `hearthward interlock test {id} --furnace {} --call-off`", plan.name)
 }
 
 fn said(id: FurnaceId, proof: &Proof, priority: Priority, text: String, body: EventBody) -> Event {

@@ -74,6 +74,39 @@ fn a_test_that_the_service_died_in_counts_for_nothing_and_says_what_to_take_back
     }
 }
 
+/// Goal: nobody waits out a test that they do not want. Method: a test that may run for hours is called off by its name, in either half,
+/// after a first one has passed: the outcome stands, the record says who and what to take back, and the next test may begin.
+#[test]
+fn a_test_that_runs_can_be_called_off_and_leaves_the_last_outcome() {
+    let off = |interlock| Request::CallOff { furnace: NORTH, interlock };
+    for opened in [false, true] {
+        let mut bench = idle();
+        assert!(bench.refused(off(DoorOpen)).contains("No test of door open runs in north"));
+        bench.done(test(DoorOpen));
+        bench.plants[0].open = true;
+        bench.scans(3);
+        bench.plants[0].open = false;
+        bench.scans(3);
+        bench.done(test(DoorOpen));
+        bench.plants[0].open = opened;
+        bench.scans(3);
+        assert!(bench.refused(test(Stop)).contains("hearthward interlock test door-open --furnace north --call-off"));
+        assert!(bench.refused(off(Stop)).contains("No test of stop"));
+        let words = bench.done(off(DoorOpen));
+        assert!(words.contains("since ada called it off") && words.contains("Take back"), "{words}");
+        bench.plants[0].open = false;
+        bench.scans(700);
+        assert_eq!(outcome(&bench, DoorOpen).map(|proof| proof.passed), Some(true));
+        assert_eq!(bench.said(|body| matches!(body, EventBody::Proved { .. })), 1);
+        assert_eq!(bench.said(|body| matches!(body, EventBody::ProofVoid { interlock: DoorOpen })), 1);
+        bench.done(test(Stop));
+    }
+    let mut bench = idle();
+    bench.done(test(PurgeBeforeHeat));
+    bench.done(off(PurgeBeforeHeat));
+    bench.done(test(DoorOpen));
+}
+
 #[test]
 fn a_test_of_what_another_plan_no_longer_has_counts_for_nothing() {
     let mut bench = idle();
