@@ -255,7 +255,10 @@ fn what_cannot_be_is_refused_with_flag_value_and_range() {
         (&["purge", "--chamber", "9,4 L", "--flow", "8 L/min"], &["--chamber", "`9,4 L` has a comma; write a point"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "-1 %"], &["--gas-purity", "-1 %", "50 and 100 %"]),
         (&["heat-up", "--section", "3 mm", "--steel", "O1", "--heat", "1100 C"], &["--heat", "1100 °C", "790 °C to 815 °C"]),
-        (&["temper", "--temperature", "205 F", "--steel", "L6"], &["--temperature", "96.1111 °C", "148.9 and 537.8 °C"]),
+        (
+            &["temper", "--temperature", "205 F", "--steel", "L6"],
+            &["--temperature is 96 °C; the tempering curve of L6 begins at 149 °C"],
+        ),
         (
             &["cycle", "--steel", "5160", "--section", "6 mm", "--hardness", "45"],
             &["--hardness is 45 HRC", "from 52.5 to 63 HRC"],
@@ -378,4 +381,48 @@ fn a_record_s_fault_is_told_by_its_line() {
     let said = told(&leak, "0,150000,8\n1,100000,8\n");
     assert!(said.contains("--record line 1: oxygen is 150000 ppm before the purge"), "{said}");
     std::fs::remove_file(&file).expect("removed");
+}
+
+#[test]
+fn a_cycle_is_written_as_a_recipe() {
+    let steel = ["cycle", "--steel", "L6", "--section", "3 mm", "--as-recipe", "irons"];
+    let gas = ["--chamber", "9.4 L", "--flow", "8 L/min", "--ramp", "6 K/min", "--power", "2.2 kW", "--holding", "0.7 kW"];
+    let oil = ["--falls", "5 K/min", "--in-air", "2 s", "--bath", "12 L", "--bath-temperature", "48 C", "--part-mass", "0.2 kg"];
+    let own = ["--heat", "805 C", "--soak", "12 min", "--temper", "400 F for 2 h", "--temper", "190 C for 1 h"];
+    let whole = answer(&with(&with(&with(&steel, &gas), &oil), &own));
+    for line in [
+        "#   soak at: 805 °C  (yours; the table says 815 °C, the middle of the steel's range, down to full 5 °C)",
+        "[recipe.irons]",
+        "protection = \"gas\"",
+        "part = { form = \"plate\", size = \"3 mm\", mass = \"0.2 kg\" }",
+        "    { step = \"ramp\", to = \"805 C\", rate = \"6 K/min\" },",
+        "    { step = \"soak\", at = \"805 C\", minimum = \"12 min\", maximum = \"30 min\" },",
+        "    { step = \"quench\", tank = \"oil\", under = \"2 min\" },",
+        "    { step = \"temper\", at = \"204.4 C\", hold = \"120 min\", within = \"2 h\" },",
+        "    { step = \"temper\", at = \"190 C\", hold = \"60 min\", within = \"2 h\" },",
+    ] {
+        assert!(whole.lines().any(|one| one == line), "{line}: {whole}");
+    }
+    // Nothing but the recipe is printed, and programs get it beside the answers.
+    assert!(whole.lines().all(|line| {
+        ["#", "[", "text", "steel", "protection", "part", "steps", "    {", "]"].iter().any(|begin| line.starts_with(begin))
+    }));
+    let told = json(&steel);
+    assert!(told["recipe"].as_str().is_some_and(|recipe| recipe.contains("[recipe.irons]")), "{told}");
+    assert!(told["answers"].as_array().is_some_and(|answers| answers.len() > 1), "{told}");
+}
+
+#[test]
+fn a_recipe_that_cannot_be_written_says_why() {
+    let cycle = |more: &[&str]| failure(&with(&["cycle", "--section", "12 mm"], more));
+    let (code, said) = cycle(&["--steel", "W1", "--as-recipe", "chisels"]);
+    assert!(code == 2 && said.contains("--as-recipe cannot be written: this section goes into water or brine"), "{said}");
+    let (code, said) = cycle(&["--steel", "O1", "--as-recipe", "Big Irons"]);
+    assert!(code == 2 && said.contains("--as-recipe is no name: \"Big Irons\""), "{said}");
+    let (code, said) = cycle(&["--steel", "O1", "--heat", "1000 C"]);
+    assert!(code == 2 && said.contains("--heat cannot be taken") && said.contains("790 °C to 815 °C"), "{said}");
+    let (code, said) = cycle(&["--steel", "O1", "--preheat", "810 C"]);
+    assert!(code == 2 && said.contains("--preheat is 810 °C; it must stay below the heat of 800 °C"), "{said}");
+    let (code, said) = cycle(&["--steel", "L6", "--temper", "90 C"]);
+    assert!(code == 2 && said.contains("--temper is 90 °C; the tempering curve of L6 begins at 149 °C"), "{said}");
 }

@@ -11,6 +11,7 @@ mod a_device_that_stops_making_sense;
 mod a_door_opened_at_heat;
 mod a_kill_in_mid_cycle;
 mod a_reader_that_does_not_read;
+mod a_recipe_from_the_planner;
 mod a_service_manager;
 mod a_shop_kept_by_hand;
 mod a_stop_and_an_orderly_end;

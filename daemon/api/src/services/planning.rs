@@ -85,7 +85,8 @@ impl PlanningService for Planner {
     }
 
     async fn plan_cycle(&self, request: Request<v1::PlanCycleRequest>) -> Result<Response<v1::PlanCycleResponse>, Status> {
-        let answers = planning::cycle(&request.into_inner()).map_err(ApiError::from)?;
-        Ok(Response::new(v1::PlanCycleResponse { answers: answers.iter().map(message).collect() }))
+        let load = planning::cycle(&request.into_inner()).map_err(ApiError::from)?;
+        let answers = load.answers.iter().map(message).collect();
+        Ok(Response::new(v1::PlanCycleResponse { answers, recipe: load.recipe.unwrap_or_default() }))
     }
 }

@@ -1,6 +1,7 @@
 //! "I have this steel in this section, this furnace, this gas and this tank: what does the whole load look like?"
 
 use super::heat::{Arrival, Way};
+use super::temper::in_words;
 use super::{Answer, Writer};
 use super::{BathQuestion, CylinderQuestion, HeatQuestion, PurgeQuestion, TemperQuestion, TransferQuestion};
 use crate::cylinder::Draw;
@@ -10,7 +11,6 @@ use crate::note::Note;
 use crate::purge::{Reached, time_to};
 use crate::si;
 use crate::steel::{Cycle, Medium, SOAK_BAND_K, Wish, cycle as proposed};
-use crate::tempering::Temper;
 use crate::units::{self, System};
 use uom::si::f64::Time;
 
@@ -54,9 +54,9 @@ pub struct QuenchSide {
 /// # Errors
 /// Values outside the ranges of the functions that it stands on.
 pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Answer>)> {
-    let cycle = proposed(&question.wish)?;
+    let cycle = proposed(&question.wish, system)?;
     let preheated = preheated(question, &cycle)?;
-    let mut answers = vec![summary(question, &cycle, preheated.as_ref(), system)];
+    let mut answers = vec![summary(question, &cycle, preheated.as_ref(), system)?];
     let heat = HeatQuestion {
         section: question.wish.section,
         surface: Surface::of_load(question.wish.protected),
@@ -85,9 +85,8 @@ pub fn cycle(question: &CycleQuestion, system: System) -> Result<(Cycle, Vec<Ans
         bath.limit = Some(transfer.limit);
         answers.push(super::bath(&bath, system)?);
     }
-    let temper = Temper { temperature: cycle.tempering.temperature, time: cycle.tempering.time };
     let steel = cycle.through.then_some(question.wish.steel);
-    let temper = TemperQuestion { temper, times: cycle.tempering.times, steel, instead: None };
+    let temper = TemperQuestion { tempers: cycle.tempering.tempers.clone(), steel, instead: None };
     answers.push(super::temper(&temper, system)?);
     Ok((cycle, answers))
 }
@@ -101,20 +100,36 @@ fn preheated(question: &CycleQuestion, cycle: &Cycle) -> Result<Option<Arrival>>
     Way { section: wish.section, surface, from: wish.room, to: hold.temperature, band, ramp: ramp.as_ref() }.arrival()
 }
 
-fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>, system: System) -> Answer {
+fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>, system: System) -> Result<Answer> {
     let wish = &question.wish;
+    let table = |has: String| format!("yours; the table says {has}");
     let mut answer = Answer::new(format!("A cycle for {}", wish.steel.grade));
     let mut write = Writer::new(&mut answer, system);
     if let Some(preheat) = cycle.preheat {
-        write.temperature("preheat_c", "preheat", preheat.temperature, "until the core is there");
+        let has = wish.steel.preheat_c.map(|t_c| units::show_temperature(si::from_celsius(t_c), system));
+        let has = table(has.unwrap_or_else(|| "that it needs none".to_owned()));
+        let basis = if wish.own.preheat.is_some() {
+            format!("until the core is there; {has}")
+        } else {
+            "until the core is there".to_owned()
+        };
+        write.temperature("preheat_c", "preheat", preheat.temperature, basis);
     }
     if let Some(way) = preheated {
         let basis = format!("{}; the heat-up below starts from there", way.basis());
         write.time("preheat_s", "preheat takes", way.came.time, basis);
     }
-    write.temperature("soak_c", "soak at", cycle.soak.temperature, "the middle of the steel's range, down to full 5 °C");
-    write.time("soak_least_s", "soak for at least", cycle.soak.least, wish.steel.soak.basis());
-    write.time("soak_most_s", "soak for at most", cycle.soak.most, "the longest that any guidance allows");
+    let usual = "the middle of the steel's range, down to full 5 °C";
+    let has = units::show_temperature(wish.steel.usual_heat(), system);
+    let basis = if wish.own.heat.is_some() { format!("{}, {usual}", table(has)) } else { usual.to_owned() };
+    write.temperature("soak_c", "soak at", cycle.soak.temperature, basis);
+    let (least, most) = wish.steel.soak_for(wish.section.size)?;
+    let guidance = wish.steel.soak.basis();
+    let basis = if wish.own.soak.is_some() { format!("{}; {guidance}", table(units::show_time(least))) } else { guidance };
+    write.time("soak_least_s", "soak for at least", cycle.soak.least, basis);
+    let longest = "the longest that any guidance allows";
+    let basis = if cycle.soak.most > most { format!("{}, {longest}", table(units::show_time(most))) } else { longest.to_owned() };
+    write.time("soak_most_s", "soak for at most", cycle.soak.most, basis);
     let medium = match cycle.medium {
         Medium::Air => "still air",
         Medium::Plates => "plates",
@@ -140,19 +155,7 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>,
         write.number("as_quenched_low_hrc", "as quenched at least, HRC", cycle.as_quenched_hrc.0, 3, "the steel's table");
         write.number("as_quenched_high_hrc", "as quenched at most, HRC", cycle.as_quenched_hrc.1, 3, "the steel's table");
     }
-    write.temperature("temper_c", "temper at", cycle.tempering.temperature, "the steel's tempering curve");
-    write.number("temper_times", "tempers", f64::from(cycle.tempering.times), 3, "common practice, no source");
-    if cycle.through {
-        write.number(
-            "hardness_hrc",
-            "hardness to expect, HRC",
-            cycle.tempering.hardness_hrc,
-            3,
-            wish.steel.tempering_basis(cycle.tempering.temperature),
-        );
-    } else {
-        answer.warn("no hardness is promised: the section is heavier than the table expects this quench to harden");
-    }
+    tempered(&mut answer, question, cycle, system);
     if let Err(error) = critical {
         answer.take([Note::basis(format!("no martensite start is given: {error}"))]);
     }
@@ -164,7 +167,33 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>,
     }
     answer.take_first(cycle.cautions.iter().cloned());
     answer.take(cycle.reasons.iter().cloned());
-    answer
+    Ok(answer)
+}
+
+/// The tempers, and the hardness to expect after them.
+fn tempered(answer: &mut Answer, question: &CycleQuestion, cycle: &Cycle, system: System) {
+    let (steel, own) = (question.wish.steel, &question.wish.own.tempers);
+    let tempering = &cycle.tempering;
+    let hottest = tempering.hottest();
+    let [low, high] = [steel.temper_c.0, steel.temper_c.1].map(|t_c| units::show_temperature(si::from_celsius(t_c), system));
+    let yours = format!("yours; the table says {low} to {high}");
+    let mut write = Writer::new(answer, system);
+    let basis = if own.is_empty() { "the steel's tempering curve".to_owned() } else { yours };
+    let label = if tempering.tempers.iter().all(|temper| temper.temperature == hottest) { "temper at" } else { "hottest temper" };
+    write.temperature("temper_c", label, hottest, basis);
+    let basis = if own.is_empty() { "common practice, no source" } else { "yours; two of 2 h are common practice, no source" };
+    write.number("temper_times", "tempers", tempering.tempers.len() as f64, 3, basis);
+    if !own.is_empty() {
+        write.word("tempers", "one after another", in_words(&tempering.tempers, system), "yours; cooled between");
+    }
+    match tempering.hardness_hrc.filter(|_| cycle.through) {
+        Some(hrc) => write.number("hardness_hrc", "hardness to expect, HRC", hrc, 3, steel.tempering_basis(hottest)),
+        None if !cycle.through => {
+            answer.warn("no hardness is promised: the section is heavier than the table expects this quench to harden");
+        }
+        // Its own part of the answer says where the curve ends.
+        None => {}
+    }
 }
 
 /// The cylinder under the draws of this cycle; what it holds alone where nobody can say how long they run.

@@ -15,8 +15,7 @@
 //! use hearthward_process::units::{self, System};
 //!
 //! let question = TemperQuestion {
-//!     temper: Temper { temperature: units::temperature("205 C")?, time: units::time("2 h")? },
-//!     times: 2,
+//!     tempers: vec![Temper { temperature: units::temperature("205 C")?, time: units::time("2 h")? }; 2],
 //!     steel: Some(Steel::named("L6")?),
 //!     instead: None,
 //! };

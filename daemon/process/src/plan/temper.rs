@@ -5,18 +5,16 @@ use crate::error::Result;
 use crate::gas::SteelKind;
 use crate::note::Note;
 use crate::si;
-use crate::steel::Steel;
+use crate::steel::{Steel, hottest};
 use crate::tempering::{HOTTEST_C, Temper, USUAL_C, equivalent_temperature, parameter, together};
 use crate::units::{self, System};
 use uom::si::f64::{ThermodynamicTemperature, Time};
 
-/// A temper, repeated.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// Some tempers, one after another.
+#[derive(Debug, Clone, PartialEq)]
 pub struct TemperQuestion {
-    /// The temper.
-    pub temper: Temper,
-    /// How many times.
-    pub times: u32,
+    /// The tempers.
+    pub tempers: Vec<Temper>,
     /// The steel, if its hardness is wanted.
     pub steel: Option<&'static Steel>,
     /// Another time that it is to be done in, if wanted.
@@ -26,14 +24,12 @@ pub struct TemperQuestion {
 /// Answers the question.
 ///
 /// # Errors
-/// Values outside the ranges of the functions that it stands on.
+/// Values outside the ranges of the functions that it stands on; no temper at all.
 pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
-    let Temper { temperature, time } = question.temper;
-    let times = question.times.max(1);
-    let tempers = vec![question.temper; times as usize];
-    let one = together(&tempers, temperature, USUAL_C)?;
-    let mut answer =
-        Answer::new(format!("{times} × {} at {}", units::show_time(time), units::show_temperature(temperature, system)));
+    let tempers = &question.tempers;
+    let hottest = hottest(tempers);
+    let one = together(tempers, hottest, USUAL_C)?;
+    let mut answer = Answer::new(in_words(tempers, system));
     let mut write = Writer::new(&mut answer, system);
     write.number(
         "parameter",
@@ -42,7 +38,12 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
         5,
         "Hollomon and Jaffe, C = 20, kelvin and hours",
     );
-    write.time("together_s", "as one temper", one.time, "times at one temperature add");
+    if tempers.iter().all(|temper| temper.temperature == hottest) {
+        write.time("together_s", "as one temper", one.time, "times at one temperature add");
+    } else {
+        let label = format!("as one temper at {}", units::show_temperature(hottest, system));
+        write.time("together_s", &label, one.time, "equal parameter, and times at one temperature add");
+    }
     if let Some(instead) = question.instead {
         let t = equivalent_temperature(one, instead, USUAL_C)?;
         write.temperature("instead_c", &format!("the same in {}", units::show_time(instead)), t, "equal parameter");
@@ -58,9 +59,19 @@ pub fn temper(question: &TemperQuestion, system: System) -> Result<Answer> {
     Ok(answer)
 }
 
+/// Tempers in words: how many of a kind, or each.
+pub(super) fn in_words(tempers: &[Temper], system: System) -> String {
+    let one =
+        |temper: &Temper| format!("{} at {}", units::show_time(temper.time), units::show_temperature(temper.temperature, system));
+    match tempers {
+        [first, rest @ ..] if rest.iter().all(|temper| temper == first) => format!("{} × {}", tempers.len(), one(first)),
+        _ => tempers.iter().map(one).collect::<Vec<_>>().join(", then "),
+    }
+}
+
 /// The hardness of the curve, and what speaks against it: another time, another count, a second rise of hardness.
 fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: Temper, system: System) -> Result<()> {
-    let temperature = question.temper.temperature;
+    let temperature = one.temperature;
     let shown = |t_c: f64| units::show_temperature(si::from_celsius(t_c), system);
     let ends_c = steel.tempering.last().map_or(0.0, |point| point.temper_c);
     let mut write = Writer::new(answer, system);
@@ -90,7 +101,7 @@ fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: 
         ));
         answer.take(austenite(alike, steel.into(), system));
     }
-    if steel.tempering_note.contains("double temper") && question.times.max(1) != 2 {
+    if steel.tempering_note.contains("double temper") && question.tempers.len() != 2 {
         answer.warn(format!("the curve of {} is that of a double temper", steel.grade));
     }
     if rises_again {

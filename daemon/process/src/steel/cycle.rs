@@ -1,17 +1,18 @@
 //! "I have this steel in this section: what cycle?" A proposal with its reasons and cautions, open to editing.
 
 use super::{Medium, Steel};
-use crate::error::{Result, within};
+use crate::error::{Result, impossible, within};
 use crate::heating::Section;
 use crate::note::Note;
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
-use crate::units::{show_length_both, show_temperature_both};
+use crate::tempering::Temper;
+use crate::units::{System, show_length_both, show_temperature, show_temperature_both, show_time};
 use uom::si::f64::{ThermodynamicTemperature, Time};
 use uom::si::length::millimeter;
 
 /// What is wanted.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Wish {
     /// The steel.
     pub steel: &'static Steel,
@@ -25,6 +26,21 @@ pub struct Wish {
     pub oil: Option<OilSpeed>,
     /// The room, from which the load starts.
     pub room: ThermodynamicTemperature,
+    /// What the shop sets itself.
+    pub own: Own,
+}
+
+/// Values of the shop's own, in place of those of the table; what is left out stays as the table has it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Own {
+    /// The heat to soak at, up to 100 K above the steel's range.
+    pub heat: Option<ThermodynamicTemperature>,
+    /// The least time at that heat.
+    pub soak: Option<Time>,
+    /// The preheat, below the heat.
+    pub preheat: Option<ThermodynamicTemperature>,
+    /// The tempers, one after another; they stand in place of the hardness wanted.
+    pub tempers: Vec<Temper>,
 }
 
 /// A temperature held for a time.
@@ -39,16 +55,12 @@ pub struct Hold {
 }
 
 /// Tempering.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Tempering {
-    /// The temperature.
-    pub temperature: ThermodynamicTemperature,
-    /// The time of each temper at temperature.
-    pub time: Time,
-    /// How many.
-    pub times: u32,
-    /// The hardness to expect, HRC.
-    pub hardness_hrc: f64,
+    /// The tempers, one after another; there is one at least.
+    pub tempers: Vec<Temper>,
+    /// The hardness to expect of the hottest, HRC; none beyond the steel's curve.
+    pub hardness_hrc: Option<f64>,
 }
 
 /// A proposed cycle; every value may be changed before it becomes a recipe.
@@ -74,11 +86,25 @@ pub struct Cycle {
     pub cautions: Vec<Note>,
 }
 
-/// The cycle that a steel in a section asks for.
+impl Tempering {
+    /// The hottest temper: the one that the hardness follows.
+    pub fn hottest(&self) -> ThermodynamicTemperature {
+        hottest(&self.tempers)
+    }
+}
+
+/// The hottest of some tempers; absolute zero of none.
+pub(crate) fn hottest(tempers: &[Temper]) -> ThermodynamicTemperature {
+    tempers.iter().map(|temper| temper.temperature).fold(si::from_kelvin(0.0), |most, t| if t > most { t } else { most })
+}
+
+/// The cycle that a steel in a section asks for, with the shop's own values in place of the table's; where those leave the steel's
+/// range, a caution says so. Cautions on such values are written in `system`.
 ///
 /// # Errors
-/// A section outside 0.1 to 500 mm, a hardness that the steel's tempering curve does not pass.
-pub fn cycle(wish: &Wish) -> Result<Cycle> {
+/// A section outside 0.1 to 500 mm, a hardness that the steel's tempering curve does not pass, a heat far above the steel's range, a
+/// preheat that is no preheat.
+pub fn cycle(wish: &Wish, system: System) -> Result<Cycle> {
     let steel = wish.steel;
     wish.section.checked()?;
     let mut reasons = vec![
@@ -95,10 +121,8 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
             "without gas, foil or coating the skin scales and loses carbon: leave stock to grind, or protect it",
         ));
     }
-    let most = si::seconds(1800.0);
-    let preheat = steel.preheat_c.map(|t_c| Hold { temperature: si::from_celsius(t_c), least: si::seconds(0.0), most });
-    let (least, most) = steel.soak_for(wish.section.size)?;
-    let soak = Hold { temperature: steel.usual_heat(), least, most };
+    let soak = soak(wish, &mut cautions, system)?;
+    let preheat = preheat(wish, soak.temperature, &mut cautions, system)?;
     let (medium, bath, through) = quench(wish, &mut reasons, &mut cautions)?;
     let tempering = temper(wish, &mut reasons, &mut cautions)?;
     cautions.push(Note::caution(
@@ -113,6 +137,52 @@ pub fn cycle(wish: &Wish) -> Result<Cycle> {
     }
     Ok(Cycle { preheat, soak, medium, bath, through, as_quenched_hrc: steel.as_quenched_hrc, tempering, reasons, cautions })
 }
+
+/// The soak: the steel's, or the shop's own and what speaks against it.
+fn soak(wish: &Wish, cautions: &mut Vec<Note>, system: System) -> Result<Hold> {
+    let Wish { steel, own, .. } = wish;
+    let temperature = own.heat.unwrap_or_else(|| steel.usual_heat());
+    cautions.extend(steel.judged(temperature, system)?);
+    let (least, most) = steel.soak_for(wish.section.size)?;
+    let Some(time) = own.soak else { return Ok(Hold { temperature, least, most }) };
+    within("the soak", time.value / 60.0, "min", 0.0, 1e4)?;
+    let [said, low, high] = [time, least, most].map(show_time);
+    if time < least {
+        cautions.push(Note::caution(format!(
+            "a soak of {said} is shorter than the {low} that the table asks for: what is not dissolved does not harden"
+        )));
+    } else if time > most {
+        cautions.push(Note::caution(format!(
+            "a soak of {said} is longer than the {high} that any guidance allows: grains grow, and the skin loses carbon"
+        )));
+    }
+    Ok(Hold { temperature, least: time, most: if time > most { time } else { most } })
+}
+
+/// The preheat: the steel's, or the shop's own, which is to stay below where austenite forms unless the table itself goes there.
+fn preheat(wish: &Wish, heat: ThermodynamicTemperature, cautions: &mut Vec<Note>, system: System) -> Result<Option<Hold>> {
+    let Wish { steel, own, .. } = wish;
+    let Some(temperature) = own.preheat.or(steel.preheat_c.map(si::from_celsius)) else { return Ok(None) };
+    let shown = |t| show_temperature(t, system);
+    if temperature >= heat {
+        let why = format!("{} is not below the heat of {}", shown(temperature), shown(heat));
+        return Err(impossible("the preheat", why));
+    }
+    let ac1_c = steel.composition.critical().map_or(EUTECTOID_C, |critical| si::celsius(critical.ac1));
+    let highest = si::from_celsius(ac1_c.max(steel.preheat_c.unwrap_or(0.0)));
+    if temperature > highest {
+        cautions.push(Note::caution(format!(
+            "a preheat of {} is too hot: above {} austenite forms already, and the soak has begun in part",
+            shown(temperature),
+            shown(highest)
+        )));
+    }
+    // The longest wait for a core to even out there: common practice, no source.
+    Ok(Some(Hold { temperature, least: si::seconds(0.0), most: si::seconds(1800.0) }))
+}
+
+/// The eutectoid of iron and carbon, where austenite forms first in plain steel: any textbook.
+const EUTECTOID_C: f64 = 727.0;
 
 /// The least and the greatest temperature of a bath.
 type Window = (ThermodynamicTemperature, ThermodynamicTemperature);
@@ -152,9 +222,9 @@ fn quench(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
 }
 
 fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<Tempering> {
-    let steel = wish.steel;
+    let Wish { steel, own, .. } = wish;
     let usual_c = steel.temper_c.0.max(steel.tempering.first().map_or(0.0, |point| point.temper_c));
-    let temperature = match wish.hardness_hrc {
+    let wanted = match wish.hardness_hrc.filter(|_| own.tempers.is_empty()) {
         None => si::from_celsius(usual_c),
         Some(hrc) => {
             let (low, high) = steel.tempered_hrc();
@@ -162,18 +232,26 @@ fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
             steel.temper_for(hrc).unwrap_or_else(|| si::from_celsius(usual_c))
         }
     };
-    let t_c = si::celsius(temperature);
-    if !(steel.temper_c.0 - 0.5..=steel.temper_c.1 + 0.5).contains(&t_c) {
-        let [at, low, high] = [t_c, steel.temper_c.0, steel.temper_c.1].map(|t_c| show_temperature_both(si::from_celsius(t_c)));
-        cautions.push(Note::outside(format!(
-            "{at} lies outside this steel's usual tempering range of {low} to {high}: it may be brittle there"
-        )));
+    let (tempers, why) = if own.tempers.is_empty() {
+        let each = Temper { temperature: wanted, time: si::seconds(7200.0) };
+        (vec![each; 2], "two tempers of 2 h, cooled between (common practice, no source)")
+    } else {
+        (own.tempers.clone(), "tempers of the shop's own")
+    };
+    for (place, temper) in tempers.iter().enumerate() {
+        let t_c = si::celsius(temper.temperature);
+        let told = tempers.iter().take(place).any(|before| before.temperature == temper.temperature);
+        if !told && !(steel.temper_c.0 - 0.5..=steel.temper_c.1 + 0.5).contains(&t_c) {
+            let [at, low, high] =
+                [t_c, steel.temper_c.0, steel.temper_c.1].map(|t_c| show_temperature_both(si::from_celsius(t_c)));
+            cautions.push(Note::outside(format!(
+                "{at} lies outside this steel's usual tempering range of {low} to {high}: it may be brittle there"
+            )));
+        }
     }
-    reasons.push(Note::basis(format!(
-        "two tempers of 2 h, cooled between (common practice, no source); curve: {}",
-        steel.tempering_source(temperature)
-    )));
-    Ok(Tempering { temperature, time: si::seconds(7200.0), times: 2, hardness_hrc: steel.hardness_after(temperature)? })
+    let hottest = hottest(&tempers);
+    reasons.push(Note::basis(format!("{why}; curve: {}", steel.tempering_source(hottest))));
+    Ok(Tempering { tempers, hardness_hrc: steel.hardness_after(hottest).ok() })
 }
 
 /// The core counts as at heat within this of the furnace, in K.
@@ -193,7 +271,12 @@ mod tests {
             hardness_hrc: None,
             oil: None,
             room: si::from_celsius(20.0),
+            own: Own::default(),
         }
+    }
+
+    fn cycle(wish: &Wish) -> Result<Cycle> {
+        super::cycle(wish, System::Metric)
     }
 
     #[test]
@@ -224,9 +307,35 @@ mod tests {
     fn wanted_hardness_sets_the_temper() {
         let hard = Wish { hardness_hrc: Some(60.0), ..wish("L6", "3 mm") };
         let tempering = cycle(&hard).unwrap().tempering;
-        assert!((tempering.hardness_hrc - 60.0).abs() < 1e-9);
+        assert!((tempering.hardness_hrc.unwrap() - 60.0).abs() < 1e-9);
         let refused = |grade, hrc| cycle(&Wish { hardness_hrc: Some(hrc), ..wish(grade, "3 mm") }).unwrap_err().to_string();
         assert_eq!(refused("L6", 69.0), "the hardness wanted is 69 HRC; it must lie between 46 and 62 HRC");
         assert!(refused("5160", 45.0).contains("45 HRC; it must lie between 52.5 and 63 HRC"));
+    }
+
+    #[test]
+    fn the_shop_s_own_values_are_taken_and_judged() {
+        let with = |own| cycle(&Wish { own, ..wish("O1", "3 mm") });
+        let said = |own, words: &str| with(own).unwrap().cautions.iter().any(|note| note.text.contains(words));
+        let heat = |t_c| Own { heat: Some(si::from_celsius(t_c)), ..Own::default() };
+        assert_eq!(with(heat(790.0)).unwrap().soak.temperature, si::from_celsius(790.0));
+        // The table's O1 is soaked at 790 to 815 °C for 20 to 30 min, preheated to 650 °C and tempered at 175 to 260 °C.
+        assert!(said(heat(850.0), "850 °C is too hot") && said(heat(700.0), "too cold") && !said(heat(815.0), "too"));
+        assert!(with(heat(1000.0)).unwrap_err().to_string().contains("far above"));
+        let soak = |minutes| Own { soak: Some(si::seconds(60.0 * minutes)), ..Own::default() };
+        assert!(said(soak(12.0), "shorter than the 20 min") && said(soak(40.0), "longer than the 30 min"));
+        assert!(!said(soak(25.0), "soak of"));
+        assert_eq!(with(soak(40.0)).unwrap().soak.most, si::seconds(2400.0));
+        let preheat = |t_c| Own { preheat: Some(si::from_celsius(t_c)), ..Own::default() };
+        assert!(said(preheat(760.0), "a preheat of 760 °C is too hot") && !said(preheat(600.0), "preheat"));
+        assert!(with(preheat(800.0)).unwrap_err().to_string().contains("not below the heat of 800 °C"));
+        let tempers = Own {
+            tempers: [205.0, 300.0].map(|t_c| Temper { temperature: si::from_celsius(t_c), time: si::seconds(3600.0) }).into(),
+            ..Own::default()
+        };
+        assert!(said(tempers.clone(), "300 °C (572 °F) lies outside") && !said(tempers.clone(), "205 °C (401 °F) lies outside"));
+        let tempering = with(tempers).unwrap().tempering;
+        let alone = Steel::named("O1").unwrap().hardness_after(si::from_celsius(300.0)).unwrap();
+        assert!(tempering.hardness_hrc == Some(alone) && tempering.hottest() == si::from_celsius(300.0));
     }
 }

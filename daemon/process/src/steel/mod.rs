@@ -5,8 +5,8 @@
 //!
 //! ```
 //! use hearthward_process::heating::Section;
-//! use hearthward_process::steel::{Medium, Steel, Wish, cycle};
-//! use hearthward_process::units;
+//! use hearthward_process::steel::{Medium, Own, Steel, Wish, cycle};
+//! use hearthward_process::units::{self, System};
 //!
 //! let wish = Wish {
 //!     steel: Steel::named("L6")?,
@@ -15,8 +15,9 @@
 //!     hardness_hrc: Some(61.0),
 //!     oil: None,
 //!     room: units::temperature("20 C")?,
+//!     own: Own::default(),
 //! };
-//! let proposed = cycle(&wish)?;
+//! let proposed = cycle(&wish, System::Metric)?;
 //! assert_eq!(proposed.medium, Medium::Oil);
 //! assert!(!proposed.cautions.is_empty());
 //! # Ok::<(), hearthward_process::ProcessError>(())
@@ -29,7 +30,8 @@ mod table;
 
 pub use critical::Composition;
 pub(crate) use cycle::SOAK_BAND_K;
-pub use cycle::{Cycle, Hold, Tempering, Wish, cycle};
+pub(crate) use cycle::hottest;
+pub use cycle::{Cycle, Hold, Own, Tempering, Wish, cycle};
 pub use table::STEELS;
 
 use crate::error::{ProcessError, Result, impossible, within};

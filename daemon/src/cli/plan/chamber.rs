@@ -4,14 +4,13 @@ use std::path::PathBuf;
 
 use clap::Args;
 use hearthward_api::planning;
-use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Mass, Pressure, Ratio, ThermodynamicTemperature, Time, Volume, VolumeRate};
 
 use super::said::{
-    Question, Row, Unasked, in_bar, in_celsius, in_kilograms, in_litres, in_litres_a_minute, in_minutes, in_ppm, in_seconds,
+    Question, Row, Said, Unasked, in_bar, in_celsius, in_kilograms, in_litres, in_litres_a_minute, in_minutes, in_ppm, in_seconds,
 };
 use super::{RoomArgs, ShownArgs, said};
 
@@ -84,7 +83,7 @@ impl Question for Leak {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let rows = match &self.record {
             Some(file) => said::rows(file, "minutes, ppm and L/min").map_err(Unasked::Shop)?,
             None => Vec::new(),
@@ -106,11 +105,11 @@ impl Question for Leak {
             reference_c: self.reference.map(in_celsius),
             units: self.shown.units.into(),
         };
-        planning::leak(&request).map(|answer| vec![answer]).map_err(|why| said::of_line(why, &rows))
+        planning::leak(&request).map(Said::from).map_err(|why| said::of_line(why, &rows))
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanLeakResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanLeakResponse { answer: said.only() }
     }
 }
 
@@ -159,7 +158,7 @@ impl Question for Meter {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let request = v1::PlanMeterCheckRequest {
             bag_l: self.bag.map_or(0.0, in_litres),
             time_s: self.time.map_or(0.0, in_seconds),
@@ -171,10 +170,10 @@ impl Question for Meter {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::meter_check(&request)?])
+        Ok(planning::meter_check(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanMeterCheckResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanMeterCheckResponse { answer: said.only() }
     }
 }

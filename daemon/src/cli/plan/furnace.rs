@@ -4,14 +4,13 @@ use std::path::PathBuf;
 
 use clap::Args;
 use hearthward_api::planning;
-use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Power, Ratio, ThermodynamicTemperature, Volume, VolumeRate};
 
-use super::said::{Question, Row, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
+use super::said::{Question, Row, Said, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
 use super::{RoomArgs, ShownArgs, said};
 
 /// Asks what is left after heat was cut.
@@ -72,7 +71,7 @@ impl Question for Interrupted {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let request = v1::PlanInterruptedRequest {
             chamber_l: self.chamber.map_or(0.0, in_litres),
             now_c: self.now.map_or(0.0, in_celsius),
@@ -88,11 +87,11 @@ impl Question for Interrupted {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::interrupted(&request)?])
+        Ok(planning::interrupted(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanInterruptedResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanInterruptedResponse { answer: said.only() }
     }
 }
 
@@ -124,7 +123,7 @@ impl Question for Furnace {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let rows = said::rows(&self.record, "minutes, °C and W").map_err(Unasked::Shop)?;
         let reading = |&(_, [time_min, chamber_c, power_w]): &Row| v1::PlanFurnaceReading { time_min, chamber_c, power_w };
         let request = v1::PlanFurnaceRequest {
@@ -132,10 +131,10 @@ impl Question for Furnace {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
         };
-        planning::furnace(&request).map(|answer| vec![answer]).map_err(|why| said::of_line(why, &rows))
+        planning::furnace(&request).map(Said::from).map_err(|why| said::of_line(why, &rows))
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanFurnaceResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanFurnaceResponse { answer: said.only() }
     }
 }

@@ -3,7 +3,6 @@
 use clap::{Args, ValueEnum};
 use hearthward_api::planning;
 use hearthward_process::ProcessError;
-use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
@@ -13,8 +12,8 @@ use uom::si::frequency::hertz;
 use uom::si::volume::cubic_meter;
 
 use super::said::{
-    Question, Unasked, falling_k_min, in_bar, in_celsius, in_litres, in_litres_a_minute, in_millimetres, in_minutes, in_percent,
-    in_ppm,
+    Question, Said, Unasked, falling_k_min, in_bar, in_celsius, in_litres, in_litres_a_minute, in_millimetres, in_minutes,
+    in_percent, in_ppm,
 };
 use super::shop::{OF_CONFIG, ShopArgs};
 use super::{HeatArgs, RoomArgs, ShownArgs};
@@ -286,7 +285,7 @@ impl Question for Purge {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let mut request = v1::PlanPurgeRequest {
             heat_c: self.heat.heat.map(in_celsius),
             room_c: self.room.room.map(in_celsius),
@@ -297,11 +296,11 @@ impl Question for Purge {
         if let Some(furnace) = &self.furnace {
             self.shop.purge(furnace, &mut request).map_err(Unasked::Shop)?;
         }
-        Ok(vec![planning::purge(&request)?])
+        Ok(planning::purge(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanPurgeResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanPurgeResponse { answer: said.only() }
     }
 }
 
@@ -429,6 +428,7 @@ impl Question for Cylinder {
     const RESPONSE: &'static str = "PlanCylinderResponse";
     const FLAGS: &'static [(&'static str, &'static str)] = &[
         ("volume_l", "cylinder"),
+        ("draws", "draw"),
         ("temperature_c", "cylinder-temperature"),
         ("evening.gauge_bar", "evening"),
         ("evening.ago_h", "ago"),
@@ -440,7 +440,7 @@ impl Question for Cylinder {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let mut request = v1::PlanCylinderRequest {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
@@ -449,10 +449,10 @@ impl Question for Cylinder {
         if let Some(supply) = &self.supply {
             self.shop.cylinder(supply, &mut request).map_err(Unasked::Shop)?;
         }
-        Ok(vec![planning::cylinder(&request)?])
+        Ok(planning::cylinder(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanCylinderResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanCylinderResponse { answer: said.only() }
     }
 }

@@ -11,8 +11,7 @@ mod steel;
 
 use clap::{Arg, ArgGroup, Args, Command, Id, Subcommand, ValueEnum};
 use hearthward_api::planning;
-use hearthward_process::plan::Answer;
-use hearthward_process::units;
+use hearthward_process::{ProcessError, units};
 use hearthward_proto::v1;
 use uom::si::f64::{ThermodynamicTemperature, Time};
 
@@ -20,7 +19,7 @@ use self::chamber::{Leak, Meter};
 use self::furnace::{Furnace, Interrupted};
 use self::gas::{Cylinder, CylinderArgs, GasArgs, Purge, PurgeArgs, PurityArgs};
 use self::quench::{Bath, BathArgs, InAirArgs, Plates, Transfer, TransferArgs};
-use self::said::{Question, UnitsWord, in_celsius, in_minutes};
+use self::said::{Question, Said, UnitsWord, in_celsius, in_minutes};
 use self::shop::{OF_CONFIG, ShopArgs};
 use self::steel::{HeatUp, RAMP_FLAGS, RampArgs, SectionArgs, Temper};
 use crate::exit::Ended;
@@ -168,6 +167,8 @@ pub(super) struct Cycle {
     /// The hardness wanted after tempering, HRC.
     #[arg(long, value_name = "HRC")]
     hardness: Option<f64>,
+    #[command(flatten)]
+    own: OwnArgs,
     /// How long an abandoned load cools under gas; the cylinder keeps that in reserve.
     #[arg(long, value_name = "TIME", value_parser = units::time)]
     cooling: Option<Time>,
@@ -200,8 +201,35 @@ pub(super) struct Cycle {
     /// A tank of that configuration, whose volume, window and flash point are then taken.
     #[arg(long, value_name = "NAME", requires = "config", group = OF_CONFIG)]
     tank: Option<String>,
+    /// Print a recipe of that name for the configuration in place of the answers: put it into a file of `shop.d`.
+    #[arg(long, value_name = "NAME")]
+    as_recipe: Option<String>,
     #[command(flatten)]
     shown: ShownArgs,
+}
+
+/// Values of your own in place of the table's.
+#[derive(Debug, Args)]
+struct OwnArgs {
+    /// Your own heat to soak at, such as "800 C" or "1475 F".
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    heat: Option<ThermodynamicTemperature>,
+    /// Your own soak: the least time at that heat.
+    #[arg(long, value_name = "TIME", value_parser = units::time)]
+    soak: Option<Time>,
+    /// Your own preheat.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = units::temperature)]
+    preheat: Option<ThermodynamicTemperature>,
+    /// Your own temper, such as "205 C for 2 h"; once for each, one after another.
+    #[arg(long, value_name = "TEMPERATURE [for TIME]", value_parser = temper, conflicts_with = "hardness")]
+    temper: Vec<v1::PlanTemper>,
+}
+
+/// A temper, as it is typed.
+fn temper(text: &str) -> Result<v1::PlanTemper, ProcessError> {
+    let (temperature, time) = text.split_once(" for ").map_or((text, None), |(temperature, time)| (temperature, Some(time)));
+    let time_min = time.map(units::time).transpose()?.map(in_minutes);
+    Ok(v1::PlanTemper { temperature_c: in_celsius(units::temperature(temperature)?), time_min })
 }
 
 impl Cycle {
@@ -209,7 +237,10 @@ impl Cycle {
 Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
   hearthward plan cycle --steel L6 --section \"3 mm\" --hardness 61 \\
     --chamber \"9.4 L\" --flow \"8 L/min\" --hold \"2 L/min\" --cylinder \"10 L\" --gauge \"165 bar\" \\
-    --in-air \"2 s\" --bath \"12 L\" --bath-temperature \"48 C\" --part-mass \"0.2 kg\" --parts 3";
+    --in-air \"2 s\" --bath \"12 L\" --bath-temperature \"48 C\" --part-mass \"0.2 kg\" --parts 3
+With a heat and tempers of your own, as a recipe:
+  hearthward plan cycle --steel L6 --section \"3 mm\" --heat \"805 C\" --temper \"205 C for 2 h\" --temper \"190 C for 1 h\" \\
+    --as-recipe l6-irons > shop.d/l6-irons.toml";
 
     fn request(&self) -> Result<v1::PlanCycleRequest, Ended> {
         let units = i32::from(self.shown.units);
@@ -241,6 +272,11 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
             bath,
             cooling_min: self.cooling.map(in_minutes),
             room_c: self.room.room.map(in_celsius),
+            heat_c: self.own.heat.map(in_celsius),
+            soak_min: self.own.soak.map(in_minutes),
+            preheat_c: self.own.preheat.map(in_celsius),
+            tempers: self.own.temper.clone(),
+            recipe: self.as_recipe.clone().map(|name| v1::PlanRecipe { name, tank: self.tank.clone().unwrap_or_default() }),
             units,
         })
     }
@@ -249,7 +285,8 @@ Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
 impl Question for Cycle {
     type Response = v1::PlanCycleResponse;
     const RESPONSE: &'static str = "PlanCycleResponse";
-    const FLAGS: &'static [(&'static str, &'static str)] = &[("section.size_mm", "section")];
+    const FLAGS: &'static [(&'static str, &'static str)] =
+        &[("section.size_mm", "section"), ("tempers", "temper"), ("recipe.name", "as-recipe")];
     const PARTS: &'static [said::Part] = &[
         ("purge", Purge::FLAGS),
         ("cylinder", Cylinder::FLAGS),
@@ -262,12 +299,14 @@ impl Question for Cycle {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, said::Unasked> {
-        Ok(planning::cycle(&self.request().map_err(said::Unasked::Shop)?)?)
+    fn ask(&self) -> Result<Said, said::Unasked> {
+        let planning::Load { answers, recipe } = planning::cycle(&self.request().map_err(said::Unasked::Shop)?)?;
+        Ok(Said { answers, recipe })
     }
 
-    fn response(answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanCycleResponse { answers }
+    fn response(said: &Said) -> Self::Response {
+        let answers = said.answers.iter().map(planning::message).collect();
+        v1::PlanCycleResponse { answers, recipe: said.recipe.clone().unwrap_or_default() }
     }
 }
 

@@ -2,13 +2,14 @@
 
 use clap::Args;
 use hearthward_api::planning;
-use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Length, Mass, Ratio, ThermodynamicTemperature, Time, Volume};
 
-use super::said::{Question, Unasked, in_celsius, in_kilograms, in_litres, in_millimetres, in_minutes, in_percent, in_seconds};
+use super::said::{
+    Question, Said, Unasked, in_celsius, in_kilograms, in_litres, in_millimetres, in_minutes, in_percent, in_seconds,
+};
 use super::shop::{OF_CONFIG, ShopArgs};
 use super::steel::SectionArgs;
 use super::{HeatArgs, OilWord, RoomArgs, ShownArgs};
@@ -86,7 +87,7 @@ impl Question for Transfer {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let request = v1::PlanTransferRequest {
             section: self.section.section(),
             heat_c: self.heat.heat.map(in_celsius),
@@ -95,11 +96,11 @@ impl Question for Transfer {
             units: self.shown.units.into(),
             ..self.transfer.request(&self.in_air)
         };
-        Ok(vec![planning::transfer(&request)?])
+        Ok(planning::transfer(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanTransferResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanTransferResponse { answer: said.only() }
     }
 }
 
@@ -242,7 +243,7 @@ impl Question for Bath {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let mut request = v1::PlanBathRequest {
             section: self.section.section(),
             limit_c: self.limit.map(in_celsius),
@@ -255,11 +256,11 @@ impl Question for Bath {
         if let Some(tank) = &self.tank {
             self.shop.bath(tank, &mut request).map_err(Unasked::Shop)?;
         }
-        Ok(vec![planning::bath(&request)?])
+        Ok(planning::bath(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanBathResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanBathResponse { answer: said.only() }
     }
 }
 
@@ -315,7 +316,7 @@ impl Question for Plates {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let request = v1::PlanPlatesRequest {
             section: self.section.section(),
             part_kg: self.part_mass.map_or(0.0, in_kilograms),
@@ -328,10 +329,10 @@ impl Question for Plates {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::plates(&request)?])
+        Ok(planning::plates(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanPlatesResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanPlatesResponse { answer: said.only() }
     }
 }

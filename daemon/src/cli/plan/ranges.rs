@@ -69,6 +69,7 @@ fn host(message: &str) -> Option<(&'static str, Vec<&'static str>)> {
         "PlanRoom" => ("PlanCylinderRequest", vec!["room"]),
         "PlanEvening" => ("PlanCylinderRequest", vec!["evening"]),
         "PlanRamp" => ("PlanHeatUpRequest", vec!["ramp"]),
+        "PlanTemper" => ("PlanCycleRequest", vec!["tempers"]),
         "PlanTaper" => ("PlanTransferRequest", vec!["taper"]),
         "PlanTank" => ("PlanBathRequest", vec!["tank"]),
         "PlanFurnaceReading" => ("PlanFurnaceRequest", vec!["readings"]),
@@ -197,7 +198,13 @@ fn base(request: &str, strips: bool) -> Vec<u8> {
             v1::PlanPlatesRequest { section: section(), part_kg: 0.2, heat_c: Some(900.0), plates_kg: 6.0, ..Default::default() }
                 .encode_to_vec()
         }
-        _ => v1::PlanCycleRequest { steel: steel(), section: section(), ..Default::default() }.encode_to_vec(),
+        _ => v1::PlanCycleRequest {
+            steel: steel(),
+            section: section(),
+            tempers: vec![v1::PlanTemper { temperature_c: 205.0, time_min: None }],
+            ..Default::default()
+        }
+        .encode_to_vec(),
     }
 }
 

@@ -57,18 +57,40 @@ pub(super) trait Question: Args {
     const PARTS: &'static [Part] = &[];
 
     fn shown(&self) -> &ShownArgs;
-    fn ask(&self) -> Result<Vec<Answer>, Unasked>;
-    fn response(answers: Vec<v1::PlanAnswer>) -> Self::Response;
+    fn ask(&self) -> Result<Said, Unasked>;
+    fn response(said: &Said) -> Self::Response;
+}
+
+/// What is said to a question.
+#[derive(Debug)]
+pub(super) struct Said {
+    /// The answers, first that of the whole.
+    pub(super) answers: Vec<Answer>,
+    /// A recipe, where one was asked for: for people it is printed in place of the answers, which stand in it as comments.
+    pub(super) recipe: Option<String>,
+}
+
+impl From<Answer> for Said {
+    fn from(answer: Answer) -> Self {
+        Self { answers: vec![answer], recipe: None }
+    }
+}
+
+impl Said {
+    /// The one answer of a question that has one.
+    pub(super) fn only(&self) -> Option<v1::PlanAnswer> {
+        self.answers.first().map(message)
+    }
 }
 
 /// Answers a question on standard output.
 pub(super) fn answer<Q: Question>(question: Q) -> Result<(), Ended> {
-    let answers = question.ask().map_err(failed::<Q>)?;
+    let said = question.ask().map_err(failed::<Q>)?;
     if question.shown().json {
-        return print::line(proto_json(Q::RESPONSE, &Q::response(answers.iter().map(message).collect())));
+        return print::line(proto_json(Q::RESPONSE, &Q::response(&said)));
     }
-    let texts: Vec<String> = answers.iter().map(Answer::text).collect();
-    print::line(texts.join("\n\n"))
+    let texts = || said.answers.iter().map(Answer::text).collect::<Vec<_>>().join("\n\n");
+    print::line(said.recipe.unwrap_or_else(texts))
 }
 
 /// A failure, said in the flags that were typed.
@@ -110,7 +132,9 @@ fn named(word: &str, listed: Listed<'_>, flags: &[String]) -> String {
 /// The flag of a field: the one listed for it; that of a part's field, by the part's own list; or the longest that its path begins
 /// with, outer names left off as needed.
 fn flag_of(field: &str, (own, parts): Listed<'_>, flags: &[String]) -> Option<String> {
-    if let Some((_, flag)) = own.iter().find(|(name, _)| *name == field) {
+    // A flag that is typed once for each of a list stands for all that is said of one of them.
+    let listed = field.split('[').next().unwrap_or(field);
+    if let Some((_, flag)) = own.iter().find(|(name, _)| *name == field || *name == listed) {
         return Some(format!("--{flag}"));
     }
     let inner = |(part, own): &Part| Some((field.strip_prefix(part)?.strip_prefix('.')?, *own));

@@ -2,14 +2,13 @@
 
 use clap::{Args, ValueEnum};
 use hearthward_api::planning;
-use hearthward_process::plan::Answer;
 use hearthward_process::units;
 use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
 use uom::si::f64::{Length, Mass, Power, TemperatureInterval, ThermodynamicTemperature, Time, VolumeRate};
 
 use super::said::{
-    Question, Unasked, falling_k_min, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes,
+    Question, Said, Unasked, falling_k_min, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes,
     in_watts,
 };
 use super::{HeatArgs, RoomArgs, ShownArgs, said};
@@ -137,7 +136,7 @@ impl Question for HeatUp {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         if self.room.room.is_some() && self.start.is_some() && self.ramp.ramp.is_none() {
             let why = "--room does not count where --start is said and no --ramp is asked for: leave it out";
             return Err(Unasked::Shop(Ended::new(Exit::Usage, why)));
@@ -159,11 +158,11 @@ impl Question for HeatUp {
             ramp,
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::heat_up(&request)?])
+        Ok(planning::heat_up(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanHeatUpResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanHeatUpResponse { answer: said.only() }
     }
 }
 
@@ -207,7 +206,7 @@ impl Question for Temper {
         &self.shown
     }
 
-    fn ask(&self) -> Result<Vec<Answer>, Unasked> {
+    fn ask(&self) -> Result<Said, Unasked> {
         let request = v1::PlanTemperRequest {
             temperature_c: self.temperature.map(in_celsius),
             time_min: self.time.map(in_minutes),
@@ -217,10 +216,10 @@ impl Question for Temper {
             instead_min: self.instead.map(in_minutes),
             units: self.shown.units.into(),
         };
-        Ok(vec![planning::temper(&request)?])
+        Ok(planning::temper(&request)?.into())
     }
 
-    fn response(mut answers: Vec<v1::PlanAnswer>) -> Self::Response {
-        v1::PlanTemperResponse { answer: answers.pop() }
+    fn response(said: &Said) -> Self::Response {
+        v1::PlanTemperResponse { answer: said.only() }
     }
 }

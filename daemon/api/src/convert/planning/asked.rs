@@ -193,7 +193,9 @@ impl Asked {
 
     /// The answer with all that was taken and warned of.
     pub(super) fn said(self, mut answer: Answer) -> Answer {
-        answer.warnings.extend(self.warned);
+        // The arithmetic may have said the same of its own accord.
+        let new: Vec<Note> = self.warned.into_iter().filter(|note| !answer.warnings.contains(note)).collect();
+        answer.warnings.extend(new);
         answer.notes.extend(self.taken);
         answer
     }

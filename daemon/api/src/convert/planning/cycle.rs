@@ -3,21 +3,31 @@
 use hearthward_process::flow::Reference;
 use hearthward_process::oxide::SCALING_ENDS_C;
 use hearthward_process::plan::{Answer, CycleQuestion, GasSide, QuenchSide, RampWish};
-use hearthward_process::steel::Wish;
+use hearthward_process::steel::{Own, Steel, Wish};
 use hearthward_process::{plan, units};
 use hearthward_proto::v1;
 use uom::si::f64::{ThermodynamicTemperature, Time};
 use uom::si::thermodynamic_temperature::degree_celsius;
 use uom::si::volume_rate::liter_per_minute;
 
-use super::asked::{Asked, HRC, MINUTES, Result, Unplanned};
-use super::{gas, quench, steel};
+use super::asked::{Asked, CELSIUS, HRC, MINUTES, Result, Unplanned};
+use super::recipe::Names;
+use super::{gas, quench, recipe, steel};
 
-/// Answers [`v1::PlanCycleRequest`]: the proposed cycle first, then its parts.
+/// A whole load, answered.
+#[derive(Debug)]
+pub struct Load {
+    /// The proposed cycle first, then its parts.
+    pub answers: Vec<Answer>,
+    /// The recipe, where one was asked for.
+    pub recipe: Option<String>,
+}
+
+/// Answers [`v1::PlanCycleRequest`].
 ///
 /// # Errors
 /// [`Unplanned`] with the field that cannot be taken, or with why the gas is refused.
-pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
+pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Load> {
     let mut asked = Asked::new(request.units());
     let missing = || Unplanned::field("steel", "must be given, such as O1 or 1095");
     let steel = steel::named(&request.steel)?.ok_or_else(missing)?;
@@ -27,6 +37,8 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
         steel::tempered(steel, hrc)?;
     }
     let room = asked.room(request.room_c)?;
+    let own = own(&mut asked, request, steel)?;
+    let heat = own.heat.unwrap_or_else(|| steel.usual_heat());
     let wish = Wish {
         steel,
         section,
@@ -34,24 +46,47 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Vec<Answer>> {
         hardness_hrc,
         oil: quench::said_speed(request.oil()),
         room,
+        own,
     };
-    let proposed = hearthward_process::steel::cycle(&wish).map_err(|error| Unplanned::whole(&error))?;
-    let heat_c = proposed.soak.temperature.get::<degree_celsius>();
+    let names = request.recipe.as_ref().map(Names::read).transpose()?;
+    let heat_c = heat.get::<degree_celsius>();
     let gas = gas_side(&mut asked, request, heat_c)?;
     let ramp = request.ramp.as_ref().map(|ramp| held(ramp, request, gas.as_ref()));
-    let ramp = ramp.map(|ramp| steel::ramp(&mut asked, &ramp, proposed.soak.temperature, room)).transpose()?;
+    let ramp = ramp.map(|ramp| steel::ramp(&mut asked, &ramp, heat, room)).transpose()?;
     let question = CycleQuestion {
         wish,
         gas,
         quench: quench_side(&mut asked, request, heat_c)?,
         ramp,
-        cooling: cooling(&mut asked, request.cooling_min, ramp.as_ref(), proposed.soak.temperature)?,
+        cooling: cooling(&mut asked, request.cooling_min, ramp.as_ref(), heat)?,
     };
-    let (_, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
+    let (cycle, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
     if let Some(first) = answers.first_mut() {
         *first = asked.said(first.clone());
     }
-    Ok(answers)
+    let recipe = names.map(|names| recipe::written(&names, request, &question, &cycle, &answers)).transpose()?;
+    Ok(Load { answers, recipe })
+}
+
+/// The shop's own values.
+fn own(asked: &mut Asked, request: &v1::PlanCycleRequest, steel: &'static Steel) -> Result<Own> {
+    let heat = asked.may(&CELSIUS, "heat_c", request.heat_c, (50.0, steel::HEAT_C.1))?;
+    let hottest = heat.unwrap_or_else(|| steel.usual_heat());
+    steel.judged(hottest, asked.system).map_err(|error| Unplanned::of("heat_c", &error))?;
+    let preheat = asked.may(&CELSIUS, "preheat_c", request.preheat_c, (50.0, 1200.0))?;
+    if let Some(preheat) = preheat.filter(|preheat| *preheat >= hottest) {
+        let [preheat, heat] = [preheat, hottest].map(|t| units::show_temperature(t, asked.system));
+        return Err(Unplanned::field("preheat_c", format!("is {preheat}; it must stay below the heat of {heat}")));
+    }
+    if request.hardness_hrc.is_some() && !request.tempers.is_empty() {
+        return Err(Unplanned::field("tempers", "contradict hardness_hrc: give one of them"));
+    }
+    Ok(Own {
+        heat,
+        soak: asked.may(&MINUTES, "soak_min", request.soak_min, (0.0, 1e4))?,
+        preheat,
+        tempers: steel::tempers(asked, steel, &request.tempers)?,
+    })
 }
 
 /// How long an abandoned load cools: as said, or as the furnace of the ramp falls, or an hour.
@@ -88,13 +123,12 @@ fn gas_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> R
         }
         return Ok(None);
     };
-    let room_c = |own: Option<f64>| own.or(request.room_c);
     let (steel, heat_c) = (request.steel.clone(), Some(heat_c));
-    let purge = v1::PlanPurgeRequest { heat_c, steel, room_c: room_c(purge.room_c), ..purge.clone() };
+    let purge = v1::PlanPurgeRequest { heat_c, steel, room_c: purge.room_c.or(request.room_c), ..purge.clone() };
     let question = gas::purge_question(asked, &purge).map_err(|why| why.within("purge"))?;
     let cylinder = match &request.cylinder {
         Some(cylinder) => {
-            let cylinder = v1::PlanCylinderRequest { room_c: room_c(cylinder.room_c), ..cylinder.clone() };
+            let cylinder = v1::PlanCylinderRequest { room_c: cylinder.room_c.or(request.room_c), ..cylinder.clone() };
             Some(gas::cylinder_question(asked, &cylinder).map_err(|why| why.within("cylinder"))?)
         }
         None => None,
@@ -110,10 +144,10 @@ fn quench_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -
         (None, Some(_)) => return Err(Unplanned::field("transfer.time_s", "must be given with the bath")),
     };
     let (steel, section, heat_c) = (request.steel.clone(), request.section, Some(heat_c));
-    let room_c = |own: Option<f64>| own.or(request.room_c);
-    let transfer =
-        v1::PlanTransferRequest { steel: steel.clone(), section, heat_c, room_c: room_c(transfer.room_c), ..transfer.clone() };
-    let bath = v1::PlanBathRequest { steel, section, heat_c, oil: request.oil, room_c: room_c(bath.room_c), ..bath.clone() };
+    let room_c = transfer.room_c.or(request.room_c);
+    let transfer = v1::PlanTransferRequest { steel: steel.clone(), section, heat_c, room_c, ..transfer.clone() };
+    let room_c = bath.room_c.or(request.room_c);
+    let bath = v1::PlanBathRequest { steel, section, heat_c, oil: request.oil, room_c, ..bath.clone() };
     Ok(Some(QuenchSide {
         transfer: quench::transfer_question(asked, &transfer).map_err(|why| why.within("transfer"))?,
         bath: quench::bath_question(asked, &bath).map_err(|why| why.within("bath"))?,

@@ -10,12 +10,13 @@ mod cycle;
 mod furnace;
 mod gas;
 mod quench;
+mod recipe;
 mod steel;
 
 pub use answer::message;
 pub use asked::Unplanned;
 pub use chamber::{leak, meter_check};
-pub use cycle::cycle;
+pub use cycle::{Load, cycle};
 pub use furnace::{furnace, interrupted};
 pub use gas::{cylinder, purge};
 pub use quench::{bath, plates, transfer};

@@ -6,7 +6,7 @@ use hearthward_process::plan;
 use hearthward_process::plan::{Answer, HeatQuestion, RampWish, TemperQuestion};
 use hearthward_process::steel::Steel;
 use hearthward_process::tempering::Temper;
-use hearthward_process::units::{self, Ramp};
+use hearthward_process::units::{self, Ramp, System};
 use hearthward_proto::v1;
 use uom::si::f64::{Mass, TemperatureInterval, ThermodynamicTemperature, Time};
 use uom::si::temperature_interval::kelvin;
@@ -68,33 +68,63 @@ pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
         (Some(_), Some(_), _) => return Err(Unplanned::field("hardness_hrc", "contradicts temperature_c: give one of them")),
         (None, Some(hrc), Some(steel)) => tempered(steel, hrc)?,
         (None, Some(_), None) => return Err(Unplanned::field("steel", "must be given with hardness_hrc")),
-        (given, None, _) => asked.must(&CELSIUS, "temperature_c", given, (20.0, 750.0))?,
+        (given, None, _) => asked.must(&CELSIUS, "temperature_c", given, TEMPER_C)?,
     };
     if let Some(steel) = steel {
-        let begins_c = steel.tempering.first().map_or(0.0, |point| point.temper_c);
-        if temperature.get::<degree_celsius>() < begins_c {
-            steel.hardness_after(temperature).map_err(|error| Unplanned::of("temperature_c", &error))?;
-        }
+        above_the_begin(steel, temperature, asked.system)?;
     }
     let times = match request.tempers {
         0 => {
             asked.take("two tempers (common practice, no source)");
             2
         }
-        times @ 1..=10 => times,
+        times @ 1..=10 => times as usize,
         times => return Err(Unplanned::field("tempers", format!("are {times}; 1 to 10 are worked out"))),
     };
     let question = TemperQuestion {
-        temper: Temper {
-            temperature,
-            time: asked.or(&MINUTES, "time_min", (request.time_min, 120.0), (1.0, 6e4), "each temper's time")?,
-        },
-        times,
+        tempers: vec![Temper { temperature, time: temper_time(&mut asked, request.time_min)? }; times],
         steel,
         instead: asked.may(&MINUTES, "instead_min", request.instead_min, (1.0, 6e4))?,
     };
     let answer = plan::temper(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
     Ok(asked.said(answer))
+}
+
+/// The most tempers of a row: more than any steel asks for.
+const TEMPERS: usize = 10;
+
+/// The shop's own tempers of a whole load.
+pub(super) fn tempers(asked: &mut Asked, steel: &Steel, tempers: &[v1::PlanTemper]) -> Result<Vec<Temper>> {
+    if tempers.len() > TEMPERS {
+        return Err(Unplanned::field("tempers", format!("are {}; at most {TEMPERS} are worked out", tempers.len())));
+    }
+    let one = |(place, temper): (usize, &v1::PlanTemper)| {
+        let mut read = || {
+            let temperature = asked.need(&CELSIUS, "temperature_c", temper.temperature_c, TEMPER_C)?;
+            above_the_begin(steel, temperature, asked.system)?;
+            Ok(Temper { temperature, time: temper_time(asked, temper.time_min)? })
+        };
+        read().map_err(|why: Unplanned| why.within(&format!("tempers[{place}]")))
+    };
+    tempers.iter().enumerate().map(one).collect()
+}
+
+/// Temperatures that anybody tempers at, °C.
+const TEMPER_C: (f64, f64) = (20.0, 750.0);
+
+fn temper_time(asked: &mut Asked, minutes: Option<f64>) -> Result<Time> {
+    asked.or(&MINUTES, "time_min", (minutes, 120.0), (1.0, 6e4), "each temper's time")
+}
+
+/// Refuses a temper below where the steel's curve begins: it would be none.
+fn above_the_begin(steel: &Steel, temperature: ThermodynamicTemperature, system: System) -> Result<()> {
+    let begins = steel.tempering.first().map(|point| ThermodynamicTemperature::new::<degree_celsius>(point.temper_c));
+    let Some(begins) = begins.filter(|begins| temperature < *begins && steel.hardness_after(temperature).is_err()) else {
+        return Ok(());
+    };
+    let [said, begins] = [temperature, begins].map(|t| units::show_temperature(t, system));
+    let why = format!("is {said}; the tempering curve of {} begins at {begins}, and nothing is tempered below", steel.grade);
+    Err(Unplanned::field("temperature_c", why))
 }
 
 /// Hardnesses that anybody asks for.

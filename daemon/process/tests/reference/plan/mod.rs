@@ -16,7 +16,7 @@ use hearthward_process::purge::Purge;
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::room::{Room, USUAL_ALARM};
 use hearthward_process::stack::{Gaps, Shape};
-use hearthward_process::steel::{Medium, STEELS, Steel, Wish};
+use hearthward_process::steel::{Medium, Own, STEELS, Steel, Wish};
 use hearthward_process::tempering::Temper;
 use hearthward_process::transfer::{StillAir, Taper};
 use hearthward_process::units::{self, System};

@@ -80,7 +80,8 @@ fn a_whole_load_counts_its_ramp_and_its_room() {
 fn a_curve_that_ends_says_so_and_tells_no_hardness() {
     let ask = |grade: &str, temper_c| {
         let temper = Temper { temperature: celsius(temper_c), time: minutes(120.0) };
-        let question = plan::TemperQuestion { temper, times: 2, steel: Some(Steel::named(grade).unwrap()), instead: None };
+        let question =
+            plan::TemperQuestion { tempers: vec![temper; 2], steel: Some(Steel::named(grade).unwrap()), instead: None };
         plan::temper(&question, System::Us)
     };
     let beyond = ask("5160", 400.0).unwrap();
@@ -258,7 +259,7 @@ fn an_equal_temper_that_would_harden_anew_is_no_temper() {
     let ask = |grade: Option<&str>, temper_c, instead_min| {
         let temper = Temper { temperature: celsius(temper_c), time: minutes(120.0) };
         let steel = grade.map(|grade| Steel::named(grade).unwrap());
-        let question = plan::TemperQuestion { temper, times: 1, steel, instead: Some(minutes(instead_min)) };
+        let question = plan::TemperQuestion { tempers: vec![temper], steel, instead: Some(minutes(instead_min)) };
         plan::temper(&question, System::Metric).unwrap()
     };
     // 973.15 K × (20 + log10 2) / (20 - log10 60) = 1084 K by hand, 811 °C: beyond where the parameter is worked out.

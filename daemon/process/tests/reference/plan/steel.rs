@@ -142,8 +142,7 @@ fn a_bath_s_own_window_holds_in_a_whole_load() {
 #[test]
 fn two_tempers_are_worth_one_hotter() {
     let question = plan::TemperQuestion {
-        temper: Temper { temperature: celsius(205.0), time: minutes(120.0) },
-        times: 2,
+        tempers: vec![Temper { temperature: celsius(205.0), time: minutes(120.0) }; 2],
         steel: Some(Steel::named("L6").unwrap()),
         instead: Some(minutes(60.0)),
     };
@@ -158,7 +157,8 @@ fn two_tempers_are_worth_one_hotter() {
 fn a_hardness_is_that_of_the_curve_s_tempers() {
     let ask = |grade: &str, temper_c, hours: f64, times| {
         let temper = Temper { temperature: celsius(temper_c), time: minutes(60.0 * hours) };
-        let question = plan::TemperQuestion { temper, times, steel: Some(Steel::named(grade).unwrap()), instead: None };
+        let question =
+            plan::TemperQuestion { tempers: vec![temper; times], steel: Some(Steel::named(grade).unwrap()), instead: None };
         plan::temper(&question, System::Us).unwrap()
     };
     assert!(ask("L6", 205.0, 2.0, 2).warnings.is_empty() && ask("L6", 205.0, 1.0, 1).warnings.is_empty());
@@ -246,7 +246,15 @@ pub(super) fn load(grade: &str, mm: f64, hardness_hrc: Option<f64>) -> plan::Cyc
     let section = Section::plate(millimetres(mm)).unwrap();
     let steel = Steel::named(grade).unwrap();
     plan::CycleQuestion {
-        wish: Wish { steel, section, protected: true, hardness_hrc, oil: Some(OilSpeed::Medium), room: celsius(25.0) },
+        wish: Wish {
+            steel,
+            section,
+            protected: true,
+            hardness_hrc,
+            oil: Some(OilSpeed::Medium),
+            room: celsius(25.0),
+            own: Own::default(),
+        },
         gas: Some(plan::GasSide {
             purge: purge_question(),
             cylinder: Some(plan::CylinderQuestion { in_turn: vec![], ..cylinder_question(165.0) }),
@@ -288,4 +296,33 @@ fn a_whole_load_is_answered_in_one_call() {
             assert!(!item.shown.is_empty() && !matches!(item.value, Value::Number(n) if !n.is_finite()), "{}", item.key);
         }
     }
+}
+
+#[test]
+fn the_shop_s_own_values_go_through_the_whole_load() {
+    let tempers = [(205.0, 120.0), (190.0, 60.0)];
+    let tempers = tempers.map(|(t_c, min)| Temper { temperature: celsius(t_c), time: minutes(min) }).into();
+    let own = Own { heat: Some(celsius(860.0)), soak: Some(minutes(5.0)), preheat: Some(celsius(600.0)), tempers };
+    let mut question = load("L6", 3.0, None);
+    question.wish.own = own;
+    let (_, answers) = plan::cycle(&question, System::Metric).unwrap();
+    let first = &answers[0];
+    // The table's L6: 790 to 845 °C, at least 10 min for 3 mm, preheat 650 °C, tempers of 175 to 540 °C.
+    for (key, value, table) in [
+        ("soak_c", 860.0, "815 °C"),
+        ("soak_least_s", 300.0, "10 min"),
+        ("preheat_c", 600.0, "650 °C"),
+        ("temper_c", 205.0, "175 °C to 540 °C"),
+    ] {
+        let item = first.item(key).unwrap();
+        assert!(item.basis.contains(&format!("yours; the table says {table}")), "{key}: {}", item.basis);
+        assert!((first.number(key).unwrap() - value).abs() < 1e-9, "{key}");
+    }
+    assert!(warned(first, "860 °C is too hot") && warned(first, "a soak of 5 min is shorter than the 10 min"));
+    assert!(answers.iter().any(|answer| answer.title == "Heat from 600 °C to 860 °C"));
+    assert!(answers.iter().any(|answer| answer.title == "Transfer from 860 °C"));
+    let last = answers.last().unwrap();
+    assert_eq!(last.title, "120 min at 205 °C, then 60 min at 190 °C");
+    // Hollomon and Jaffe by hand: an hour at 190 °C is 463.15/478.15 × 20 - 20 = -0.6274 decades of hours at 205 °C, 0.236 h.
+    assert!((last.number("together_s").unwrap() - (2.0 + 0.235_833) * 3600.0).abs() < 1.0, "{}", last.text());
 }
