@@ -1,11 +1,13 @@
 //! Heating against eigenvalue series and ODE integration by scipy.
 
-use crate::quantities::{celsius, millimetres, share};
+use crate::quantities::{celsius, millimetres, seconds, share};
 use crate::table::table;
-use hearthward_process::heating::{Section, Shape, Surface, Surroundings, core_by_conduction, time_to};
+use core::f64::consts::PI;
+use hearthward_process::heating::{Section, Shape, Surface, Surroundings, come_to_heat_on_ramp, core_by_conduction, time_to};
 use hearthward_process::thermal::{HeatCapacity, enthalpy, specific_heat};
-use uom::si::f64::HeatTransfer;
+use uom::si::f64::{HeatTransfer, TemperatureInterval};
 use uom::si::heat_transfer::watt_per_square_meter_kelvin;
+use uom::si::temperature_interval::kelvin;
 
 fn shape(name: &str) -> Shape {
     match name {
@@ -101,12 +103,73 @@ fn a_thick_plates_core_lags() {
         row.agrees("centre_to_790_c_s", core(790.0).time.value, 5e-3);
         let end = core(795.0);
         row.agrees("centre_to_795_c_s", end.time.value, 5e-3);
-        row.agrees("largest_surface_minus_centre_k", end.lag.value, 0.01);
-        row.near("surface_c_at_largest_lag", end.surface_then.value - 273.15, 10.0);
+        row.agrees("largest_surface_minus_centre_k", end.lag.value, 5e-3);
+        row.agrees("largest_surface_minus_centre_below_700_c_k", end.lag.value, 5e-3);
+        // The table takes the place from its solver's own steps, of up to 5 s and 5 K, where the lead is flat to some parts in
+        // 100 000: there it is the table that is off, by up to 6 K. In a thin plate heat flows steadily, and the lead is largest where
+        // flux over conductivity is: at 307.96 °C for scaled steel of 10 W/(m² K), by its closed form. Ours agrees with that.
+        row.near("surface_c_at_largest_lag", end.surface_then.value - 273.15, 6.0);
+        if row.number("thickness_mm") == 6.0 {
+            let lead = |t_c: f64| {
+                let (hot_k, t_k) = (1073.15_f64, t_c + 273.15);
+                (0.8 * 5.670_374e-8 * (hot_k.powi(4) - t_k.powi(4)) + 10.0 * (hot_k - t_k)) / (54.0 - 0.0333 * t_c)
+            };
+            let place = (2500..7000_u32).map(|t| f64::from(t) / 10.0).max_by(|a, b| lead(*a).total_cmp(&lead(*b))).unwrap();
+            assert!((end.surface_then.value - 273.15 - place).abs() < 5e-3 * place, "{} beside {place}", end.surface_then.value);
+        }
         // The quick answer, lumped and stretched by the series, beside it.
         let quick = time_to(plate, celsius(25.0), celsius(795.0), &furnace).unwrap();
         row.agrees("centre_to_795_c_s", quick.time.value, 0.02);
         row.agrees("lumped_to_795_c_s", quick.lumped.value, 5e-3);
+    }
+}
+
+/// When the core of a plate is within 5 K of walls that climb evenly from 20 to 800 °C and stay there, heat by convection alone: the
+/// textbook's eigenvalue series, folded with the climb (Duhamel). The roots are found here a second time, by halving.
+fn core_on_a_ramp_s(thickness_m: f64, w_m2_k: f64, rate_k_s: f64) -> f64 {
+    let (half_m, k_w_m_k, held) = (thickness_m / 2.0, 27.3, 7850.0 * 650.0);
+    let biot = w_m2_k * half_m / k_w_m_k;
+    let climb_s = 780.0 / rate_k_s;
+    let modes: Vec<(f64, f64)> = (0..40_u32)
+        .map(|n| {
+            let (mut low, mut high) = (f64::from(n) * PI, (f64::from(n) + 0.5) * PI);
+            for _ in 0..200 {
+                let middle = (low + high) / 2.0;
+                if middle * middle.tan() < biot { low = middle } else { high = middle }
+            }
+            let zeta = (low + high) / 2.0;
+            (4.0 * zeta.sin() / (2.0 * zeta + (2.0 * zeta).sin()), zeta * zeta * k_w_m_k / held / half_m / half_m)
+        })
+        .collect();
+    let lacks_k = |s: f64| -> f64 {
+        modes.iter().map(|(c, pace)| rate_k_s * c / pace * (1.0 - (-pace * climb_s).exp()) * (-pace * (s - climb_s)).exp()).sum()
+    };
+    let (mut low, mut high) = (climb_s, climb_s * 10.0);
+    for _ in 0..200 {
+        let middle = (low + high) / 2.0;
+        if lacks_k(middle) > 5.0 { low = middle } else { high = middle }
+    }
+    (low + high) / 2.0
+}
+
+#[test]
+fn a_core_on_a_ramp_comes_when_the_series_says() {
+    // The least emissivity that is taken adds at most 4 ε σ T³ at 800 °C to the convection: so the truth lies between two plates.
+    let radiation = 4.0 * 0.01 * 5.670_374e-8 * 1073.15_f64.powi(3);
+    for (size_mm, w_m2_k, rate_k_min, thick) in [(6.0, 100.0, 30.0, false), (25.0, 150.0, 15.0, true), (40.0, 200.0, 60.0, true)]
+    {
+        let furnace = furnace(0.01, w_m2_k, HeatCapacity::Austenite);
+        let plate = Section::plate(millimetres(size_mm)).unwrap();
+        let each = seconds(60.0 / rate_k_min);
+        let climb: Vec<_> = (21..=800_u32).map(|end_c| (celsius(f64::from(end_c)), each)).collect();
+        let ours = come_to_heat_on_ramp(plate, celsius(20.0), &furnace, &climb, TemperatureInterval::new::<kelvin>(5.0)).unwrap();
+        let between = [w_m2_k + radiation, w_m2_k].map(|w_m2_k| core_on_a_ramp_s(size_mm / 1e3, w_m2_k, rate_k_min / 60.0));
+        let climb_s = 780.0 / rate_k_min * 60.0;
+        // The lag behind the climb is what is worked out: within 3 %, as for the quick answer beside the cells.
+        let [least, most] = between.map(|s| s - climb_s);
+        let lag = ours.time.value - climb_s;
+        assert!(lag > 0.97 * least && lag < 1.03 * most, "{size_mm} mm: {lag} s, not {least} to {most}");
+        assert_eq!(ours.time > ours.lumped, thick, "{size_mm} mm");
     }
 }
 

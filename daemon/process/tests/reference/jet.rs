@@ -1,7 +1,8 @@
 //! Ports and mixing against CoolProp's properties and Fuller's method.
 
-use crate::quantities::{celsius, millimetres, standard};
+use crate::quantities::{celsius, litres, millimetres, standard};
 use crate::table::{SIX_DIGITS, table};
+use hearthward_process::chamber::Chamber;
 use hearthward_process::gas::Gas;
 use hearthward_process::jet::{Port, Regime, argon_in_air, diffusion_time, entry};
 
@@ -41,5 +42,7 @@ fn diffusion_is_slow() {
         row.agrees("d_ar_air_m2_s", argon_in_air(t).unwrap().value, 1e-5 + SIX_DIGITS);
         let time = diffusion_time(millimetres(row.number("height_m") * 1e3), t).unwrap();
         row.agrees("diffusion_time_s", time.value, 1e-5 + SIX_DIGITS);
+        let fill = Chamber::tight(litres(9.4)).unwrap().holds(t).value / standard(2.0).value;
+        row.agrees("fill_time_9_4_l_at_2_0_std_l_min_s", fill, 1e-5 + SIX_DIGITS);
     }
 }

@@ -53,6 +53,11 @@ fn the_valve_and_both_limits_are_followed() {
             let mark = meter::reading_for(standard(flow), &scale, &service).unwrap();
             row.agrees(column, mark.get::<liter_per_minute>(), 1e-3);
         }
+        let true_flow = meter::flow_at(litres_per_minute(5.0), &scale, &service).unwrap();
+        row.agrees("true_std_l_min_at_reading_5", to_standard(true_flow), 1e-3);
+        // As good as the viscosity, 2 % of the factor, is the difference.
+        let ratio = factor.viscous_factor.value / factor.factor.value;
+        row.near("disagreement_percent", (ratio - 1.0) * 100.0, 2.0 * ratio);
     }
 }
 

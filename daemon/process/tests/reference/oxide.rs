@@ -2,11 +2,14 @@
 
 use crate::quantities::{celsius, minutes, seconds, share, square_centimetres};
 use crate::table::{SIX_DIGITS, table};
+use hearthward_process::flow::Reference;
 use hearthward_process::oxide::{self, Oxide};
 use hearthward_process::transfer::StillAir;
-use uom::si::f64::Mass;
+use uom::si::amount_of_substance::mole;
+use uom::si::f64::{AmountOfSubstance, Mass};
 use uom::si::length::micrometer;
 use uom::si::mass::milligram;
+use uom::si::volume::milliliter;
 
 fn oxide(formula: &str) -> Oxide {
     match formula {
@@ -38,8 +41,14 @@ fn scale_grows_by_the_parabola() {
         let tolerance = 1e-4 + SIX_DIGITS;
         row.agrees("scale_um", ours.thickness.get::<micrometer>(), tolerance);
         row.agrees("metal_lost_um", ours.metal.get::<micrometer>(), tolerance);
+        // The parabola's constant, out of a minute's scale; and the thickness of those who read the law as x² = 2 kp t.
+        let minute_cm = oxide::in_air(t, minutes(1.0)).unwrap().thickness.value * 100.0;
+        row.agrees("kp_cm2_s", minute_cm * minute_cm / 60.0, tolerance);
+        row.agrees("scale_um_if_x2_is_2kpt", ours.thickness.get::<micrometer>() * 2.0_f64.sqrt(), tolerance);
         if row.maybe("scale_um_second_law").is_some() {
             row.agrees("scale_um_second_law", ours.second_opinion.get::<micrometer>(), tolerance);
+            let each = Oxide::Wustite.thickness(mg(1.0), square_centimetres(1.0));
+            row.agrees("mass_gain_second_law_mg_cm2", (ours.second_opinion / each).value, tolerance);
         } else {
             // 401 µm measured: Materials 18 (2025) 2463.
             assert!((ours.thickness.get::<micrometer>() / 401.0 - 1.0).abs() < 0.15);
@@ -102,5 +111,10 @@ fn the_oxygen_that_got_in_bounds_the_carbon_lost() {
         row.agrees("iron_lost_as_feo_um", ours.metal.get::<micrometer>(), 1e-3);
         row.agrees("decarburized_depth_co_um", ours.decarburised.get::<micrometer>(), 1e-3);
         row.agrees("decarburized_depth_co2_um", ours.decarburised_co2.get::<micrometer>(), 1e-3);
+        // The carbon of the skin that was robbed of it, steel of 7.85 g/cm³; and the oxygen as a volume, 31.998 g/mol.
+        let skin_cm3 = ours.decarburised.get::<micrometer>() * 1e-4 * row.number("steel_area_cm2");
+        row.agrees("carbon_removed_as_co_mg", skin_cm3 * 7850.0 * row.number("carbon_percent") / 100.0, 1e-3);
+        let oxygen = AmountOfSubstance::new::<mole>(row.number("oxygen_mg") / 31_998.0);
+        row.agrees("oxygen_std_ml", Reference::TWENTY_ONE.volume(oxygen).get::<milliliter>(), 1e-3);
     }
 }

@@ -3,7 +3,7 @@
 use crate::quantities::{bars, celsius, litres, litres_per_minute, minutes, ppm, seconds, share, standard, to_standard};
 use crate::table::{SIX_DIGITS, table};
 use hearthward_process::chamber::{Chamber, ChamberGas, Inputs, Pores};
-use hearthward_process::flow::{Reference, actual};
+use hearthward_process::flow::{Reference, actual, expansion};
 use hearthward_process::purge::{self, Purge, Reached};
 use hearthward_process::units;
 use uom::si::volume::liter;
@@ -18,11 +18,16 @@ fn steady(flow_l_min: f64, t_c: f64) -> Purge {
     }
 }
 
-fn minutes_to(chamber: &Chamber, purge: &Purge, level: f64) -> f64 {
+/// The time to a level, min, and the gas that it takes, standard litres.
+fn reached(chamber: &Chamber, purge: &Purge, level: f64) -> (f64, f64) {
     match purge::time_to(chamber, purge, share(level)).unwrap() {
-        Reached::After { time, .. } => time.value / 60.0,
+        Reached::After { time, gas, .. } => (time.value / 60.0, Reference::TWENTY_ONE.volume(gas).get::<liter>()),
         Reached::Never { why, .. } => panic!("never: {why}"),
     }
+}
+
+fn minutes_to(chamber: &Chamber, purge: &Purge, level: f64) -> f64 {
+    reached(chamber, purge, level).0
 }
 
 #[test]
@@ -57,9 +62,13 @@ fn a_hot_chamber_changes_its_gas_faster() {
         let purge = steady(row.number("flow_std_l_min"), row.number("chamber_c"));
         let n = purge::changes(&chamber, purge.flow, purge.temperature, minutes(1.0)).unwrap();
         row.agrees("volume_changes_per_min", n.value, 1e-4);
+        let swells = expansion(Reference::TWENTY_ONE, purge.temperature, bars(1.013_25)).unwrap();
+        row.agrees("expansion_factor", swells.value, 1e-4);
         let clean = Purge { gas_oxygen: ppm(0.0), ..purge };
         row.agrees("minutes_to_1_percent_o2", minutes_to(&chamber, &clean, 0.01), 1e-4);
-        row.agrees("minutes_to_100_ppm_o2_with_5_ppm_gas", minutes_to(&chamber, &purge, 1e-4), 1e-4);
+        let (minutes, litres) = reached(&chamber, &purge, 1e-4);
+        row.agrees("minutes_to_100_ppm_o2_with_5_ppm_gas", minutes, 1e-4);
+        row.agrees("std_litres_to_100_ppm", litres, 1e-4);
     }
 }
 
@@ -119,15 +128,20 @@ fn lined(row: &crate::table::Row) -> (Chamber, Inputs, f64, bool) {
 }
 
 /// Steps a lined chamber by half minutes and hands each state over, as the decision core does with its scans.
-fn run(row: &crate::table::Row, to_min: f64, mut each: impl FnMut(f64, &ChamberGas)) {
-    let (chamber, inputs, switch_min, heated) = lined(row);
-    let mut gas = ChamberGas::air(&chamber, celsius(25.0)).unwrap();
+fn run(row: &crate::table::Row, to_min: f64, each: impl FnMut(f64, &ChamberGas)) {
+    stepped(row, &lined(row).0, to_min, each);
+}
+
+/// The same of any chamber, through the flows and the heat of a row.
+fn stepped(row: &crate::table::Row, chamber: &Chamber, to_min: f64, mut each: impl FnMut(f64, &ChamberGas)) {
+    let (_, inputs, switch_min, heated) = lined(row);
+    let mut gas = ChamberGas::air(chamber, celsius(25.0)).unwrap();
     for half in 1..=(to_min * 2.0) as u32 {
         let now_min = f64::from(half) / 2.0;
         let t_c = if heated { 25.0 + 775.0 * ((now_min - 10.0) / 60.0).clamp(0.0, 1.0) } else { 25.0 };
         let flow = standard(if now_min <= switch_min { 8.0 } else { 2.0 });
         let step = Inputs { time: seconds(30.0), temperature: celsius(t_c), inflow: flow, ..inputs };
-        gas = gas.step(&chamber, &step).unwrap().gas;
+        gas = gas.step(chamber, &step).unwrap().gas;
         each(now_min, &gas);
     }
 }
@@ -149,12 +163,25 @@ fn pore_air_feeds_the_chamber_for_hours() {
             }
         });
         assert!(left.next().is_none(), "a row was never reached");
+        // What people work out who forget the pores: the chamber as one well-mixed volume.
+        let tight = Chamber::tight(litres(last.number("chamber_l"))).unwrap();
+        let mut left = case.iter().peekable();
+        stepped(last, &tight, last.number("time_min"), |now_min, gas| {
+            if let Some(row) = left.next_if(|row| (row.number("time_min") - now_min).abs() < 1e-9) {
+                row.agrees("oxygen_ppm_single_volume", gas.oxygen().value * 1e6, 1e-4);
+            }
+        });
+        assert!(left.next().is_none(), "a row was never reached");
     }
 }
 
 #[test]
 fn pore_air_sets_the_time() {
     for row in table!("wall_air_times") {
+        let tight = Chamber::tight(litres(row.number("chamber_l"))).unwrap();
+        row.agrees("single_volume_minutes_to_100_ppm", minutes_to(&tight, &steady(8.0, 25.0), 1e-4), 1e-4);
+        let mut left_mg = 0.0;
+        let pores_mol = Reference::at(celsius(25.0)).unwrap().amount(litres(row.number("pore_air_l"))).value;
         let mut since = [0.0; 3];
         let levels = [0.01, 1e-3, 1e-4];
         run(&row, 900.0, |now_min, gas| {
@@ -163,7 +190,11 @@ fn pore_air_sets_the_time() {
                     *since = now_min + 0.5;
                 }
             }
+            if now_min == 10.0 {
+                left_mg = gas.oxygen_in_pores().value * pores_mol * 31_998.0;
+            }
         });
+        row.agrees("oxygen_left_in_pores_at_10_min_mg", left_mg, 1e-4);
         let columns = ["minutes_to_stay_under_1_percent", "minutes_to_stay_under_1000_ppm", "minutes_to_stay_under_100_ppm"];
         for (column, since) in columns.into_iter().zip(since) {
             match row.maybe(column) {

@@ -38,6 +38,8 @@ fn millivolts_give_temperatures() {
         row.near("hot_c", hot.value - 273.15, 6e-5);
         let bare = couple(&row).temperature(measured, celsius(0.0)).unwrap();
         row.near("hot_if_cold_junction_ignored_c", bare.value - 273.15, 0.05);
+        // The usual mistake: degrees of the cold junction added where its voltage should be.
+        row.near("hot_if_cold_temperature_simply_added_c", bare.value - 273.15 + row.number("cold_c"), 0.05);
     }
 }
 
