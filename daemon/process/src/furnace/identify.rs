@@ -138,3 +138,42 @@ fn rates(u: f64, s: f64, q: f64) -> (f64, f64) {
     let fast = (s + root) / (2.0 * q);
     (fast, u / (q * fast))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RECORD: &str = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/identification.csv"));
+
+    /// The record of the table is the exact solution of the two nodes, by a matrix exponential; it is printed to six digits.
+    #[test]
+    fn the_forward_run_is_the_record() {
+        // Heater, chamber, coupling and loss of `identification_truth.csv`; S = C1 + C2 (1 + U/K), Q = C1 C2 / K.
+        for (name, c1, c2, k, u) in [
+            ("A medium brick", 6500.0, 1200.0, 25.0, 0.9),
+            ("B light fibre", 2200.0, 500.0, 15.0, 1.1),
+            ("C heavy brick", 22_000.0, 4500.0, 60.0, 2.2),
+        ] {
+            let rows: Vec<Vec<&str>> =
+                RECORD.lines().filter(|line| line.starts_with(name)).map(|line| line.split(',').collect()).collect();
+            let number = |row: &[&str], at: usize| row[at].parse::<f64>().unwrap();
+            let record: Vec<Reading> = rows
+                .iter()
+                .map(|row| Reading {
+                    time: si::seconds(number(row, 1)),
+                    power: Power::new::<uom::si::power::watt>(number(row, 2)),
+                    chamber: si::from_celsius(number(row, 4)),
+                })
+                .collect();
+            let mut compared = 0;
+            for (over_k, row) in simulate(&record, 0.0, [u, c1 + c2 * (1.0 + u / k), c1 * c2 / k]).zip(&rows) {
+                let decimals = row[4].split_once('.').map_or(0, |(_, part)| part.len()) as i32;
+                let printed = libm::pow(10.0, -f64::from(decimals)) / 2.0;
+                let ours_c = over_k + 25.0;
+                assert!((ours_c - number(row, 4)).abs() <= printed + 1e-6, "{name} at {} s: {ours_c}, not {}", row[1], row[4]);
+                compared += 1;
+            }
+            assert!(compared > 20, "{name}: {compared}");
+        }
+    }
+}

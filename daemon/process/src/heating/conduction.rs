@@ -118,3 +118,23 @@ fn temperature_c(enthalpy_j_kg: f64, near_c: f64) -> f64 {
     }
     t_c
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_passes_the_surface_is_what_the_plate_holds_more() {
+        let flux = |t_c: f64| 60.0 * (800.0 - t_c);
+        let mut plate = Plate::new(0.006, 25.0);
+        let (mut passed_j_m2, cold) = (0.0, plate.enthalpy_j_kg);
+        // Through the peak of the heat capacity and on, the stable step of a plate of these cells.
+        for _ in 0..200_000 {
+            passed_j_m2 += flux(plate.surface_c(&flux)) * 0.01;
+            plate.step(0.01, &flux);
+        }
+        let held: f64 = plate.enthalpy_j_kg.iter().zip(cold).map(|(now, cold)| (now - cold) * STEEL_KG_M3 * plate.cell_m).sum();
+        assert!(plate.core_c() > 740.0, "{}", plate.core_c());
+        assert!((held / passed_j_m2 - 1.0).abs() < 1e-9, "{held} J/m² held, {passed_j_m2} passed");
+    }
+}

@@ -140,3 +140,32 @@ const CELLS: usize = 32;
 const LONGEST_STEP_S: f64 = 0.02;
 /// Of austenite.
 const CONDUCTIVITY_W_M_K: f64 = 27.3;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_taper_loses_what_passes_its_faces() {
+        let grid = Grid::new(0.000_5, 0.004, 0.03);
+        let mut over_k: [f64; CELLS] = core::array::from_fn(|i| 400.0 + 12.0 * i as f64);
+        let held = |over_k: &[f64; CELLS]| -> f64 { grid.held.iter().zip(over_k).map(|(held, t)| held * t).sum() };
+        let first = held(&over_k);
+        let mut lost = 0.0;
+        for _ in 0..500 {
+            let coefficient = |t: f64| 20.0 + 0.1 * t;
+            let next = grid.step(&over_k, 0.02, coefficient);
+            for i in 0..CELLS {
+                // The rule of Crank and Nicolson: the mean of before and after, with the coefficient of before.
+                lost += grid.surface[i] * coefficient(over_k[i]) * (over_k[i] + next[i]) / 2.0 * 0.02;
+            }
+            over_k = next;
+        }
+        assert!(lost > 0.01 * first, "{lost} of {first}");
+        assert!(((first - held(&over_k)) / lost - 1.0).abs() < 1e-9, "{first} {} {lost}", held(&over_k));
+        // What only flows inside is not lost, however steep it was.
+        let steep: [f64; CELLS] = core::array::from_fn(|i| if i % 2 == 0 { 500.0 } else { 100.0 });
+        let even = grid.step(&steep, 0.02, |_| 0.0);
+        assert!((held(&even) / held(&steep) - 1.0).abs() < 1e-12 && (even[0] - steep[0]).abs() > 1.0);
+    }
+}

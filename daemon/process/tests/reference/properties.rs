@@ -4,6 +4,7 @@ use crate::quantities::{bars, celsius, kilograms, litres, millimetres, ppm, seco
 use hearthward_process::chamber::{Chamber, ChamberGas, Inputs, Pores};
 use hearthward_process::cylinder::Cylinder;
 use hearthward_process::flow::Reference;
+use hearthward_process::furnace::{Furnace, Load, Nodes};
 use hearthward_process::gas::{Gas, Mixture};
 use hearthward_process::heating::{Section, Surface, Surroundings, time_to};
 use hearthward_process::purge::{self, Purge, Reached};
@@ -15,9 +16,12 @@ use hearthward_process::thermocouple::Thermocouple;
 use hearthward_process::transfer::{StillAir, after, seconds_until};
 use hearthward_process::{AmountFlow, units};
 use proptest::prelude::*;
-use uom::si::f64::Frequency;
+use uom::si::f64::{Frequency, HeatCapacity, Power, ThermalConductance};
 use uom::si::frequency::hertz;
+use uom::si::heat_capacity::joule_per_kelvin;
+use uom::si::power::watt;
 use uom::si::pressure::bar;
+use uom::si::thermal_conductance::watt_per_kelvin;
 
 fn lined(pores_l: f64, exchange_s: f64) -> Chamber {
     let pores = Pores { volume: litres(pores_l), exchange: seconds(exchange_s), warming: share(0.5), room: celsius(25.0) };
@@ -210,10 +214,47 @@ proptest! {
         };
         let gas = Mixture::from(Gas::Argon);
         let ours = draught(&gas, celsius(t), celsius(25.0), &gaps, standard(q));
-        prop_assume!(ours.is_ok());
         let ours = ours.unwrap();
         let off: AmountFlow = ours.gas_out - ours.air_in - standard(q);
         prop_assert!(off.value.abs() <= 1e-9 * ours.gas_out.value.max(1e-9));
+    }
+
+    #[test]
+    fn what_a_heater_gives_is_held(
+        heater in 500.0..20_000.0_f64, chamber in 200.0..5000.0_f64, coupling in 5.0..60.0_f64, load in 50.0..2000.0_f64, watts in 800.0..6000.0_f64,
+    ) {
+        let joules = HeatCapacity::new::<joule_per_kelvin>;
+        // The least loss that is taken: beside the heat held it is below a part in a thousand million.
+        let nodes = Nodes {
+            heater: joules(heater), chamber: joules(chamber),
+            coupling: ThermalConductance::new::<watt_per_kelvin>(coupling), loss: ThermalConductance::new::<watt_per_kelvin>(1e-6),
+        };
+        let part = Load { capacity: joules(load), coupling: ThermalConductance::new::<watt_per_kelvin>(3.0) };
+        let ours = nodes.heat_up(Power::new::<watt>(watts), celsius(25.0), celsius(800.0), Some(part)).unwrap();
+        let rise = |t: uom::si::f64::ThermodynamicTemperature| t.value - 298.15;
+        let held = heater * rise(ours.heater) + chamber * 775.0 + load * rise(ours.load.unwrap());
+        let lost = 1e-6 * ours.time.value * rise(ours.heater);
+        let given = watts * ours.time.value;
+        prop_assert!(given - held <= lost + 1e-9 * given && held - given <= 1e-9 * given, "{} given, {} held", given, held);
+    }
+
+    #[test]
+    fn a_climb_at_rated_power_balances(loss in 0.3..1.2_f64, capacity in 3000.0..10_000.0_f64, watts in 1800.0..3000.0_f64) {
+        let furnace = Furnace {
+            rated: Power::new::<watt>(watts), loss: ThermalConductance::new::<watt_per_kelvin>(loss),
+            capacity: HeatCapacity::new::<joule_per_kelvin>(capacity), room: celsius(20.0),
+        };
+        // A ramp that no such furnace can follow: all of its power all the way, no load and no gas.
+        let ramp = units::ramp("100 K/min").unwrap();
+        let climb = furnace.climb(celsius(20.0), celsius(800.0), ramp, kilograms(0.0), (Gas::Argon, standard(0.0))).unwrap().unwrap();
+        let (mut from, mut given, mut lost) = (celsius(20.0), 0.0, 0.0);
+        for (end, time) in climb {
+            given += watts * time.value;
+            lost += loss * ((end.value + from.value) / 2.0 - 293.15) * time.value;
+            from = end;
+        }
+        prop_assert!((from.value - 1073.15).abs() < 1e-9);
+        prop_assert!((given - lost - capacity * 780.0).abs() <= 1e-9 * given, "{} given, {} lost", given, lost);
     }
 
     #[test]
