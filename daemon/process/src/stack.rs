@@ -7,7 +7,9 @@
 //!
 //! The orifice law is an upper bound for narrow gaps: below a Reynolds number of a few hundred the flow is viscous and
 //! the need may be 3 to 300 times smaller. The second bound takes the gap as a plane slot of the seal's depth; the truth
-//! lies below the smaller of the two.
+//! lies below the smaller of the two. The same holds of the air that is drawn in, by the same two laws at the same purge.
+//!
+//! Gas that weighs as much as the room's air makes no draught: nothing is drawn in, and no flow is needed to hold it.
 
 use crate::constants::{ATMOSPHERE_PA, GRAVITY, R};
 use crate::error::{Result, impossible, within};
@@ -50,12 +52,15 @@ pub struct Draught {
     pub bottom: Pressure,
     /// Inside over outside at the highest gap.
     pub top: Pressure,
-    /// The height at which the two are equal, over the lowest gap; outside the chamber where all gaps blow one way.
-    pub neutral: Length,
+    /// The height at which the two are equal, over the lowest gap; outside the chamber where all gaps blow one way, none without
+    /// a draught.
+    pub neutral: Option<Length>,
     /// The gas that leaves.
     pub gas_out: AmountFlow,
-    /// The air that enters.
+    /// The air that enters, by the orifice law.
     pub air_in: AmountFlow,
+    /// The same if the gaps are viscous slots of the seal's depth, filled with air of the room where it enters.
+    pub air_in_viscous: AmountFlow,
     /// The smallest purge that keeps every gap blowing outward, by the orifice law.
     pub holding: AmountFlow,
     /// The same if the gaps are viscous slots of the seal's depth.
@@ -66,13 +71,28 @@ pub struct Draught {
     pub notes: Vec<Note>,
 }
 
+impl Draught {
+    /// The smallest purge that keeps every gap blowing outward: the smaller of the two upper bounds.
+    pub fn holds(&self) -> AmountFlow {
+        smaller(self.holding, self.holding_viscous)
+    }
+
+    /// The air that may enter: the smaller of the two upper bounds, so none from [`Draught::holds`] on.
+    pub fn draws(&self) -> AmountFlow {
+        smaller(self.air_in, self.air_in_viscous)
+    }
+}
+
+fn smaller(a: AmountFlow, b: AmountFlow) -> AmountFlow {
+    if a < b { a } else { b }
+}
+
 /// The chimney of a chamber filled with a gas at a temperature, under a purge (which may be zero).
 ///
 /// A snapshot: the fill has not yet been diluted by what enters, and air that enters warms at once.
 ///
 /// # Errors
-/// A height outside 0.01 to 5 m, a gap outside 0.01 to 20 mm wide, a temperature outside -20 to 1250 °C, a chamber gas
-/// as heavy as the room's air.
+/// A height outside 0.01 to 5 m, a gap outside 0.01 to 20 mm wide, a temperature outside -20 to 1250 °C.
 pub fn draught(
     gas: &Mixture,
     chamber: ThermodynamicTemperature,
@@ -92,9 +112,17 @@ pub fn draught(
     })?;
     let (out, air) = column.flows(p0_pa);
     let rise_pa = column.slope_pa_m * column.height_m;
-    let reynolds = column.reynolds(gas.viscosity(chamber)?.value);
+    let viscosities = (gas.viscosity(chamber)?.value, Mixture::from(Gas::Air).viscosity(room)?.value);
+    let reynolds = column.reynolds(viscosities.0);
+    let all_outward_pa = column.all_outward_pa();
+    let holding_viscous = column.viscous(all_outward_pa, viscosities).0;
+    let air_in_viscous = if purge_mol_s >= holding_viscous { 0.0 } else { column.viscous_air(purge_mol_s, viscosities)? };
     let mut notes = vec![Note::basis("stack effect with the orifice law (coefficient 0.6) and a balance of moles")];
-    if reynolds < 300.0 {
+    if column.slope_pa_m == 0.0 {
+        notes.push(Note::basis(
+            "the gas of the chamber weighs as much as the air outside: there is no draught, and no flow is needed to hold it",
+        ));
+    } else if reynolds < 300.0 {
         notes.push(Note::outside(
             "the flow in such narrow gaps is viscous: the orifice law is an upper bound, the need may be 3 to 300 times smaller; the truth lies below the smaller of the two flows",
         ));
@@ -103,11 +131,12 @@ pub fn draught(
         buoyancy: si::pascals(rise_pa),
         bottom: si::pascals(p0_pa),
         top: si::pascals(p0_pa + rise_pa),
-        neutral: si::metres(-p0_pa / column.slope_pa_m),
+        neutral: (column.slope_pa_m != 0.0).then(|| si::metres(-p0_pa / column.slope_pa_m)),
         gas_out: si::mole_rate(out),
         air_in: si::mole_rate(air),
-        holding: si::mole_rate(column.flows(column.all_outward_pa()).0),
-        holding_viscous: si::mole_rate(column.viscous(gas.viscosity(chamber)?.value)),
+        air_in_viscous: si::mole_rate(air_in_viscous),
+        holding: si::mole_rate(column.flows(all_outward_pa).0),
+        holding_viscous: si::mole_rate(holding_viscous),
         reynolds: si::fraction(reynolds),
         notes,
     })
@@ -126,6 +155,8 @@ struct Column {
     shape: Shape,
 }
 
+/// A difference in weight that no chamber makes anything of: a ten-thousandth of that of hot gas.
+const NO_DRAUGHT_PA_M: f64 = 1e-4;
 /// Discharge coefficient of a sharp gap: usual value of the texts, from memory.
 const DISCHARGE: f64 = 0.6;
 
@@ -137,17 +168,11 @@ impl Column {
         let density = |kg_mol: f64, t_c: f64| ATMOSPHERE_PA * kg_mol / (R * (t_c + si::ICE_K));
         let (inside_kg_m3, outside_kg_m3) = (density(inside_kg_mol, chamber_c), density(Gas::Air.molar_kg(), room_c));
         let slope_pa_m = (outside_kg_m3 - inside_kg_m3) * GRAVITY;
-        if libm::fabs(slope_pa_m) < 1e-4 {
-            return Err(impossible(
-                "the draught of a chamber",
-                "its gas weighs as much as the air outside: there is no draught".to_owned(),
-            ));
-        }
         Ok(Self {
             inside_kg_m3,
             outside_kg_m3,
             inside_kg_mol,
-            slope_pa_m,
+            slope_pa_m: if libm::fabs(slope_pa_m) < NO_DRAUGHT_PA_M { 0.0 } else { slope_pa_m },
             height_m: within("the height between the gaps", gaps.height.value, "m", 0.01, 5.0)?,
             width_m: within("the width of a gap", gaps.width.value * 1e3, "mm", 0.01, 20.0)? / 1e3,
             length_m: within("the length of a gap", gaps.length.value, "m", 1e-3, 10.0)?,
@@ -169,7 +194,10 @@ impl Column {
             // ∫ √p dz along the gap, where p runs evenly from one end to the other: 2/3 p^1.5 over the slope.
             let (low, high) = (p0_pa.min(top_pa), p0_pa.max(top_pa));
             let part = |p: f64| 2.0 / 3.0 * p * libm::sqrt(p);
-            let along = |from: f64, to: f64| (part(to) - part(from)) / libm::fabs(self.slope_pa_m);
+            let along = |from: f64, to: f64| match libm::fabs(self.slope_pa_m) {
+                0.0 => libm::sqrt(to) * self.height_m,
+                slope => (part(to) - part(from)) / slope,
+            };
             let both = 2.0 * DISCHARGE * self.width_m;
             out += both * self.outward(1.0) * along(low.max(0.0), high.max(0.0));
             air += both * self.inward(1.0) * along((-high).max(0.0), (-low).max(0.0));
@@ -191,12 +219,36 @@ impl Column {
         (-self.slope_pa_m * self.height_m).max(0.0)
     }
 
-    /// Moles a second through plane slots under the full column; upright gaps carry its mean.
-    fn viscous(&self, viscosity_pa_s: f64) -> f64 {
-        let upright = if self.shape == Shape::DoorFrame { self.height_m } else { 0.0 };
-        let rise_pa = libm::fabs(self.slope_pa_m) * self.height_m;
-        let slot = self.width_m * self.width_m * self.width_m / (12.0 * viscosity_pa_s * self.depth_m);
-        slot * rise_pa * (self.length_m + upright) * self.inside_kg_m3 / self.inside_kg_mol
+    /// Moles a second out and in through plane slots at a pressure at the bottom, with the viscosities of gas and air.
+    fn viscous(&self, p0_pa: f64, (gas_pa_s, air_pa_s): (f64, f64)) -> (f64, f64) {
+        let top_pa = p0_pa + self.slope_pa_m * self.height_m;
+        // The pressure over the lengths of the gaps, in Pa m; along an upright one it runs evenly: ∫ p dz.
+        let over = |sign: f64| {
+            let (one, other) = ((sign * p0_pa).max(0.0), (sign * top_pa).max(0.0));
+            let uprights = match libm::fabs(self.slope_pa_m) {
+                _ if self.shape == Shape::TwoSlots => 0.0,
+                0.0 => 2.0 * one * self.height_m,
+                slope => libm::fabs(one * one - other * other) / slope,
+            };
+            self.length_m * (one + other) + uprights
+        };
+        let slot = self.width_m * self.width_m * self.width_m / (12.0 * self.depth_m);
+        let out = slot / gas_pa_s * over(1.0) * self.inside_kg_m3 / self.inside_kg_mol;
+        (out, slot / air_pa_s * over(-1.0) * self.outside_kg_m3 / Gas::Air.molar_kg())
+    }
+
+    /// Moles of air a second through plane slots under a purge that does not hold them.
+    fn viscous_air(&self, purge_mol_s: f64, viscosities: (f64, f64)) -> Result<f64> {
+        let net = |p0_pa: f64| {
+            let (out, air) = self.viscous(p0_pa, viscosities);
+            out - air - purge_mol_s
+        };
+        let all_outward_pa = self.all_outward_pa();
+        let all_inward_pa = all_outward_pa - libm::fabs(self.slope_pa_m) * self.height_m;
+        let p0_pa = root(all_inward_pa, all_outward_pa, 1e-14, net).ok_or_else(|| {
+            impossible("the draught of a chamber", "its pressures cannot be balanced in such narrow gaps".to_owned())
+        })?;
+        Ok(self.viscous(p0_pa, viscosities).1)
     }
 
     fn reynolds(&self, viscosity_pa_s: f64) -> f64 {

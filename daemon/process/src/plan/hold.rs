@@ -6,13 +6,14 @@
 
 use super::{Answer, PurgeQuestion, Writer};
 use crate::chamber::{Chamber, ChamberGas, Inputs};
-use crate::constants::AIR_OXYGEN;
+use crate::constants::{AIR_OXYGEN, ATMOSPHERE_PA};
 use crate::error::{Result, within};
+use crate::flow::actual;
 use crate::gas::Gas;
 use crate::note::Note;
 use crate::oxide::{SCALING_ENDS_C, bound};
 use crate::purge::{Purge, expelled, floor, left_by, makeup_flow, oxygen_delivered, time_from};
-use crate::stack::{Draught, Gaps, draught};
+use crate::stack::{Gaps, draught};
 use crate::units::{Ramp, System};
 use crate::{AmountFlow, si, units};
 use uom::si::f64::{AmountOfSubstance, Mass, Ratio, ThermodynamicTemperature, Time};
@@ -27,6 +28,7 @@ pub(super) fn heating(answer: &mut Answer, question: &PurgeQuestion, system: Sys
     let air = question.purge.leak + chimney_air(question)?;
     let mut write = Writer::new(answer, system);
     write.volume("expelled_l", "gas that heating expels", out, "does not change the oxygen fraction");
+    hot_flow(&mut write, hold, heat)?;
     if hold.value + air.value <= 0.0 {
         answer.warn("nothing flows under heat: any cooling draws air in");
         return Ok(());
@@ -44,6 +46,13 @@ pub(super) fn heating(answer: &mut Answer, question: &PurgeQuestion, system: Sys
         answer.warn(format!("the holding flow lets {by} bring the oxygen up to {}", units::show_ratio(floor)));
     }
     given_off(answer, question, air, system)
+}
+
+/// What a flow really fills in the hot chamber: litres there, not those of the meter.
+pub(super) fn hot_flow(write: &mut Writer<'_>, flow: AmountFlow, heat: ThermodynamicTemperature) -> Result<()> {
+    let basis = format!("as hot as the chamber, at {}, and at the room's pressure", units::show_temperature(heat, write.system));
+    write.rate("hot_flow_l_min", "that flow in the hot chamber", actual(flow, heat, si::pascals(ATMOSPHERE_PA))?, basis);
+    Ok(())
 }
 
 /// What the pores bring the oxygen up to after the purge, before the holding flow has swept them.
@@ -131,23 +140,19 @@ pub(super) fn cooling(answer: &mut Answer, question: &PurgeQuestion, cools: Ramp
     Ok(())
 }
 
-/// The chimney of the hot chamber. Both bounds of the flow that it asks for are upper ones, so the smaller counts; the air
-/// that the orifice law lets in is shown only where the holding flow is below it.
+/// The chimney of the hot chamber. Orifice and slot are upper bounds both of the flow that it asks for and of the air that it draws
+/// in, so the smaller counts for either.
 pub(super) fn chimney(answer: &mut Answer, question: &PurgeQuestion, gaps: &Gaps, system: System) -> Result<()> {
     let hold = question.hold;
     let hot = draught(&question.gas, question.heat, question.room, gaps, hold)?;
-    let enough = outward(&hot);
+    let enough = hot.holds();
     let mut write = Writer::new(answer, system);
     write.flow("chimney_holding_l_min", "flow that keeps every gap blowing outward when hot", enough, question.reference);
     write.flow("chimney_holding_orifice_l_min", "the same if the gaps were sharp holes", hot.holding, question.reference);
-    write.flag(
-        "chimney_outward",
-        "every gap blows outward at the holding flow",
-        hold >= enough,
-        "the smaller of two upper bounds",
-    );
+    let basis = if hot.neutral.is_some() { "the smaller of two upper bounds" } else { "no draught: gas and air weigh the same" };
+    write.flag("chimney_outward", "every gap blows outward at the holding flow", hold >= enough, basis);
     if hold < enough {
-        write.flow("chimney_air_in_l_min", "air that the chimney may draw in", hot.air_in, question.reference);
+        write.flow("chimney_air_in_l_min", "air that the chimney may draw in", hot.draws(), question.reference);
         answer.warn("the hot chamber's chimney may draw air in at the lowest gap: hold more flow, or close the gaps");
     }
     answer.take(hot.notes);
@@ -155,17 +160,12 @@ pub(super) fn chimney(answer: &mut Answer, question: &PurgeQuestion, gaps: &Gaps
     Ok(())
 }
 
-fn outward(hot: &Draught) -> AmountFlow {
-    if hot.holding < hot.holding_viscous { hot.holding } else { hot.holding_viscous }
-}
-
 /// The air that the chimney may draw in at the holding flow; none where no gaps were said.
 fn chimney_air(question: &PurgeQuestion) -> Result<AmountFlow> {
     let Some(gaps) = &question.gaps else {
         return Ok(si::mole_rate(0.0));
     };
-    let hot = draught(&question.gas, question.heat, question.room, gaps, question.hold)?;
-    Ok(if question.hold < outward(&hot) { hot.air_in } else { si::mole_rate(0.0) })
+    Ok(draught(&question.gas, question.heat, question.room, gaps, question.hold)?.draws())
 }
 
 /// What all the oxygen that could get to the steel could at most do to it.

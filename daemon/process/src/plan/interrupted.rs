@@ -1,6 +1,6 @@
 //! "Heat was cut. How long can I still quench, and what does slow cooling cost?"
 
-use super::hold::drawn;
+use super::hold::{drawn, hot_flow};
 use super::{Answer, Writer};
 use crate::chamber::Chamber;
 use crate::error::Result;
@@ -67,6 +67,9 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
     let needed = makeup_flow(&question.chamber, *now, cooling_now)?;
     let mut write = Writer::new(&mut answer, system);
     write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
+    if flow.value > 0.0 {
+        hot_flow(&mut write, flow, *now)?;
+    }
     if flow.value > 0.0 {
         answer.take_first([breathing()]);
     }
