@@ -10,6 +10,7 @@
 use std::collections::HashMap;
 use std::time::Duration;
 
+use hearthward_equipment::nearest;
 use hearthward_journal::{ReadError, Reader};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt};
@@ -20,13 +21,16 @@ pub(crate) const DOMAIN: &str = hearthward_proto::PACKAGE;
 /// When a client may try again after "too many at once": long enough for a few ticks.
 const RETRY_AFTER: Duration = Duration::from_millis(500);
 
+/// Known names in one sentence; a person reads no more.
+const LISTED: usize = 12;
+
 /// An error before it becomes a status.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum ApiError {
     /// A field holds what cannot be taken.
     Field { field: String, why: String },
     /// A name that nothing has.
-    Unknown { what: &'static str, name: String },
+    Unknown { what: &'static str, name: String, hint: String },
     /// The shop refuses, in its own words.
     Refused(String),
     /// The same id was used for another command.
@@ -49,6 +53,22 @@ impl ApiError {
     /// A field that cannot be taken.
     pub(crate) fn field(field: impl Into<String>, why: impl Into<String>) -> Self {
         Self::Field { field: field.into(), why: why.into() }
+    }
+
+    /// A name that nothing has, with the one that was probably meant, or those that there are.
+    pub(crate) fn unknown(what: &'static str, name: impl Into<String>, known: impl IntoIterator<Item = impl ToString>) -> Self {
+        let name = name.into();
+        let known: Vec<String> = known.into_iter().map(|one| one.to_string()).collect();
+        let hint = match nearest(&name, known.iter().map(String::as_str)) {
+            Some(meant) => format!("; did you mean {meant:?}?"),
+            None if known.is_empty() => format!("; no {what} is configured"),
+            None => {
+                let more = known.len().saturating_sub(LISTED);
+                let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+                format!("; there are: {}{more}", known[..known.len().min(LISTED)].join(", "))
+            }
+        };
+        Self::Unknown { what, name, hint }
     }
 
     /// What reading the journal came to. The system's text goes to the log.
@@ -100,7 +120,7 @@ impl ApiError {
     fn sentence(&self) -> String {
         match self {
             Self::Field { field, why } => format!("{field} {why}"),
-            Self::Unknown { what, name } => format!("there is no {what} named {name:?}"),
+            Self::Unknown { what, name, hint } => format!("there is no {what} named {name:?}{hint}"),
             Self::Refused(why) => why.clone(),
             Self::RequestIdReused => "request_id was used for another command; give each command an id of its own".into(),
             Self::Busy => "the shop has too many commands waiting; try again in a moment".into(),
@@ -126,7 +146,7 @@ impl ApiError {
     fn metadata(&self) -> HashMap<String, String> {
         let pairs: Vec<(&str, String)> = match self {
             Self::Field { field, .. } => vec![("field", field.clone())],
-            Self::Unknown { what, name } => vec![("what", (*what).into()), ("name", name.clone())],
+            Self::Unknown { what, name, .. } => vec![("what", (*what).into()), ("name", name.clone())],
             Self::Cursor { asked, oldest, last, journal_id, .. } => vec![
                 ("asked_seq", asked.to_string()),
                 ("oldest_seq", oldest.to_string()),
@@ -161,11 +181,19 @@ mod tests {
     use super::*;
 
     #[test]
+    fn of_many_known_names_some_are_listed() {
+        let known: Vec<String> = (0..20).map(|place| format!("io/board.point-{place}")).collect();
+        let words = ApiError::unknown("point", "x", &known).sentence();
+        assert!(words.contains("io/board.point-11 and 8 more") && !words.contains("point-12"), "{words}");
+        assert!(ApiError::unknown("recipe", "x", [""; 0]).sentence().ends_with("no recipe is configured"));
+    }
+
+    #[test]
     fn every_error_says_its_reason_as_programs_expect_it() {
         let cursor = |too_old| ApiError::Cursor { too_old, asked: 1, oldest: 2, last: 3, journal_id: "j".into() };
         let all = [
             ApiError::field("parts", "must be 1 to 1000"),
-            ApiError::Unknown { what: "furnace", name: "west".into() },
+            ApiError::unknown("furnace", "west", ["north"]),
             ApiError::Refused("The door is open.".into()),
             ApiError::RequestIdReused,
             ApiError::Busy,

@@ -182,7 +182,7 @@ pub(crate) fn view(tick: u64) -> View {
     View {
         tick: Tick(tick),
         at,
-        furnaces: vec![soaking(at), latched(at)],
+        furnaces: vec![soaking(), latched(at)],
         tanks: vec![TankView {
             name: "oil".parse().expect("a name"),
             temperature_c: Some(52.0),
@@ -202,11 +202,11 @@ pub(crate) fn view(tick: u64) -> View {
             .collect(),
         questions: (1..=3).map(|id| question(id, at)).collect(),
         record_failing: None,
-        alarms: AlarmsView { shown: vec![shelved(at)], raised: 3, flood: false, horn: true, revision: 1 },
+        alarms: AlarmsView { shown: vec![shelved()], raised: 3, flood: false, horn: true, revision: 1 },
     }
 }
 
-fn soaking(at: ShopMs) -> FurnaceView {
+fn soaking() -> FurnaceView {
     FurnaceView {
         name: "north".parse().expect("a name"),
         temperature_c: Some(799.5),
@@ -241,7 +241,7 @@ fn soaking(at: ShopMs) -> FurnaceView {
             index: 3,
             steps: 8,
             step: StepKind::Soak,
-            since: ShopMs(at.0 / 2),
+            step_ms: 1500,
             waiting_for: "6 min more in band".into(),
             in_band_ms: 240_000,
             owed_ms: 600_000,
@@ -301,13 +301,13 @@ fn question(id: u64, at: ShopMs) -> QuestionView {
     }
 }
 
-fn shelved(at: ShopMs) -> AlarmView {
+fn shelved() -> AlarmView {
     AlarmView {
         key: AlarmKey::find(&plan(), SHELVED).expect("an alarm of the shop"),
         name: SHELVED.into(),
         state: AlarmState::Shelved,
         first: false,
-        since: ShopMs(at.0.saturating_sub(2_000)),
+        for_ms: 2_000,
         text: "meters/north: Unit lost. Look at its power, its cable and its driver.".into(),
         aside: Some(Aside { person: "ada".into(), reason: "the meter is at the maker".into(), left_ms: Some(60_000) }),
     }

@@ -115,4 +115,7 @@ async fn interlocks_are_shown_for_one_furnace_or_all() {
     assert_eq!((one.furnaces[0].furnace.as_str(), one.furnaces[0].ceiling_c), ("south", None));
     let none = interlocks.get_interlocks(v1::GetInterlocksRequest { furnace: "west".into() }).await.expect_err("refused");
     error(&none, Code::NotFound, "UNKNOWN_NAME");
+    assert_eq!(none.message(), "there is no furnace named \"west\"; there are: north, south");
+    let near = interlocks.get_interlocks(v1::GetInterlocksRequest { furnace: "Suth".into() }).await.expect_err("refused");
+    assert_eq!(near.message(), "there is no furnace named \"Suth\"; did you mean \"south\"?");
 }

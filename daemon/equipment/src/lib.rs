@@ -6,6 +6,7 @@
 pub mod address;
 pub mod directory;
 pub mod fault;
+pub mod nearest;
 pub mod quantity;
 pub mod reading;
 pub mod steps;
@@ -14,6 +15,7 @@ pub mod time;
 pub use address::{Address, DriverName, Name, NameError, UnitAddress};
 pub use directory::{Directory, FurnaceId, HeatPointId, PointId, SupplyId, TankId, UnitId};
 pub use fault::{Fault, FaultCode};
+pub use nearest::nearest;
 pub use quantity::{GasFlow, Temperature, TemperatureStep};
 pub use reading::{Evidence, Quality, Reading, Value};
 pub use steps::Scale;

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::Evidence;
+use hearthward_equipment::{Evidence, Name};
 use serde::{Deserialize, Serialize};
 
 use crate::interlock::InterlockKind;
@@ -14,8 +14,10 @@ use crate::plan::{FurnacePlan, ShopPlan};
 ///
 /// ```text
 /// Tripping ──the row trips, and withholds heat where it is to──▶ Clearing ──its cause is gone──▶ passed
-///     ├──not in time, or its load is over, or heat goes past what the row permits──┼───────────▶ failed
-///     └──nobody watched, the row is no longer the furnace's, or it was called off───┴───────────▶ void: neither passed nor failed
+///     │                                     ├──not in time, or its load is over──────────────────▶ failed
+///     ├──heat goes past what the row permits┴────────────────────────────────────────────────────▶ failed
+///     ├──not in time, or its load is over: nobody knows whether the cause was there──────────────▶ not tested
+///     └──nobody watched, the row is no longer the furnace's, or it was called off (in either)────▶ void: the last outcome stands
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Proof {
@@ -94,8 +96,13 @@ impl Proofs {
 
     /// An outcome takes the place of the last one.
     pub(crate) fn keep(&mut self, kind: InterlockKind, passed: bool, evidence: Evidence, wall_ms: i64) {
-        self.outcomes.retain(|known| known.kind != kind);
+        self.forget(kind);
         self.outcomes.push(Proved { kind, passed, evidence, wall_ms, at_ms: self.looked_after_ms });
+    }
+
+    /// Nothing was seen of a test: what an earlier one showed may not be so any more.
+    pub(crate) fn forget(&mut self, kind: InterlockKind) {
+        self.outcomes.retain(|known| known.kind != kind);
     }
 
     /// Whether a test is owed: there was none, it failed, or it is older than the shop lets one stand.
@@ -114,12 +121,23 @@ impl Proofs {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Guide {
     pub(crate) needs: Needs,
-    /// What the person does, and what undoes it. For [`Needs::Word`] what they do, and what they should see.
-    pub(crate) trips: &'static str,
+    /// What the person does; [`Guide::trips`] puts the furnace's name into it.
+    trips: &'static str,
+    /// What undoes it; for [`Needs::Word`] what the person should see.
     pub(crate) undoes: &'static str,
     /// How long each half of it is watched, in milliseconds.
     pub(crate) half_ms: u64,
 }
+
+impl Guide {
+    /// What the person does at this furnace.
+    pub(crate) fn trips(&self, furnace: &Name) -> String {
+        self.trips.replace(FURNACE, furnace.as_str())
+    }
+}
+
+/// Stands for the furnace's name in what a person does.
+const FURNACE: &str = "FURNACE";
 
 /// What has to be in the furnace for a test.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -194,7 +212,7 @@ fn empty(kind: InterlockKind, plan: &FurnacePlan) -> Option<Guide> {
             "hold the test gas of the oxygen monitor to it until it alarms, as the monitor's maker says",
             "let the monitor breathe the room's air again",
         ),
-        InterlockKind::Stop => ("stop it, as with `hearthward interlock stop`", "nothing more"),
+        InterlockKind::Stop => ("stop it, as with `hearthward interlock stop FURNACE`", "nothing more"),
         InterlockKind::ShopRule | InterlockKind::ShopWatch => {
             ("bring about what one of its own rules watches for", "take that away again")
         }

@@ -60,8 +60,8 @@ pub struct AlarmView {
     pub state: AlarmState,
     /// Whether it was the first of its group.
     pub first: bool,
-    /// Since when it is in this state.
-    pub since: ShopMs,
+    /// For how long it has been in this state, in milliseconds, earlier runs of the service included where they are known.
+    pub for_ms: u64,
     /// Where it is, what it is and what to do, in sentences.
     pub text: String,
     /// Who put it aside, why, and for how much longer, in milliseconds, if anybody did.
@@ -229,8 +229,8 @@ pub struct CycleView {
     pub steps: u16,
     /// What kind it is.
     pub step: StepKind,
-    /// Since when.
-    pub since: ShopMs,
+    /// For how long, in milliseconds, earlier runs of the service included where they are known.
+    pub step_ms: u64,
     /// What it waits for, in a sentence.
     pub waiting_for: String,
     /// Time in band of this step.

@@ -1,34 +1,27 @@
 //! Alarms.
 
-use hearthward_equipment::ShopMs;
 use hearthward_proto::v1;
 use hearthward_supervise::alarm::{AlarmKey, AlarmState, alarm_entry, alarm_names};
 use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::view::{AlarmView, AlarmsView};
 
 use super::events::priority;
-use super::millis;
 
 /// The alarms that are not normal.
-pub(crate) fn alarms(view: &AlarmsView, now: ShopMs) -> v1::Alarms {
-    v1::Alarms {
-        alarms: view.shown.iter().map(|one| alarm(one, now)).collect(),
-        raised: view.raised,
-        flood: view.flood,
-        horn: view.horn,
-    }
+pub(crate) fn alarms(view: &AlarmsView) -> v1::Alarms {
+    v1::Alarms { alarms: view.shown.iter().map(alarm).collect(), raised: view.raised, flood: view.flood, horn: view.horn }
 }
 
 /// Every alarm that the shop has.
-pub(crate) fn all(view: &AlarmsView, plan: &ShopPlan, now: ShopMs) -> v1::Alarms {
+pub(crate) fn all(view: &AlarmsView, plan: &ShopPlan) -> v1::Alarms {
     let every = alarm_names(plan).map(|(key, name)| {
         let shown = view.shown.iter().find(|one| one.key == key);
-        shown.map_or_else(|| normal(key, name, plan), |one| alarm(one, now))
+        shown.map_or_else(|| normal(key, name, plan), alarm)
     });
-    v1::Alarms { alarms: every.collect(), ..alarms(view, now) }
+    v1::Alarms { alarms: every.collect(), ..alarms(view) }
 }
 
-fn alarm(view: &AlarmView, now: ShopMs) -> v1::Alarm {
+fn alarm(view: &AlarmView) -> v1::Alarm {
     let aside = view.aside.as_ref();
     v1::Alarm {
         alarm: view.name.clone(),
@@ -36,7 +29,7 @@ fn alarm(view: &AlarmView, now: ShopMs) -> v1::Alarm {
         priority: priority(alarm_entry(view.key.kind).priority).into(),
         text: view.text.clone(),
         first: view.first,
-        state_ms: millis(now.since(view.since)),
+        state_ms: view.for_ms,
         aside_by: aside.map(|aside| aside.person.clone()).unwrap_or_default(),
         aside_reason: aside.map(|aside| aside.reason.clone()).unwrap_or_default(),
         shelved_ms: aside.and_then(|aside| aside.left_ms),

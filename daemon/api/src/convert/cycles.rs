@@ -75,7 +75,7 @@ pub(crate) fn load(request: &v1::StartCycleRequest, recipes: &[Recipe], plan: &S
             let recipe = recipes
                 .iter()
                 .find(|recipe| recipe.name.as_str() == wanted)
-                .ok_or_else(|| ApiError::Unknown { what: "recipe", name: wanted.clone() })?;
+                .ok_or_else(|| ApiError::unknown("recipe", wanted, recipes.iter().map(|one| &one.name)))?;
             let Recipe { steel, protection, drive, steps, part, .. } = recipe.clone();
             Ok(Load { name, steel, parts, part, protection, steps, drive })
         }
@@ -177,7 +177,7 @@ fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, Api
             medium: match s.medium() {
                 v1::Medium::Unspecified | v1::Medium::Tank => Medium::Tank(
                     plan.find_tank(&name_of(&s.tank, "quench.tank")?)
-                        .ok_or_else(|| ApiError::Unknown { what: "tank", name: s.tank.clone() })?,
+                        .ok_or_else(|| ApiError::unknown("tank", &s.tank, plan.tanks.iter().map(|one| &one.name)))?,
                 ),
                 v1::Medium::Plates => Medium::Plates,
                 v1::Medium::Air => Medium::Air,
@@ -190,7 +190,7 @@ fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, Api
                 "" => None,
                 name => Some(
                     plan.find_furnace(&name_of(name, "temper.furnace")?)
-                        .ok_or_else(|| ApiError::Unknown { what: "furnace", name: name.into() })?,
+                        .ok_or_else(|| ApiError::unknown("furnace", name, plan.furnaces.iter().map(|one| &one.name)))?,
                 ),
             },
             at: temperature(s.temperature_c, "temper.temperature_c")?,
@@ -239,7 +239,7 @@ fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
     v1::Step { step: Some(of) }
 }
 
-pub(crate) fn cycle(view: &CycleView, now: ShopMs) -> v1::Cycle {
+pub(crate) fn cycle(view: &CycleView) -> v1::Cycle {
     v1::Cycle {
         load: view.load.to_string(),
         steel: view.steel.clone(),
@@ -247,7 +247,7 @@ pub(crate) fn cycle(view: &CycleView, now: ShopMs) -> v1::Cycle {
         step_index: view.index.into(),
         steps: view.steps.into(),
         step: step_kind(view.step).into(),
-        step_ms: millis(now.since(view.since)),
+        step_ms: view.step_ms,
         waiting_for: view.waiting_for.clone(),
         in_band_ms: view.in_band_ms,
         owed_ms: view.owed_ms,

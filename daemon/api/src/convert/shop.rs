@@ -36,7 +36,7 @@ pub(crate) fn shop(view: &View, frame: &Frame<'_>) -> v1::Shop {
         readings: readings(view, frame.plan, |_| true),
         questions: view.questions.iter().map(|one| cycles::question(one, view.at)).collect(),
         record_failing: view.record_failing.clone().unwrap_or_default(),
-        alarms: Some(alarms::alarms(&view.alarms, view.at)),
+        alarms: Some(alarms::alarms(&view.alarms)),
     }
 }
 
@@ -77,7 +77,7 @@ fn furnace(view: &FurnaceView, plan: Option<&FurnacePlan>, now: ShopMs, wall_ms:
         changes_owed: view.changes.map(|(_, owed)| owed),
         purge_proved: view.purge_proved,
         interlocks: view.interlocks.iter().map(|one| interlocks::interlock(one, clocks)).collect(),
-        cycle: view.cycle.as_ref().map(|cycle| cycles::cycle(cycle, now)),
+        cycle: view.cycle.as_ref().map(cycles::cycle),
         if_computer_dies: view.if_computer_dies.clone(),
     }
 }

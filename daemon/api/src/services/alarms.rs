@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use hearthward_proto::v1;
 use hearthward_proto::v1::alarm_service_server::AlarmService;
-use hearthward_supervise::alarm::{AlarmAsk, AlarmKey};
+use hearthward_supervise::alarm::{AlarmAsk, AlarmKey, alarm_names};
 use hearthward_supervise::request::Request as Wish;
 use tonic::{Request, Response, Status};
 
@@ -24,7 +24,8 @@ impl AlarmServer {
         if name.is_empty() {
             return Err(ApiError::field("alarm", "must name an alarm"));
         }
-        AlarmKey::find(&self.shop.plan(), name).ok_or_else(|| ApiError::Unknown { what: "alarm", name: name.into() })
+        let plan = self.shop.plan();
+        AlarmKey::find(&plan, name).ok_or_else(|| ApiError::unknown("alarm", name, alarm_names(&plan).map(|(_, known)| known)))
     }
 }
 
@@ -32,11 +33,8 @@ impl AlarmServer {
 impl AlarmService for AlarmServer {
     async fn get_alarms(&self, request: Request<v1::GetAlarmsRequest>) -> Result<Response<v1::GetAlarmsResponse>, Status> {
         let view = self.shop.view().borrow().clone();
-        let alarms = if request.into_inner().all {
-            alarms::all(&view.alarms, &self.shop.plan(), view.at)
-        } else {
-            alarms::alarms(&view.alarms, view.at)
-        };
+        let alarms =
+            if request.into_inner().all { alarms::all(&view.alarms, &self.shop.plan()) } else { alarms::alarms(&view.alarms) };
         Ok(Response::new(v1::GetAlarmsResponse { alarms: Some(alarms) }))
     }
 

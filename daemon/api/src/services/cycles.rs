@@ -30,8 +30,9 @@ impl Cycles {
     }
 
     fn point(&self, address: &str) -> Result<PointId, ApiError> {
-        let found = address.parse().ok().and_then(|address| self.shop.plan().directory.find_point(&address));
-        found.ok_or_else(|| ApiError::Unknown { what: "point", name: address.into() })
+        let plan = self.shop.plan();
+        let found = address.parse().ok().and_then(|address| plan.directory.find_point(&address));
+        found.ok_or_else(|| ApiError::unknown("point", address, plan.directory.points()))
     }
 }
 

@@ -26,7 +26,7 @@ fn furnace(plan: &ShopPlan, name: &str) -> Result<FurnaceId, ApiError> {
     if name.is_empty() {
         return Err(ApiError::field("furnace", "must name a furnace"));
     }
-    let unknown = || ApiError::Unknown { what: "furnace", name: name.into() };
+    let unknown = || ApiError::unknown("furnace", name, plan.furnaces.iter().map(|one| &one.name));
     let name = Name::new(name).map_err(|_| unknown())?;
     plan.find_furnace(&name).ok_or_else(unknown)
 }

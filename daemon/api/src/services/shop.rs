@@ -83,7 +83,7 @@ fn wanted(plan: &ShopPlan, points: &[String]) -> Result<Option<Vec<bool>>, ApiEr
     let mut wanted = vec![false; plan.directory.points().len()];
     for point in points {
         let id = point.parse().ok().and_then(|address| plan.directory.find_point(&address));
-        let id = id.ok_or_else(|| ApiError::Unknown { what: "point", name: point.clone() })?;
+        let id = id.ok_or_else(|| ApiError::unknown("point", point.as_str(), plan.directory.points()))?;
         wanted[id.index()] = true;
     }
     Ok(Some(wanted))

@@ -35,6 +35,15 @@ pub(crate) struct Alarms {
 struct Slot {
     key: AlarmKey,
     alarm: Alarm,
+    /// How long it was in its state before this run.
+    before_ms: u64,
+}
+
+impl Slot {
+    /// How long it has been in its state, in milliseconds; a time away that nobody knows counts as none.
+    fn for_ms(&self, now: ShopMs) -> u64 {
+        self.before_ms.saturating_add(now.0.saturating_sub(self.alarm.since().0))
+    }
 }
 
 /// What an alarm needs to know of a tick.
@@ -65,7 +74,7 @@ pub(crate) struct AlarmsStood {
 impl Alarms {
     /// The alarms of a shop, all of them normal.
     pub(crate) fn new(plan: &ShopPlan) -> Self {
-        let slots = AlarmKey::all(plan).map(|key| Slot { key, alarm: Alarm::default() });
+        let slots = AlarmKey::all(plan).map(|key| Slot { key, alarm: Alarm::default(), before_ms: 0 });
         Self { slots: slots.collect(), raised: VecDeque::with_capacity(COUNTED), flood: false, silenced: false, revision: 1 }
     }
 
@@ -102,8 +111,11 @@ impl Alarms {
     /// A state changed: counts it, and lets the horn sound again for what is new and urgent.
     fn changed(&mut self, at: usize, now: ShopMs, was: AlarmState) {
         self.revision += 1;
-        let Some(slot) = self.slots.get(at) else { return };
+        let Some(slot) = self.slots.get_mut(at) else { return };
         let is = slot.alarm.state();
+        if is != was {
+            slot.before_ms = 0;
+        }
         let raises = |state| matches!(state, AlarmState::Unacknowledged | AlarmState::LatchedUnacknowledged);
         if !raises(is) || raises(was) {
             return;
@@ -186,7 +198,16 @@ impl Alarms {
 
     /// Every alarm that is not normal.
     pub(crate) fn shown(&self) -> impl Iterator<Item = (AlarmKey, &Alarm)> {
-        self.slots.iter().filter(|slot| slot.alarm.state() != AlarmState::Normal).map(|slot| (slot.key, &slot.alarm))
+        self.not_normal().map(|slot| (slot.key, &slot.alarm))
+    }
+
+    /// For how long each of them has been in its state, in milliseconds.
+    pub(crate) fn shown_for_ms(&self, now: ShopMs) -> impl Iterator<Item = u64> {
+        self.not_normal().map(move |slot| slot.for_ms(now))
+    }
+
+    fn not_normal(&self) -> impl Iterator<Item = &Slot> {
+        self.slots.iter().filter(|slot| slot.alarm.state() != AlarmState::Normal)
     }
 
     /// The horn shall sound: something urgent that nobody has acknowledged, and nobody has silenced it.
@@ -226,17 +247,17 @@ impl Alarms {
     }
 
     /// What is kept across a restart.
-    pub(crate) fn stood(&self, plan: &ShopPlan) -> AlarmsStood {
-        let kept = self.shown().map(|(key, alarm)| {
-            let mut alarm = alarm.clone();
-            alarm.begin_again(Some(0));
-            (key.name(plan), alarm)
+    pub(crate) fn stood(&self, plan: &ShopPlan, now: ShopMs) -> AlarmsStood {
+        let kept = self.not_normal().map(|slot| {
+            let mut alarm = slot.alarm.clone();
+            alarm.begin_again(ShopMs(slot.for_ms(now)), Some(0));
+            (slot.key.name(plan), alarm)
         });
         AlarmsStood { alarms: kept.collect(), silenced: self.silenced }
     }
 
     /// Goes on from an earlier run: alarms whose source is gone are gone too.
-    pub(crate) fn restore(&mut self, plan: &ShopPlan, stood: AlarmsStood, away_ms: Option<u64>) {
+    pub(crate) fn restore(&mut self, plan: &ShopPlan, now: ShopMs, stood: AlarmsStood, away_ms: Option<u64>) {
         let mut stood_by_name: BTreeMap<String, Alarm> = stood.alarms.into_iter().collect();
         for slot in &mut self.slots {
             // Most shops stood quiet, and naming thousands of alarms for nothing is slow.
@@ -244,7 +265,8 @@ impl Alarms {
             else {
                 continue;
             };
-            alarm.begin_again(away_ms);
+            slot.before_ms = alarm.since().0.saturating_add(away_ms.unwrap_or(0));
+            alarm.begin_again(now, away_ms);
             slot.alarm = alarm;
         }
         self.silenced = stood.silenced;

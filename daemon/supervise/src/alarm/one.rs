@@ -16,6 +16,7 @@ pub struct Alarm {
     /// It was the first of its group.
     first: bool,
     aside: Option<Box<Aside>>,
+    /// By the clock of this run; of one that is kept across a restart, how long it has been so.
     since: ShopMs,
 }
 
@@ -112,8 +113,8 @@ impl Alarm {
     }
 
     /// Goes on in a later run: time away counts, and nobody knows how much when it is not known.
-    pub(crate) fn begin_again(&mut self, away_ms: Option<u64>) {
-        (self.since, self.differs_ms) = (ShopMs(0), None);
+    pub(crate) fn begin_again(&mut self, since: ShopMs, away_ms: Option<u64>) {
+        (self.since, self.differs_ms) = (since, None);
         if let Some(left_ms) = self.aside.as_mut().and_then(|aside| aside.left_ms.as_mut()) {
             *left_ms = left_ms.saturating_sub(away_ms.unwrap_or(u64::MAX));
         }
@@ -242,9 +243,9 @@ mod tests {
         let mut alarm = Alarm::default();
         alarm.shelve(T, aside(Some(60_000)));
         let mut known = alarm.clone();
-        known.begin_again(Some(20_000));
+        known.begin_again(T, Some(20_000));
         assert_eq!(known.aside().and_then(|aside| aside.left_ms), Some(40_000));
-        alarm.begin_again(None);
+        alarm.begin_again(T, None);
         assert!(alarm.pass(0));
     }
 

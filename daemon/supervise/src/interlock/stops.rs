@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::InterlockKind;
-use super::catalogue::{Entry, For, NoHeat, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told};
 use super::row::{Verdict, Why};
 use crate::facts::Situation;
 
@@ -45,6 +45,8 @@ pub(super) fn ending(now: &Situation) -> Verdict {
 
 pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
     let no_heat = NoHeat(told.plan);
+    // A reset interrupts a load too, and then nobody was away.
+    let in_gap = told.situation.in_gap && !told.situation.interrupted;
     let _ = match kind {
         InterlockKind::Stop if told.row.why() == Why::Other => {
             write!(
@@ -53,10 +55,10 @@ pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
             )
         }
         InterlockKind::Stop => write!(into, "{no_heat}: a person stopped it."),
-        InterlockKind::Interrupted if !told.situation.interrupted && told.situation.gap_rides => {
+        InterlockKind::Interrupted if in_gap && told.situation.gap_rides => {
             write!(into, "{no_heat}: the service was away. Its load goes on by itself once what is read now agrees.")
         }
-        InterlockKind::Interrupted if !told.situation.interrupted => {
+        InterlockKind::Interrupted if in_gap => {
             write!(
                 into,
                 "{no_heat}: the service was away for too long. Once it is read, a person is asked whether its load goes on."
@@ -70,7 +72,8 @@ pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
         }
         _ => write!(into, "{no_heat}: the service is ending. Gas stays as it is; watch a hot load by hand."),
     };
-    if kind == InterlockKind::Stop {
-        into.push_str(owed(told));
+    if kind == InterlockKind::Stop && told.row.is_latched() {
+        // No reading shows that what it was pressed for is over.
+        into.push_str(" It is latched: reset it when it is safe to heat again.");
     }
 }

@@ -131,7 +131,7 @@ impl Model for Bounds {
                 (state.seen.granted, state.seen.acknowledged) = (None, false);
             }
             Action::Restart(away) => {
-                state.alarm.begin_again(away);
+                state.alarm.begin_again(NOW, away);
                 if let Some(Granted::For(left)) = &mut state.seen.granted {
                     *left = away.map_or(0, |away| left.saturating_sub(away));
                 }

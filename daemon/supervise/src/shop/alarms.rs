@@ -179,7 +179,7 @@ impl Shop {
             return Err(format!("An alarm may be shelved for up to {} min here.", most_ms / 60_000));
         }
         let aside = Aside { person: person.name.clone(), reason, left_ms };
-        let said = format!("{} ({})", aside.reason, person.name);
+        let said = aside.reason.clone();
         if self.alarms.put_aside(key, self.now, aside).is_none() {
             let how = self.alarms.get(key).map_or("unknown", |alarm| alarm.state().words());
             return Err(format!("{name} is {how} already; a shelved alarm may only come back sooner than it would."));
@@ -219,11 +219,14 @@ impl Shop {
                     name: key.name(&self.plan),
                     state: alarm.state(),
                     first: alarm.is_first(),
-                    since: alarm.since(),
-                    text: format!("{}: {}. {}", key.place(&self.plan), entry.title, entry.act),
+                    for_ms: 0,
+                    text: format!("{}: {}. {}", key.place(&self.plan), entry.title, to_do(alarm.state(), entry.act)),
                     aside: alarm.aside().cloned(),
                 }
             }));
+        }
+        for (view, for_ms) in into.shown.iter_mut().zip(self.alarms.shown_for_ms(self.now)) {
+            view.for_ms = for_ms;
         }
         for view in into.shown.iter_mut().filter(|view| view.aside.is_some()) {
             let left_ms = self.alarms.get(view.key).and_then(|alarm| alarm.aside()?.left_ms);
@@ -232,6 +235,11 @@ impl Shop {
             }
         }
     }
+}
+
+/// What is to be done about an alarm; what its cause asked for is not owed any more once that is gone.
+fn to_do(state: AlarmState, act: &'static str) -> &'static str {
+    if state == AlarmState::ReturnedUnacknowledged { "It is over: acknowledge it." } else { act }
 }
 
 fn when(is: bool) -> Condition {

@@ -283,7 +283,7 @@ impl Shop {
             tanks: self.tanks.iter().zip(&self.plan.tanks).map(|(tank, plan)| (plan.name.clone(), tank.stood())).collect(),
             room_latched: self.room.latched,
             questions: self.questions.stood(),
-            alarms: self.alarms.stood(&self.plan),
+            alarms: self.alarms.stood(&self.plan, self.now),
             next_ticket: self.next_ticket,
             turns: self.turns,
         }

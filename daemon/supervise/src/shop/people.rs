@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use hearthward_equipment::{FurnaceId, ShopMs, Value};
+use hearthward_equipment::quantity::in_celsius;
+use hearthward_equipment::{FurnaceId, ShopMs, TankId, Value};
 
 use super::Shop;
 use super::bypasses::BypassAsked;
@@ -12,12 +13,13 @@ use crate::event::{Event, EventBody, Priority};
 use crate::furnace::Furnace;
 use crate::interlock::{InterlockKind, Verdict};
 use crate::output::Outputs;
-use crate::plan::{FurnacePlan, SteelChoice};
+use crate::plan::{FurnacePlan, SteelChoice, TankPlan};
 use crate::points::number;
 use crate::purge::PurgePhase;
 use crate::questions::{Purpose, Question};
 use crate::recipe::Load;
 use crate::request::{Answer, Choice, Person, QuestionId, Request};
+use crate::tanks::Tank;
 
 /// Done with words, or refused with words.
 pub(super) type Outcomes = Result<String, String>;
@@ -93,12 +95,18 @@ impl Shop {
         }
         let tank = furnace.cycle.as_ref().and_then(cycle::tank_ahead);
         let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.is_ready_for(bath_warmest_c)));
+        let by_itself = |id: TankId| warms_by_itself(turn.tanks.get(id.index())?, shop.tanks.get(id.index())?).then_some(id);
+        let warmed = tank.and_then(by_itself).is_some();
         let text = match tank.and_then(|id| shop.tanks.get(id.index())).filter(|_| warns || ready_ms.is_some()) {
             Some(tank) if ready_ms.is_some() => {
                 let why =
                     if let Waits::ForPeople(why) = waits { format!(" {why}; its bath is made ready.") } else { String::new() };
                 format!("Load {name} is taken on in {}, and {} is to be in its window by its time.{why}", plan.name, tank.name)
             }
+            Some(tank) if warmed => format!(
+                "Load {name} began in {}. {} is not in its window yet: the service warms it once the load is in.",
+                plan.name, tank.name
+            ),
             Some(tank) => {
                 format!("Load {name} began in {}. {} is not in its window yet: bring it there meanwhile.", plan.name, tank.name)
             }
@@ -369,6 +377,12 @@ fn settle_interruption(
         let text = format!("{} said what becomes of the load in {}: {}.", person.name, plan.name, choice.words());
         events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: kind }));
     }
+}
+
+/// The service brings a bath into its window that is only too cold, where it commands it.
+fn warms_by_itself(tank: &Tank, plan: &TankPlan) -> bool {
+    let cold = tank.temperature.is_some_and(|read_c| read_c < in_celsius(plan.window_low));
+    cold && !tank.latched && plan.unit.is_some()
 }
 
 pub(super) fn no_furnace() -> String {

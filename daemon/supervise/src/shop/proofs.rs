@@ -41,10 +41,10 @@ impl Shop {
         let guide = guide(kind, &self.plan, plan).map_err(|why| format!("{title} of {name} cannot be tested: {why}."))?;
         if guide.needs == Needs::Word {
             return Err(format!(
-                "The service cannot watch this test. Do so: {}. It passes if {}. Then say what you saw, as with `hearthward interlock test {} --furnace {name} --saw passed --how \"...\"`.",
-                guide.trips,
+                "The service cannot watch this test. Do so: {}. It passes if {}. Then say what you saw, as with `{} --saw passed --how \"...\"`.",
+                guide.trips(name),
                 guide.undoes,
-                entry(kind).id.replace('_', "-")
+                command(kind, plan)
             ));
         }
         match &furnace.cycle {
@@ -54,7 +54,7 @@ impl Shop {
             None if guide.needs == Needs::Scrap => {
                 return Err(format!(
                     "{title} of {name} is tested with a load that nobody will miss: start one of scrap steel first, then ask again. What to do then: {}.",
-                    guide.trips
+                    guide.trips(name)
                 ));
             }
             _ => {}
@@ -71,7 +71,7 @@ impl Shop {
         }
         let (person_name, left_ms) = (person.name.clone(), guide.half_ms);
         furnace.proofs.running = Some(Proof { kind, person: person_name, stage: ProofStage::Tripping, left_ms, wall_ms });
-        let text = format!("{} tests {title} of {name}: {}.", person.name, guide.trips);
+        let text = format!("{} tests {title} of {name}: {}.", person.name, guide.trips(name));
         out.events.push(by(person, Some(id), Priority::Notice, text.clone(), EventBody::Noted));
         Ok(format!("{text} The service watches for {}; the outcome goes on record.", span(left_ms)))
     }
@@ -147,7 +147,11 @@ impl Shop {
             // What was granted in the tick before was granted with the row standing, if it stood then already.
             let heated = row.cause() && row.since() < now && goes_past(furnace, plan, proof.kind);
             match proof.stage {
-                _ if over || heated => end(furnace, plan, &proof, false, &mut out.events),
+                _ if heated => end(furnace, plan, &proof, false, &mut out.events),
+                ProofStage::Clearing if over => end(furnace, plan, &proof, false, &mut out.events),
+                ProofStage::Tripping if over || (proof.left_ms == 0 && !tripped) => {
+                    unseen(furnace, shop, plan, &proof, &mut out.events);
+                }
                 ProofStage::Tripping if tripped => {
                     (proof.stage, proof.left_ms) = (ProofStage::Clearing, guide.map_or(proof.left_ms, |guide| guide.half_ms));
                     let undoes = guide.map_or("undo it", |guide| guide.undoes);
@@ -217,7 +221,7 @@ fn end(furnace: &mut Furnace, plan: &FurnacePlan, proof: &Proof, passed: bool, e
         (true, _) => (Priority::Notice, format!("{title} of {name} passed its test.{reset}")),
         (false, ProofStage::Tripping) => (
             Priority::Warning,
-            format!("{title} of {name} FAILED its test: it did not trip. Do not rely on it; look at its wiring."),
+            format!("{title} of {name} FAILED its test: more heat was granted than it permits. Do not rely on it."),
         ),
         (false, ProofStage::Clearing) => (
             Priority::Warning,
@@ -228,20 +232,38 @@ fn end(furnace: &mut Furnace, plan: &FurnacePlan, proof: &Proof, passed: bool, e
     events.push(said(furnace.id, proof, priority, text, body));
 }
 
+/// Nothing of a test was seen: the cause never came, or what watches for it is broken. Only the person knows which.
+fn unseen(furnace: &mut Furnace, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, events: &mut Vec<Event>) {
+    let (kind, name) = (proof.kind, &plan.name);
+    furnace.proofs.forget(kind);
+    let done = guide(kind, shop, plan).map(|guide| format!(" ({})", guide.trips(name))).unwrap_or_default();
+    let (title, command) = (entry(kind).title, command(kind, plan));
+    let text = format!(
+        "{title} of {name} was NOT TESTED: it did not trip while the service watched. If what was asked for was done{done}, it does not work: do not rely on it, look at its wiring, and say so, as with `{command} --saw failed --how \"...\"`. Else test it again."
+    );
+    let body = EventBody::Proved { interlock: kind, passed: false, evidence: Evidence::Measured };
+    events.push(said(furnace.id, proof, Priority::Warning, text, body));
+}
+
+/// How a person asks for a test.
+fn command(kind: InterlockKind, plan: &FurnacePlan) -> String {
+    format!("hearthward interlock test {} --furnace {}", entry(kind).id.replace('_', "-"), plan.name)
+}
+
 /// A test ends without an outcome: the last one stands. What the person did for it may still be done, and would mislead whoever heats next.
 fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: &str) -> Event {
     let (entry, name) = (entry(proof.kind), &plan.name);
     let undo = match guide(proof.kind, shop, plan) {
         Ok(guide) if guide.needs != Needs::Either => {
-            format!(" Take back what was done for it before anything heats (it was: {}).", guide.trips)
+            format!(" Take back what was done for it before anything heats (it was: {}).", guide.trips(name))
         }
         _ => String::new(),
     };
     let text = format!(
-        "The test of {} of {name} by {} counts neither for it nor against it, since {why}.{undo} Test it again, as with `hearthward interlock test {} --furnace {name}`.",
+        "The test of {} of {name} by {} counts neither for it nor against it, since {why}.{undo} Test it again, as with `{}`.",
         entry.title.to_lowercase(),
         proof.person,
-        entry.id.replace('_', "-")
+        command(proof.kind, plan)
     );
     said(id, proof, Priority::Warning, text, EventBody::ProofVoid { interlock: proof.kind })
 }

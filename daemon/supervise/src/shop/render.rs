@@ -149,7 +149,7 @@ impl Shop {
             index: 0,
             steps: 0,
             step: StepKind::Cool,
-            since: ShopMs(0),
+            step_ms: 0,
             waiting_for: String::new(),
             in_band_ms: 0,
             owed_ms: 0,
@@ -163,7 +163,7 @@ impl Shop {
         into.protection = cycle.load.protection;
         (into.index, into.step, into.held) = (cycle.index, cycle.kind(), cycle.held);
         into.steps = u16::try_from(cycle.load.steps.len()).unwrap_or(u16::MAX);
-        into.since = ShopMs(self.now.0.saturating_sub(cycle.step_ms));
+        into.step_ms = cycle.step_ms;
         into.in_band_ms = cycle.in_band_ms;
         let owed = match cycle.step() {
             Some(Step::Soak { minimum, .. }) => minimum.as_millis(),

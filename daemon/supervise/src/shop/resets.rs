@@ -16,6 +16,35 @@ use crate::request::Person;
 /// What a furnace's own reset does not clear.
 const ROOM_STAYS: &str = "The oxygen of the room is the whole shop's: reset it by its name, or with no furnace named.";
 
+/// A cut that was sent is not yet one that came through.
+const SENT: &str =
+    " The cut is sent; it counts when the equipment confirms it, which `hearthward watch` tells. Until then look at the furnace.";
+
+/// What a person wants reset: one furnace or all, one interlock or all.
+#[derive(Clone, Copy)]
+struct Meant {
+    id: Option<FurnaceId>,
+    kind: Option<InterlockKind>,
+}
+
+impl Meant {
+    /// The air of the room is nobody's own: a furnace's reset is not meant for it, and its own goes for every furnace.
+    fn is_room(self) -> bool {
+        self.kind.map_or(self.id.is_none(), |kind| kind == InterlockKind::RoomOxygen)
+    }
+}
+
+/// What came of a reset.
+#[derive(Default)]
+struct Came {
+    /// Latches that it cleared.
+    done: u32,
+    /// Why the first latch that stays does so.
+    left: Option<String>,
+    /// Furnaces that a person's word is owed for.
+    owe: Vec<FurnaceId>,
+}
+
 impl Shop {
     /// Clears every latch that was meant and whose cause is gone. It starts no heat by itself.
     pub(super) fn reset(
@@ -25,24 +54,35 @@ impl Shop {
         kind: Option<InterlockKind>,
         out: &mut Outputs,
     ) -> Outcomes {
+        let meant = Meant { id, kind };
+        let mut came = Came::default();
+        self.reset_rows(person, meant, &mut came, out);
+        self.reset_room(person, meant, &mut came, out);
+        self.reset_baths(person, meant, &mut came, out);
+        let waits = came.owe.into_iter().filter(|&id| self.owe_a_word(id, out)).count();
+        let then = if waits == 0 { "It starts no heat by itself." } else { "No heat until you say that the load goes on." };
+        match (came.done, came.left) {
+            (0, None) => Err("There is nothing to reset.".to_owned()),
+            (0, Some(left)) => Err(left),
+            (_, None) => Ok(format!("Reset. {then}")),
+            (_, Some(left)) => Ok(format!("Reset what can be. {left} {then}")),
+        }
+    }
+
+    fn reset_rows(&mut self, person: &Person, meant: Meant, came: &mut Came, out: &mut Outputs) {
         let now = self.now;
-        let mut done = 0_u32;
-        let mut left = None;
-        let mut owe = Vec::new();
-        // The air of the room is nobody's own: a furnace's reset is not meant for it, and its own goes for every furnace.
-        let room = kind.map_or(id.is_none(), |kind| kind == InterlockKind::RoomOxygen);
-        let room_resets = room && self.room.may_be_reset();
+        let room_resets = meant.is_room() && self.room.may_be_reset();
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
-            if id.is_none_or(|id| id == furnace.id) {
+            if meant.id.is_none_or(|id| id == furnace.id) {
                 furnace.alone_s = 0.0;
-            } else if !room {
+            } else if !meant.is_room() {
                 continue;
             }
-            for one in InterlockKind::ALL.into_iter().filter(|&one| kind.is_none_or(|kind| kind == one)) {
+            for one in InterlockKind::ALL.into_iter().filter(|&one| meant.kind.is_none_or(|kind| kind == one)) {
                 let latched = furnace.rows.row(one).is_latched();
-                if one == InterlockKind::RoomOxygen && !room {
+                if one == InterlockKind::RoomOxygen && !meant.is_room() {
                     if latched {
-                        left.get_or_insert_with(|| ROOM_STAYS.to_owned());
+                        came.left.get_or_insert_with(|| ROOM_STAYS.to_owned());
                     }
                     continue;
                 }
@@ -54,53 +94,52 @@ impl Shop {
                 }
                 let withheld = furnace.rows.row(one).withholds();
                 if furnace.rows.reset(one, now) {
-                    done += 1;
+                    came.done += 1;
                     super::own_rules::reset(furnace, plan, one, &mut out.events);
-                    if withheld && !owe.contains(&furnace.id) {
-                        owe.push(furnace.id);
+                    if withheld && !came.owe.contains(&furnace.id) {
+                        came.owe.push(furnace.id);
                     }
                     let text = format!("{} reset {} of {}.", person.name, entry(one).title.to_lowercase(), plan.name);
                     out.events.push(by(person, Some(furnace.id), Priority::Notice, text, EventBody::Reset { interlock: one }));
                 } else if furnace.rows.row(one).is_latched() {
-                    left.get_or_insert_with(|| {
+                    came.left.get_or_insert_with(|| {
                         format!("{} of {} keeps its cause: {}.", entry(one).title, plan.name, entry(one).clears)
                     });
                 }
             }
         }
-        if room_resets && self.room.latched {
-            self.room.latched = false;
-            done += 1;
-            let text = format!("{} reset the oxygen of the room.", person.name);
-            let body = EventBody::Reset { interlock: InterlockKind::RoomOxygen };
-            out.events.push(by(person, None, Priority::Notice, text, body));
+    }
+
+    fn reset_room(&mut self, person: &Person, meant: Meant, came: &mut Came, out: &mut Outputs) {
+        if !meant.is_room() || !self.room.latched || !self.room.may_be_reset() {
+            return;
         }
+        self.room.latched = false;
+        came.done += 1;
+        let text = format!("{} reset the oxygen of the room.", person.name);
+        let body = EventBody::Reset { interlock: InterlockKind::RoomOxygen };
+        out.events.push(by(person, None, Priority::Notice, text, body));
+    }
+
+    fn reset_baths(&mut self, person: &Person, meant: Meant, came: &mut Came, out: &mut Outputs) {
         // A furnace's own reset is not meant for a bath that its load does not go to.
-        let bath = id.and_then(|id| crate::cycle::tank_ahead(self.furnaces.get(id.index())?.cycle.as_ref()?));
+        let bath = meant.id.and_then(|id| crate::cycle::tank_ahead(self.furnaces.get(id.index())?.cycle.as_ref()?));
         for (place, (tank, plan)) in self.tanks.iter_mut().zip(&self.plan.tanks).enumerate() {
-            let meant = match kind {
+            let is_meant = match meant.kind {
                 Some(kind) => kind == InterlockKind::QuenchOverTemperature,
-                None => id.is_none() || bath.is_some_and(|bath| bath.index() == place),
+                None => meant.id.is_none() || bath.is_some_and(|bath| bath.index() == place),
             };
-            if !meant || !tank.latched {
+            if !is_meant || !tank.latched {
                 continue;
             }
             if tank.reset() {
-                done += 1;
+                came.done += 1;
                 let text = format!("{} reset the over-temperature of {}.", person.name, plan.name);
                 let body = EventBody::Reset { interlock: InterlockKind::QuenchOverTemperature };
                 out.events.push(by(person, None, Priority::Notice, text, body));
             } else {
-                left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
+                came.left.get_or_insert_with(|| format!("{} is not below its limit, or cannot be read.", plan.name));
             }
-        }
-        let waits = owe.into_iter().filter(|&id| self.owe_a_word(id, out)).count();
-        let then = if waits == 0 { "It starts no heat by itself." } else { "No heat until you say that the load goes on." };
-        match (done, left) {
-            (0, None) => Err("There is nothing to reset.".to_owned()),
-            (0, Some(left)) => Err(left),
-            (_, None) => Ok(format!("Reset. {then}")),
-            (_, Some(left)) => Ok(format!("Reset what can be. {left} {then}")),
         }
     }
 
@@ -133,6 +172,7 @@ impl Shop {
         }
         let now = self.now;
         let mut by_hand = String::new();
+        let mut cuts = false;
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
             if id.is_some_and(|id| id != furnace.id) {
                 continue;
@@ -147,10 +187,12 @@ impl Shop {
                     event.person = Some(person.name.clone());
                 }
             }
+            cuts |= can_cut(plan);
             if !can_cut(plan) {
                 by_hand.push_str(&format!(" Turn {} off by hand: nothing is wired that could.", plan.name));
             }
         }
-        Ok(format!("Heat is off, and stays off until a reset.{by_hand}"))
+        let sent = if cuts { SENT } else { "" };
+        Ok(format!("No heat until a reset.{sent}{by_hand}"))
     }
 }

@@ -50,7 +50,7 @@ impl Shop {
                 *place = Tank::restore(tank);
             }
         }
-        self.alarms.restore(&self.plan, stood.alarms, away_ms);
+        self.alarms.restore(&self.plan, self.now, stood.alarms, away_ms);
         self.room.latched = stood.room_latched;
         self.next_ticket = stood.next_ticket;
         self.turns = stood.turns;

@@ -119,6 +119,8 @@ fn what_shelving_takes_and_what_it_refuses() {
         assert!(matches!(bench.shelve(name, 60), Answer::Refused(_)), "{name}");
     }
     assert!(matches!(bench.shelve(DOOR, 600), Answer::Done(_)));
+    let said = bench.events.iter().find(|event| event.text.contains("is shelved")).expect("it was told");
+    assert!(said.text.ends_with("the switch is being changed"), "who did it stands beside the sentence: {said:?}");
     let Some(AlarmView { aside: Some(Aside { person, left_ms: Some(left_ms), .. }), .. }) = bench.alarm(DOOR) else {
         panic!("it says who and for how long: {:?}", bench.alarm(DOOR))
     };
@@ -162,10 +164,23 @@ fn alarms_outlive_a_restart_and_are_not_said_again() {
     hot(&mut bench);
     bench.acknowledge(OVER);
     let told = bench.told(OVER);
+    let for_ms = |bench: &Bench| bench.alarm(OVER).expect("it is shown").for_ms;
+    for _ in 0..20 {
+        bench.plants[0].read_c = 1001.0;
+        bench.scan();
+    }
+    let before_ms = for_ms(&bench);
+    assert!(before_ms >= 15_000, "{before_ms}");
     bench.restart(Away::Known(ShopMs(1_000)));
     bench.plants[0].read_c = 1001.0;
     bench.scans(3);
     assert_eq!((bench.state(OVER), bench.told(OVER)), (AlarmState::Acknowledged, told));
+    let after_ms = for_ms(&bench);
+    assert!((before_ms + 3_000..before_ms + 6_000).contains(&after_ms), "{before_ms} before, {after_ms} after");
+    bench.restart(Away::Unknown);
+    bench.plants[0].read_c = 1001.0;
+    bench.scans(1);
+    assert!(for_ms(&bench) >= after_ms, "kept from run to run, and a time away that nobody knows counts as none");
     assert!(bench.alarm(OVER).expect("it is shown").first, "the first cause is kept");
 }
 
@@ -408,9 +423,12 @@ fn a_changed_plan_keeps_its_alarms() {
     bench.shop.replan(bench.now, plan.clone());
     bench.plan = plan;
     let (told, raised) = (bench.told(OVER), bench.view.alarms.raised);
+    let for_ms = bench.alarm(OVER).expect("it is shown").for_ms;
     bench.scan();
     assert_eq!((bench.state(OVER), bench.state(DOOR)), (AlarmState::Unacknowledged, AlarmState::Shelved));
     assert_eq!((bench.told(OVER), bench.view.alarms.raised), (told, raised));
+    let still_ms = bench.alarm(OVER).expect("it is shown").for_ms;
+    assert!((for_ms..for_ms + 5_000).contains(&still_ms), "{for_ms} before, {still_ms} after");
 }
 
 /// Goal: whatever people do about alarms, what may heat stays as it is. Method: two benches live through the same troubles; in one of

@@ -118,22 +118,33 @@ fn a_test_of_what_another_plan_no_longer_has_counts_for_nothing() {
     assert!(bench.events.iter().any(|event| event.text.contains("no such interlock any more")));
 }
 
+/// Goal: what nobody saw is called neither passed nor failed, and an older outcome does not hide it. Method: a door that passed is tested
+/// again and never opens, by its switch; then one opens and never shuts.
 #[test]
-fn a_switch_that_does_not_tell_fails() {
+fn a_switch_that_does_not_tell_leaves_the_row_untested_and_one_that_sticks_fails() {
     let mut bench = idle();
+    bench.done(Request::Attest { furnace: NORTH, interlock: DoorOpen, passed: true, how: "opened it".into(), wall_ms: 9 });
+    bench.scan();
+    assert_eq!(outcome(&bench, DoorOpen).map(|proof| proof.passed), Some(true));
     bench.done(test(DoorOpen));
     bench.scans(601);
-    assert_eq!(outcome(&bench, DoorOpen).map(|proof| proof.passed), Some(false));
+    assert_eq!(outcome(&bench, DoorOpen), None);
+    assert!(bench.north().interlocks.iter().any(|row| row.kind == DoorOpen && row.proof_owed));
+    let not_passed = |body: &EventBody| matches!(body, EventBody::Proved { passed: false, .. });
+    let told = bench.events.iter().find(|event| not_passed(&event.body)).expect("it was told");
+    for words in ["NOT TESTED", "(open its door)", "test door-open --furnace north --saw failed"] {
+        assert!(told.text.contains(words), "{words}: {}", told.text);
+    }
     bench.done(test(DoorOpen));
     bench.plants[0].open = true;
     bench.scans(620);
-    assert_eq!(bench.said(|body| matches!(body, EventBody::Proved { passed: false, .. })), 2, "one that sticks fails too");
+    assert_eq!((bench.said(not_passed), outcome(&bench, DoorOpen).map(|proof| proof.passed)), (2, Some(false)));
 }
 
 #[test]
 fn a_stop_is_tested_by_stopping() {
     let mut bench = idle();
-    bench.done(test(Stop));
+    assert!(bench.done(test(Stop)).contains("`hearthward interlock stop north`"));
     bench.done(Request::Stop { furnace: Some(NORTH) });
     bench.scans(2);
     assert_eq!(outcome(&bench, Stop).map(|proof| proof.passed), Some(true));
@@ -166,9 +177,23 @@ fn a_flow_that_is_lost_and_comes_back_passes_with_scrap_in() {
 }
 
 #[test]
-fn a_load_that_is_over_before_its_test_fails_it() {
+fn a_load_that_is_over_before_anything_was_seen_leaves_the_row_untested() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
     bench.done(test(PurgeFlow));
+    bench.done(Request::Abort { furnace: NORTH });
+    bench.until("the end", |bench| bench.north().cycle.is_none());
+    bench.scan();
+    assert_eq!(outcome(&bench, PurgeFlow), None);
+    assert!(bench.events.iter().any(|event| event.text.contains("Purge flow of north was NOT TESTED")));
+}
+
+#[test]
+fn a_load_that_is_over_before_its_row_clears_fails_it() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.done(test(PurgeFlow));
+    bench.plants[0].gas = false;
+    bench.until("the trip", |bench| bench.row(NORTH, PurgeFlow) == Tripped);
+    bench.scan();
     bench.done(Request::Abort { furnace: NORTH });
     bench.until("the end", |bench| bench.north().cycle.is_none());
     bench.scan();

@@ -72,9 +72,20 @@ fn a_thermometer_that_nobody_read_has_not_been_healthy_meanwhile() {
 #[test]
 fn after_a_reset_a_load_goes_on_only_on_a_persons_word_given_once() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
-    bench.done(Request::Stop { furnace: None });
+    let words = bench.done(Request::Stop { furnace: None });
+    assert!(words.contains("The cut is sent") && words.contains("`hearthward watch`"), "{words}");
+    let alarm = |bench: &Bench| {
+        let stop = bench.view.alarms.shown.iter().find(|alarm| alarm.name == "furnace/north/stop");
+        stop.expect("nobody has acknowledged it").text.clone()
+    };
+    assert!(bench.north().heat.contains("reset it when it is safe to heat again"), "{}", bench.north().heat);
+    assert!(alarm(&bench).contains("Reset when it is safe"), "{}", alarm(&bench));
     bench.done(Request::Reset { furnace: None, interlock: Some(Stop) });
     bench.scans(60);
+    assert!(alarm(&bench).ends_with("It is over: acknowledge it."), "{}", alarm(&bench));
+    let told = bench.events.iter().filter(|event| event.text.contains("Heat is withheld from north: its load was interrupted"));
+    assert_eq!(told.count(), 1);
+    assert!(!bench.events.iter().any(|event| event.text.contains("was away")), "nobody was away");
     assert!(!bench.heats(NORTH));
     assert_eq!(bench.row(NORTH, Interrupted), Tripped);
     assert_eq!(bench.view.questions.len(), 1, "one question, and no other about the same steel");
