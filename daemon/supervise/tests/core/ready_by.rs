@@ -57,6 +57,24 @@ fn takes_ms(to_c: f64) -> f64 {
 }
 
 #[test]
+fn nobody_is_told_to_warm_a_bath_that_the_service_warms() {
+    for (commanded, oil_c, told) in [
+        (true, 20.0, "the service warms it once the load is in"),
+        (false, 20.0, "bring it there meanwhile"),
+        (true, 90.0, "bring it there meanwhile"),
+    ] {
+        let mut bench = Bench::of(shop(commanded, Some(1.0)), None, Away::Unknown);
+        bench.oil_c = oil_c;
+        bench.scans(2);
+        let said = bench.done(Request::Start { furnace: NORTH, load: irons(None), ready_in: None });
+        assert!(said.contains(told), "{commanded} {oil_c}: {said}");
+        bench.confirm(|ask| matches!(ask, Ask::LoadAndShut));
+        bench.scans(2);
+        assert_eq!(warmed_to_c(&bench).is_some(), commanded, "the words are kept");
+    }
+}
+
+#[test]
 fn a_commanded_bath_is_warmed_in_time_and_nothing_else_moves() {
     let mut bench = evening(shop(true, Some(1.0)));
     bench.until("the heater", |bench| warmed_to_c(bench).is_some());

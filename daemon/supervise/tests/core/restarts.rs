@@ -50,6 +50,10 @@ fn a_latch_outlives_a_restart_and_so_does_the_generation() {
 #[test]
 fn a_short_gap_with_agreeing_readings_is_ridden_through() {
     let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    let step_ms = |bench: &Bench| bench.north().cycle.as_ref().expect("it goes on").step_ms;
+    bench.scans(30);
+    let before_ms = step_ms(&bench);
+    assert!(before_ms >= 30_000, "{before_ms}");
     bench.restart(Away::Known(ShopMs(20_000)));
     bench.scan();
     assert!(bench.out.orders.is_empty(), "the first tick is cold");
@@ -59,6 +63,7 @@ fn a_short_gap_with_agreeing_readings_is_ridden_through() {
     assert_eq!(bench.step(), Some(StepKind::Soak));
     assert!(bench.north().purge_proved);
     assert_eq!(bench.row(NORTH, Interrupted), Clear);
+    assert!(step_ms(&bench) >= before_ms, "a step is as old as it is, whatever the clock of this run says");
 }
 
 /// Makes a gap in the soak and says whether it was ridden through.
