@@ -9,7 +9,7 @@ use serde_json::json;
 use super::{ConfigArgs, print};
 use crate::assembly::{Assembly, look};
 use crate::exit::{Ended, Exit};
-use crate::settings::Problem;
+use crate::settings::{Problem, RecipeSettings};
 
 #[derive(Debug, Args)]
 pub(super) struct Check {
@@ -72,6 +72,13 @@ fn report(assembly: &Assembly) -> String {
     let _ = writeln!(text, "\n{}", assembly.room_card());
     let _ = writeln!(text, "\njournal: {}", assembly.settings.journal.display());
     let _ = writeln!(text, "compiled drivers: {}", assembly.settings.host.cache.display());
+    let advice = advice(assembly);
+    if !advice.is_empty() {
+        let _ = writeln!(text, "\nworth a second look (nothing is refused for it):");
+        advice.iter().for_each(|one| {
+            let _ = writeln!(text, "  {one}");
+        });
+    }
     let _ = write!(text, "\n{CAUTIONS}");
     text
 }
@@ -92,8 +99,14 @@ fn report_json(assembly: &Assembly) -> String {
         "room": assembly.room_card(),
         "journal": journal,
         "cache": cache,
+        "advice": advice(assembly),
     })
     .to_string()
+}
+
+/// Where recipes leave what is known of their steels.
+fn advice(assembly: &Assembly) -> Vec<Problem> {
+    assembly.settings.recipes.iter().flat_map(RecipeSettings::advice).collect()
 }
 
 /// What is said wherever people set something up.

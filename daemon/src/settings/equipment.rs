@@ -205,9 +205,9 @@ fn supply(name: Name, section: Section<'_>) -> Option<SupplySettings> {
     let (mut cylinder_volume, mut filled, mut pressure, mut gauge_error) = (None, None, None, None);
     if let Some(cylinder) = section.section("cylinder") {
         cylinder_volume = cylinder.need("volume", "volume = \"43.8 L\"", quantities::volume);
-        filled = cylinder.read("filled", quantities::pressure);
+        filled = cylinder.read("filled", quantities::filling_pressure);
         pressure = point(&cylinder, "pressure");
-        gauge_error = cylinder.read("gauge_error", quantities::pressure);
+        gauge_error = cylinder.read("gauge_error", quantities::gauge_error);
         cylinder.finish();
     }
     let stale_after = section.read("stale_after", |text| quantities::duration_in(text, 1_000, 86_400_000));

@@ -7,6 +7,7 @@ use config::{Config, Environment, File, FileFormat, Value, ValueKind};
 
 use super::problem::Problems;
 use super::section::flatten;
+use super::unread;
 
 /// Where the configuration comes from, the later layer winning over the earlier.
 #[derive(Clone, Debug, Default)]
@@ -56,7 +57,8 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
             }
             if let Err(error) = Config::builder().add_source(source.clone()).build() {
                 let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };
-                problems.note(path.display().to_string(), "", format!("cannot be read: {}{mend}", one_line(&error)));
+                let why = unread::why(&path).unwrap_or_else(|| one_line(&error));
+                problems.note(path.display().to_string(), "", format!("cannot be read: {why}{mend}"));
                 problems.lacks_a_layer();
                 continue;
             }
@@ -121,10 +123,6 @@ fn as_text(values: &BTreeMap<String, Value>) -> String {
 }
 
 fn one_line(error: &config::ConfigError) -> String {
-    let words = match error {
-        // Without its own tail, which names the file once more by another way to it.
-        config::ConfigError::FileParse { cause, .. } => cause.to_string(),
-        other => other.to_string(),
-    };
+    let words = error.to_string();
     words.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
 }

@@ -4,6 +4,7 @@
 //! [`Settings`], in which every value is checked but addresses are still text; [`crate::wiring`] resolves those against what the
 //! drivers say of themselves.
 
+mod advice;
 mod alarms;
 mod equipment;
 mod folders;
@@ -15,6 +16,7 @@ mod problem;
 pub(crate) mod quantities;
 mod recipe;
 mod section;
+mod unread;
 
 use std::path::PathBuf;
 use std::time::Duration;

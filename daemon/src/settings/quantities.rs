@@ -9,7 +9,7 @@ use hearthward_process::gas::{Gas, Mixture};
 use hearthward_process::units;
 use hearthward_proto::v1::value::Kind;
 use uom::si::f64::{Frequency, Length, Mass, Power, Pressure, Ratio, Volume};
-use uom::si::pressure::{kilopascal, pascal};
+use uom::si::pressure::{bar, kilopascal, pascal};
 use uom::si::ratio::ratio;
 use uom::si::volume_rate::liter_per_minute;
 
@@ -93,9 +93,19 @@ pub(super) fn air_changes(text: &str) -> Result<Frequency, String> {
     units::air_changes(text).map_err(|error| error.to_string())
 }
 
-/// A pressure by gauge, or a difference of pressures.
-pub(super) fn pressure(text: &str) -> Result<Pressure, String> {
-    units::pressure(text).map_err(|error| error.to_string())
+/// The gauge pressure of a full cylinder: common ones are filled to 150 to 300 bar (common practice, no source).
+pub(super) fn filling_pressure(text: &str) -> Result<Pressure, String> {
+    pressure_in(text, 1.0, 400.0)
+}
+
+/// How far a cylinder's gauge may be off: at most what a coarse one of 400 bar is, with room to spare (common practice, no source).
+pub(super) fn gauge_error(text: &str) -> Result<Pressure, String> {
+    pressure_in(text, 0.0, 30.0)
+}
+
+fn pressure_in(text: &str, least_bar: f64, most_bar: f64) -> Result<Pressure, String> {
+    let read = units::pressure(text).map_err(|error| error.to_string())?;
+    within(read, read.get::<bar>(), least_bar, most_bar, "bar")
 }
 
 /// A length of time within a range.
@@ -105,7 +115,19 @@ pub(crate) fn duration_in(text: &str, least_ms: u64, most_ms: u64) -> Result<Dur
     if (Duration::from_millis(least_ms)..=Duration::from_millis(most_ms)).contains(&span) {
         return Ok(span);
     }
-    Err(format!("{text:?} is outside {:?} to {:?}", Duration::from_millis(least_ms), Duration::from_millis(most_ms)))
+    Err(format!("is {text}, but it must lie between {} and {}", limit_words(least_ms), limit_words(most_ms)))
+}
+
+/// A limit of time as people write it, in the longest unit that it is a whole number of.
+fn limit_words(ms: u64) -> String {
+    let units = [(86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1_000, "s")];
+    // Two days are said as hours: a soak of 48 h is spoken of, one of 2 d is not.
+    let fits = units.into_iter().find(|(one, name)| ms >= *one && ms.is_multiple_of(*one) && (*name != "d" || ms > 2 * one));
+    match fits {
+        Some((one, name)) => format!("{} {name}", ms / one),
+        None if ms == 0 => "0 s".to_owned(),
+        None => format!("{ms} ms"),
+    }
 }
 
 /// A gas that may be used to protect steel.
@@ -141,6 +163,17 @@ mod tests {
         assert!(words.contains("unit") && words.contains('C'), "{words}");
         assert!(furnace_temperature("1900 C").is_err(), "above what any bench furnace reaches");
         assert!(furnace_temperature("1900 F").is_ok());
+    }
+
+    #[test]
+    fn limits_are_said_as_people_write_them() {
+        let words = |text, least_ms, most_ms| duration_in(text, least_ms, most_ms).expect_err("outside");
+        assert_eq!(words("70 s", 0, 10_000), "is 70 s, but it must lie between 0 s and 10 s");
+        assert_eq!(words("50 ms", 200, 3_600_000), "is 50 ms, but it must lie between 200 ms and 1 h");
+        assert_eq!(words("3 d", 90_000, 172_800_000), "is 3 d, but it must lie between 90 s and 48 h");
+        assert_eq!(words("1 h", 86_400_000, 10 * 365 * 86_400_000), "is 1 h, but it must lie between 24 h and 3650 d");
+        assert_eq!(gauge_error("500 bar").expect_err("outside"), "is 500 bar, but it must lie between 0 and 30 bar");
+        assert!(gauge_error("5 bar").is_ok() && filling_pressure("0.5 bar").is_err() && filling_pressure("200 bar").is_ok());
     }
 
     #[test]

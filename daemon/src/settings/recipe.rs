@@ -99,7 +99,8 @@ fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
 fn step(section: Section<'_>) -> Option<StepSettings> {
     let kind = section.need("step", "step = \"soak\"", |text| Ok::<_, String>(text.to_owned()))?;
     let temperature = |entry, mend: &str| section.need(entry, mend, quantities::steel_temperature);
-    let span = |entry, mend: &str| section.need(entry, mend, |text| quantities::duration_in(text, 0, 172_800_000));
+    let timed = |entry, mend: &str, least, most| section.need(entry, mend, |text| quantities::duration_in(text, least, most));
+    let span = |entry, mend: &str| timed(entry, mend, 0, 172_800_000);
     let built = match kind.as_str() {
         "purge" => Some(StepSettings::Purge),
         "preheat" => temperature("to", "to = \"600 C\"")
@@ -120,7 +121,8 @@ fn step(section: Section<'_>) -> Option<StepSettings> {
             temperature("to", "to = \"800 C\"").map(|to| StepSettings::Ramp(to, pace))
         }
         "soak" => soak(&section),
-        "pull" => span("window", "window = \"3 s\"").map(StepSettings::Pull),
+        // Nobody has a part out and under in less than a second, and steel that is out for ten minutes is cold.
+        "pull" => timed("window", "window = \"3 s\"", 1_000, 600_000).map(StepSettings::Pull),
         "quench" => {
             let bath = match section.text("medium").as_deref() {
                 None => section.need("tank", "tank = \"oil\", or medium = \"plates\"", str::parse::<Name>).map(Bath::Tank),
@@ -131,7 +133,8 @@ fn step(section: Section<'_>) -> Option<StepSettings> {
                     None
                 }
             };
-            bath.zip(span("under", "under = \"2 min\"")).map(|(bath, under)| StepSettings::Quench(bath, under))
+            bath.zip(timed("under", "under = \"2 min\"", 1_000, 172_800_000))
+                .map(|(bath, under)| StepSettings::Quench(bath, under))
         }
         "cool" => {
             let in_air = section.read("where", |text| match text {

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use config::{Value, ValueKind};
-use hearthward_equipment::Name;
+use hearthward_equipment::{Name, nearest};
 
 use super::problem::Problems;
 
@@ -205,10 +205,9 @@ impl<'p> Section<'p> {
             if known.iter().any(|name| name == entry) {
                 continue;
             }
-            let nearest = known.iter().min_by_key(|name| distance(name, entry));
-            let hint = match nearest {
-                Some(name) if distance(name, entry) <= 1 + entry.len() / 4 => format!("; did you mean `{name}`?"),
-                _ => format!("; known here: {}", known.join(", ")),
+            let hint = match nearest(entry, known.iter().copied()) {
+                Some(name) => format!("; did you mean `{name}`?"),
+                None => format!("; known here: {}", known.join(", ")),
             };
             self.problem(entry, format!("is not a key of this table{hint}"));
         }
@@ -246,20 +245,4 @@ fn said(value: &Value) -> String {
         ValueKind::String(text) => format!("{text:?}"),
         _ => value.clone().into_string().unwrap_or_else(|_| "something else".to_owned()),
     }
-}
-
-/// Number of single edits from one word to another (Levenshtein), for suggestions.
-fn distance(from: &str, to: &str) -> usize {
-    let to: Vec<char> = to.chars().collect();
-    let mut row: Vec<usize> = (0..=to.len()).collect();
-    for (i, a) in from.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, b) in to.iter().enumerate() {
-            let replaced = diagonal + usize::from(a != *b);
-            diagonal = row[j + 1];
-            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[to.len()]
 }
