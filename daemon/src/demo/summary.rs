@@ -24,7 +24,10 @@ pub(crate) struct Summary {
     permitted: BTreeSet<String>,
     /// Furnaces that have not said yet that they do not heat, with their last cut.
     unconfirmed: BTreeMap<String, Generation>,
-    slowest_confirmation_ms: u64,
+    /// How long the slowest furnace took to say so, in milliseconds of shop time; none where each did within the scan of its cut: the
+    /// demo's clock stands still between two scans.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    slowest_confirmation_ms: Option<u64>,
     #[serde(skip)]
     charged: Vec<(String, Option<String>)>,
     #[serde(skip)]
@@ -85,7 +88,7 @@ impl Summary {
             }
             Some(EventBody::CutConfirmed { after_ms, generation }) => {
                 self.unconfirmed.retain(|_, cut| *cut > *generation);
-                self.slowest_confirmation_ms = self.slowest_confirmation_ms.max(*after_ms);
+                self.slowest_confirmation_ms = self.slowest_confirmation_ms.max(Some(*after_ms).filter(|ms| *ms > 0));
             }
             Some(EventBody::PurgeProved { .. }) => {
                 // Proved for the load that is in this furnace now: the last one that was charged there.
@@ -123,8 +126,11 @@ impl Summary {
 
     fn confirmed(&self) -> String {
         if self.is_cold() {
-            let slowest_s = self.slowest_confirmation_ms as f64 / 1000.0;
-            return format!("every furnace confirmed that it does not heat, the slowest after {slowest_s:.1} s");
+            let when = self.slowest_confirmation_ms.map_or_else(
+                || "each within the scan of its cut".to_owned(),
+                |ms| format!("the slowest after {:.1} s", ms as f64 / 1000.0),
+            );
+            return format!("every furnace confirmed that it does not heat, {when}");
         }
         let names: Vec<&str> = self.unconfirmed.keys().map(String::as_str).collect();
         format!("NOT confirmed: {}", names.join(", "))
@@ -178,6 +184,15 @@ fn counted(count: u32, of: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_confirmation_is_called_slow_that_came_at_once() {
+        let confirmed = |slowest_confirmation_ms| Summary { slowest_confirmation_ms, ..Summary::default() }.confirmed();
+        assert!(confirmed(None).ends_with("each within the scan of its cut"));
+        assert!(confirmed(Some(2_000)).ends_with("the slowest after 2.0 s"));
+        let said = serde_json::to_value(Summary::default()).expect("it can be written");
+        assert!(said.get("slowest_confirmation_ms").is_none(), "{said}");
+    }
 
     #[test]
     fn only_heat_that_was_permitted_is_taken_away() {

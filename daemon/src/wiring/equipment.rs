@@ -203,42 +203,13 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         finder.take_output(unit.to_string(), &settings.home, &key("controller"));
         check_heating(settings, unit, facts, finder);
     }
-    if shop.electrical_demand.is_some_and(|demand| settings.power > demand) {
-        let words = "is more than all furnaces together may draw (`share.electrical_demand`): it would wait for its turn for ever, \
-                     and so would all behind it";
-        finder.problems.note(&settings.home, key("power"), words);
-    }
+    check_power(settings, shop, finder);
     let own = |finder: &mut Finder<'_>, name: &str| controller.and_then(|unit| finder.reading(unit, facts, name));
-    let temperature = match &settings.temperature {
-        Some(reference) => {
-            let address = finder.address_as(Role::THERMOMETER, Some(reference), field::TEMPERATURE);
-            address.map(|address| {
-                finder.take_reading(&address, settings, "temperature", "the thermometer");
-                finder.directory.point(&address)
-            })
-        }
-        None => own(finder, field::TEMPERATURE),
-    };
-    if temperature.is_none() && settings.temperature.is_none() && !facts.readings.is_empty() {
-        let words = "gives no temperature; name one with `temperature`";
-        finder.problems.note(&settings.home, key("controller"), words);
-    }
+    let own_temperature = if settings.temperature.is_none() { own(finder, field::TEMPERATURE) } else { None };
+    let temperature = thermometer(settings, own_temperature, facts, finder);
     check_heartbeat(settings, shop, finder);
     let own_door = own(finder, field::DOOR_OPEN);
-    let contactor = settings.contactor.as_ref().and_then(|contactor| {
-        let address = finder.address_as(Role::CONTACTOR, Some(&contactor.output), "closed")?;
-        finder.take_output(address.to_string(), &settings.home, &key("contactor"));
-        let output = HeatPointId(finder.directory.point(&address).0);
-        let feedback = finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed");
-        if feedback == Some(PointId(output.0)) {
-            let words = format!(
-                "is {address}, the contactor's own output, which only repeats what it was told; \
-                 name the point of a contact that its tips move, or leave `contactor_feedback` out"
-            );
-            finder.note(&settings.home, key("contactor_feedback"), words);
-        }
-        Some(Contactor { output, feedback })
-    });
+    let contactor = self::contactor(settings, finder);
     let door = match &settings.door {
         Some(_) => finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN),
         None => own_door,
@@ -286,6 +257,47 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         temperature: temperature?,
     };
     Some((plan, contactor.map(|contactor| contactor.output)))
+}
+
+/// What tells the chamber's temperature: a thermometer of its own, else the controller's.
+fn thermometer(settings: &FurnaceSettings, own: Option<PointId>, facts: &UnitFacts, finder: &mut Finder<'_>) -> Option<PointId> {
+    let Some(reference) = &settings.temperature else {
+        if own.is_none() && !facts.readings.is_empty() {
+            let words = "gives no temperature; name one with `temperature`".to_owned();
+            finder.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
+        }
+        return own;
+    };
+    let address = finder.address_as(Role::THERMOMETER, Some(reference), field::TEMPERATURE)?;
+    finder.take_reading(&address, settings, "temperature", "the thermometer");
+    Some(finder.directory.point(&address))
+}
+
+/// The contactor, with what says whether it is closed.
+fn contactor(settings: &FurnaceSettings, finder: &mut Finder<'_>) -> Option<Contactor> {
+    let key = |entry: &str| format!("furnace.{}.{entry}", settings.name);
+    let contactor = settings.contactor.as_ref()?;
+    let address = finder.address_as(Role::CONTACTOR, Some(&contactor.output), "closed")?;
+    finder.take_output(address.to_string(), &settings.home, &key("contactor"));
+    let output = HeatPointId(finder.directory.point(&address).0);
+    let feedback = finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed");
+    if feedback == Some(PointId(output.0)) {
+        let words = format!(
+            "is {address}, the contactor's own output, which only repeats what it was told; \
+             name the point of a contact that its tips move, or leave `contactor_feedback` out"
+        );
+        finder.note(&settings.home, key("contactor_feedback"), words);
+    }
+    Some(Contactor { output, feedback })
+}
+
+/// A furnace that draws more than all may together would never have its turn.
+fn check_power(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<'_>) {
+    if shop.electrical_demand.is_some_and(|demand| settings.power > demand) {
+        let words = "is more than all furnaces together may draw (`share.electrical_demand`): it would wait for its turn for ever, \
+                     and so would all behind it";
+        finder.note(&settings.home, format!("furnace.{}.power", settings.name), words.to_owned());
+    }
 }
 
 /// A heartbeat that cannot be kept would cut heat from a sound furnace for ever.
