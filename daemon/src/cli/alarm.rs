@@ -17,16 +17,26 @@ pub(super) enum Alarm {
     /// Say that you know of an alarm. It resets nothing and heats nothing.
     Acknowledge(Acknowledge),
     /// Put an alarm aside for a time. Its interlock acts as before.
+    #[command(after_help = SHELVE)]
     Shelve(Shelve),
     /// Bring a shelved alarm back before its time.
     Unshelve(Which),
     /// Put an alarm aside until it is mended and returned. Its interlock acts as before.
+    #[command(after_help = OUT_OF_SERVICE)]
     OutOfService(TakeOut),
     /// Bring an alarm back into service.
     InService(Which),
     /// Stop the horn until the next urgent alarm. It acknowledges nothing.
     Silence(Silence),
 }
+
+const SHELVE: &str =
+    "Example:\n  hearthward alarm shelve unit/bench/north-meter/unit-lost --for \"30 min\" --reason \"its hose is being changed\"
+`hearthward alarm list --all` shows the names.";
+
+const OUT_OF_SERVICE: &str =
+    "Example:\n  hearthward alarm out-of-service unit/bench/north-meter/unit-lost --reason \"the meter is at its maker\"
+`hearthward alarm list --all` shows the names; `hearthward alarm in-service` brings it back.";
 
 #[derive(Debug, Args)]
 pub(super) struct List {
@@ -62,7 +72,7 @@ pub(super) struct Shelve {
     #[command(flatten)]
     which: Which,
     /// For how long, such as "30 min".
-    #[arg(long = "for", value_name = "TIME", value_parser = words::span_of)]
+    #[arg(long = "for", value_name = "TIME", value_parser = words::span_of, allow_hyphen_values = true)]
     span: Duration,
     /// Why, for the record.
     #[arg(long)]
@@ -151,7 +161,13 @@ impl List {
 pub(super) fn lines(alarms: &v1::Alarms) -> Vec<String> {
     let mut sorted: Vec<&v1::Alarm> = alarms.alarms.iter().collect();
     sorted.sort_by_key(|alarm| (order(alarm.state()), std::cmp::Reverse(alarm.priority()), std::cmp::Reverse(alarm.state_ms)));
+    let followed = sorted.iter().any(|alarm| alarm.first);
     let mut lines: Vec<String> = sorted.into_iter().map(line).collect();
+    if followed {
+        lines.push(
+            "  [came first]: look there first; the others of that furnace, tank or unit may have followed from it".to_owned(),
+        );
+    }
     if alarms.flood {
         lines.push(format!("  {} alarms in ten minutes: look at the first of each group", alarms.raised));
     }
@@ -176,7 +192,7 @@ fn line(alarm: &v1::Alarm) -> String {
     if alarm.state() == v1::AlarmState::Normal {
         return format!("     {:<44} {state}", alarm.alarm);
     }
-    let first = if alarm.first { "  [first]" } else { "" };
+    let first = if alarm.first { "  [came first]" } else { "" };
     let left = alarm.shelved_ms.map(|ms| format!(" for another {}", words::span(ms))).unwrap_or_default();
     let aside =
         if alarm.aside_by.is_empty() { String::new() } else { format!("\n       {}: {}", alarm.aside_by, alarm.aside_reason) };
@@ -213,5 +229,9 @@ mod tests {
         let names: Vec<_> = lines.iter().filter_map(|line| line.get(5..6)).take(5).collect();
         assert_eq!(names, ["a", "b", "c", "d", "e"]);
         assert!(lines[5].contains("12 alarms") && lines[6].contains("horn"), "{lines:?}");
+        let first =
+            v1::Alarms { alarms: vec![v1::Alarm { first: true, ..alarm("a", Unacknowledged, Urgent) }], ..Default::default() };
+        let lines = self::lines(&first);
+        assert!(lines[0].contains("[came first]") && lines[1].contains("[came first]: look there first"), "{lines:?}");
     }
 }

@@ -25,9 +25,6 @@ pub(super) enum Cycle {
     Recipes(CallArgs),
 }
 
-/// Most parts of a load, as the service takes it.
-const PARTS: i64 = 1000;
-
 #[derive(Debug, Args)]
 pub(super) struct Start {
     /// The furnace.
@@ -38,7 +35,7 @@ pub(super) struct Start {
     #[arg(long)]
     load: String,
     /// How many parts are pulled one after another.
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=PARTS))]
+    #[arg(long, default_value_t = 1, value_parser = words::parts_of, allow_hyphen_values = true)]
     parts: u16,
     /// By when it shall be ready to be pulled, by this computer's clock, such as 07:00: it is put in now and begins by itself where
     /// gas is commanded and the room is monitored, or where it is only tempered. Elsewhere its bath is made ready by then, and you begin
@@ -116,6 +113,8 @@ impl Cycle {
 
 impl Start {
     async fn run(self) -> Result<(), Ended> {
+        let now = jiff::ZonedDateTime::now();
+        let ready_at = self.ready_by.and_then(|time| clock::next(time, &now));
         let request = v1::StartCycleRequest {
             request_id: request_id(),
             person: self.person.name(),
@@ -123,9 +122,12 @@ impl Start {
             load: self.load,
             parts: u32::from(self.parts),
             cycle: Some(v1::start_cycle_request::Cycle::Recipe(self.recipe)),
-            ready_in_ms: self.ready_by.map(|time| clock::until_ms(time, &jiff::ZonedDateTime::now())),
+            ready_in_ms: ready_at.as_ref().map(|at| clock::until_ms(at, &now)),
         };
-        command!(self.call, start_cycle, request, "StartCycleResponse")
+        let mut client = client(&self.call).await?;
+        let response = client.start_cycle(request).await.map_err(refused)?.into_inner();
+        let when = ready_at.map(|at| format!(" It is to be ready {}.", clock::in_words(&at, &now))).unwrap_or_default();
+        said(&self.call, "StartCycleResponse", &format!("{}{when}", response.text), &response)
     }
 }
 

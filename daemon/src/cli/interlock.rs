@@ -19,6 +19,7 @@ pub(super) enum Interlock {
     /// Print each furnace's cause-and-effect matrix: what each interlock does, how it stands, what would clear it.
     Matrix(Matrix),
     /// Take an interlock out of force for a time, where the configuration is open to it; it is on every record made meanwhile.
+    #[command(after_help = BYPASS)]
     Bypass(Bypass),
     /// Test an interlock: says what to do, watches, and keeps the outcome and its date.
     Test(Test),
@@ -29,6 +30,11 @@ pub(super) enum Interlock {
     /// Cut everything that heats, latched. Gas stays as it is.
     Stop(Stop),
 }
+
+const BYPASS: &str =
+    "Example:\n  hearthward interlock bypass purge-flow --furnace north --for \"2 h\" --reason \"its meter is at its maker\"
+`may_bypass` of the configuration says which a furnace is open to; what stands between heat and people never is.
+`hearthward interlock restore` ends it at once.";
 
 #[derive(Debug, Args)]
 pub(super) struct List {
@@ -64,7 +70,7 @@ pub(super) struct Bypass {
     #[arg(long)]
     reason: String,
     /// For how long at most, up to 24 h.
-    #[arg(long = "for", value_name = "TIME", default_value = "8 h", value_parser = words::span_of)]
+    #[arg(long = "for", value_name = "TIME", default_value = "8 h", value_parser = words::span_of, allow_hyphen_values = true)]
     lasts: Duration,
     #[command(flatten)]
     person: PersonArgs,
@@ -263,7 +269,7 @@ impl Test {
             match event.body {
                 Some(v1::event::Body::Proved(proved)) if proved.interlock == own && proved.passed => return Ok(()),
                 Some(v1::event::Body::Proved(proved)) if proved.interlock == own => {
-                    return Err(Ended::new(Exit::Refused, "the test failed"));
+                    return Err(Ended::new(Exit::Refused, "the test did not pass"));
                 }
                 Some(v1::event::Body::ProofVoid(void)) if void.interlock == own => {
                     return Err(Ended::new(Exit::Refused, "the test counts for nothing"));

@@ -131,7 +131,7 @@ fn test(interlock: &v1::Interlock) -> String {
             let word = if proof.evidence() == v1::Evidence::Confirmed { ", as a person saw" } else { "" };
             format!("{} {day}{word}{owed}", if proof.passed { "passed" } else { "FAILED" })
         }
-        None if interlock.may_prove => format!("never{owed}"),
+        None if interlock.may_prove => format!("not tested{owed}"),
         None => "nothing to test".to_owned(),
     }
 }

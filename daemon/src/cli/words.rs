@@ -2,8 +2,10 @@
 
 use std::time::Duration;
 
+use hearthward_equipment::nearest;
 use hearthward_process::units;
 use hearthward_proto::v1;
+use hearthward_supervise::interlock::{InterlockKind, entry};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use uom::si::f64::Ratio;
@@ -34,9 +36,26 @@ pub(super) fn interlock(kind: v1::InterlockKind) -> String {
 /// The interlock of a word.
 pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
     let name = format!("INTERLOCK_KIND_{}", text.to_ascii_uppercase().replace('-', "_"));
-    v1::InterlockKind::from_str_name(&name)
-        .filter(|kind| *kind != v1::InterlockKind::Unspecified)
-        .ok_or_else(|| format!("{text:?} is no interlock; `hearthward interlock list` shows them"))
+    v1::InterlockKind::from_str_name(&name).filter(|kind| *kind != v1::InterlockKind::Unspecified).ok_or_else(|| {
+        let known: Vec<String> = InterlockKind::ALL.iter().map(|&kind| entry(kind).id.replace('_', "-")).collect();
+        let meant = nearest(text, known.iter().map(String::as_str)).map(|meant| format!("; did you mean {meant:?}?"));
+        let meant = meant.unwrap_or_else(|| format!("; there are: {}", known.join(", ")));
+        format!("{text:?} is no interlock{meant}")
+    })
+}
+
+/// How many parts a load has, as the service takes it.
+pub(super) fn parts_of(text: &str) -> Result<u16, String> {
+    let parts = text.trim().parse().ok().filter(|parts| (1..=1000).contains(parts));
+    parts.ok_or_else(|| format!("{text:?} is no number of parts; write a whole number from 1 to 1000, such as 4"))
+}
+
+/// A hardness in HRC, with or without its unit.
+pub(super) fn hardness_of(text: &str) -> Result<f64, String> {
+    let plain = text.trim();
+    let plain = plain.strip_suffix("HRC").or_else(|| plain.strip_suffix("hrc")).unwrap_or(plain).trim();
+    let hrc = plain.parse().ok().filter(|hrc: &f64| hrc.is_finite());
+    hrc.ok_or_else(|| format!("{text:?} is no hardness; write it in HRC, such as 61 or \"61 HRC\""))
 }
 
 /// A span as people write it, such as `4 h`.
@@ -134,7 +153,9 @@ pub(super) fn event(event: &v1::Event, clock: Clock) -> String {
         }
     };
     let mark = mark(event.priority());
-    let by = if event.person.is_empty() { String::new() } else { format!(" ({})", event.person) };
+    // Most sentences begin with who acted.
+    let named = event.person.is_empty() || event.text.starts_with(&format!("{} ", event.person));
+    let by = if named { String::new() } else { format!(" ({})", event.person) };
     format!("{:>6} {when} {mark} {}{by}", event.seq, event.text)
 }
 
@@ -157,10 +178,27 @@ mod tests {
     }
 
     #[test]
+    fn who_acted_is_named_once() {
+        let told =
+            |text: &str| event(&v1::Event { person: "ada".into(), text: text.into(), ..v1::Event::default() }, Clock::Shop);
+        assert!(told("ada reset stop of north.").ends_with("ada reset stop of north."));
+        assert!(told("Load irons began in north.").ends_with("began in north. (ada)"));
+        assert!(told("adam is no ada").ends_with("(ada)"));
+    }
+
+    #[test]
     fn words_lead_back_to_their_values() {
         assert_eq!(interlock(v1::InterlockKind::DoorOpen), "door-open");
         assert_eq!(interlock_of("door-open"), Ok(v1::InterlockKind::DoorOpen));
-        assert!(interlock_of("unspecified").is_err());
+        assert!(interlock_of("unspecified").is_err_and(|words| words.contains("there are: purge-before-heat, ")));
+        assert!(interlock_of("dor-open").is_err_and(|words| words.ends_with("did you mean \"door-open\"?")));
+        assert_eq!((hardness_of("61"), hardness_of("61.5 HRC")), (Ok(61.0), Ok(61.5)));
+        assert!(hardness_of("hard").is_err_and(|words| words.contains("61 HRC")) && hardness_of("inf").is_err());
+        assert_eq!((parts_of("1"), parts_of(" 1000 ")), (Ok(1), Ok(1000)));
+        for wrong in ["abc", "0", "1001", "-1", "2.5"] {
+            assert!(parts_of(wrong).is_err_and(|words| words.contains("from 1 to 1000")), "{wrong}");
+        }
+        assert!(span_of("-30 min").is_err());
         assert_eq!(choice_of("slow-cool-under-gas"), Ok(v1::Choice::SlowCoolUnderGas));
         assert!(choice_of("unspecified").is_err());
         assert_eq!(example("by-hand/oil.temperature", None), "\"… C\"");

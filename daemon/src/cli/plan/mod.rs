@@ -22,6 +22,7 @@ use self::quench::{Bath, BathArgs, InAirArgs, Plates, Transfer, TransferArgs};
 use self::said::{Question, Said, UnitsWord, in_celsius, in_minutes};
 use self::shop::{OF_CONFIG, ShopArgs};
 use self::steel::{HeatUp, RAMP_FLAGS, RampArgs, SectionArgs, Temper};
+use super::words;
 use crate::exit::Ended;
 
 #[cfg(test)]
@@ -165,7 +166,7 @@ pub(super) struct Cycle {
     #[arg(long, conflicts_with_all = ["chamber", "flow", "furnace"])]
     protected: bool,
     /// The hardness wanted after tempering, HRC.
-    #[arg(long, value_name = "HRC")]
+    #[arg(long, value_name = "HRC", value_parser = words::hardness_of)]
     hardness: Option<f64>,
     #[command(flatten)]
     own: OwnArgs,

@@ -11,7 +11,7 @@ use super::said::{
     Question, Said, Unasked, falling_k_min, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes,
     in_watts,
 };
-use super::{HeatArgs, RoomArgs, ShownArgs, said};
+use super::{HeatArgs, RoomArgs, ShownArgs, said, words};
 use crate::exit::{Ended, Exit};
 
 /// A section of steel.
@@ -182,7 +182,7 @@ pub(in crate::cli) struct Temper {
     #[arg(long)]
     steel: Option<String>,
     /// The hardness wanted of that steel, HRC, instead of the temperature.
-    #[arg(long, value_name = "HRC")]
+    #[arg(long, value_name = "HRC", value_parser = words::hardness_of)]
     hardness: Option<f64>,
     /// Another time that the same is to be done in.
     #[arg(long, value_name = "TIME", value_parser = units::time)]

@@ -2,6 +2,7 @@
 //! an answer, which must change the answer or be refused, and is taken out of a question with every flag, which must change it
 //! too. That a value was "not said, so taken" does not count as a change.
 
+use clap::error::ErrorKind;
 use clap::{Command, FromArgMatches, Subcommand};
 use hearthward_process::note::NoteKind;
 use hearthward_process::plan::Answer;
@@ -175,7 +176,13 @@ impl Walk {
             words.extend(own.or_else(|| value(flag)).map(str::to_owned));
         }
         let matches = Plan::augment_subcommands(Command::new("plan")).try_get_matches_from(words);
-        let plan = Plan::from_arg_matches(&matches.map_err(|error| error.to_string())?).map_err(|error| error.to_string())?;
+        let matches = matches.map_err(|error| {
+            // A slip of this test, such as a value that cannot be read, is no refusal of the flag.
+            let meant = matches!(error.kind(), ErrorKind::ArgumentConflict | ErrorKind::MissingRequiredArgument);
+            assert!(meant, "plan {} {flags:?}: {error}", self.name);
+            error.to_string()
+        });
+        let plan = Plan::from_arg_matches(&matches?).map_err(|error| error.to_string())?;
         asked(&plan).map(|answers| answers.iter().flat_map(lines).collect())
     }
 }
