@@ -212,6 +212,7 @@ fn furnace(number: u16, rules: u16, directory: &mut Directory) -> FurnacePlan {
         stale_after: Duration::from_secs(3),
         set_point: Some(set_point),
         output_share: Some(output),
+        heat_on: None,
         over_temperature: None,
         door: Some(door),
         load_temperature: None,
