@@ -175,6 +175,7 @@ fn plan(floor: &Running) -> ShopPlan {
         stale_after: Duration::from_secs(5),
         set_point: None,
         output_share: None,
+        heat_on: None,
         over_temperature: None,
         door: Some(floor.point("io/north.door-open")),
         load_temperature: None,
