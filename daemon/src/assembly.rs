@@ -279,6 +279,10 @@ fn not_wired(plan: &FurnacePlan) -> Vec<&'static str> {
         (plan.door.is_none(), "no door switch: nothing here sees an open door, and none cuts heat"),
         (commanded && plan.contactor.is_none(), "no contactor: heat is cut by telling the controller, and by nothing else"),
         (
+            commanded && plan.heat_on.is_none() && plan.output_share.is_none(),
+            "nothing shows whether its controller heats: a cut counts as obeyed on its reply alone",
+        ),
+        (
             plan.contactor.is_some() && plan.dead_man == DeadMan::Nothing,
             "no heartbeat to its contactor: it stays closed if this computer dies",
         ),

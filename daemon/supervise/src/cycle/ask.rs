@@ -30,8 +30,8 @@ pub(crate) fn ask_about_steel(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_
             silence.then
         };
         let after_ms = u64::try_from(silence.after.as_millis()).unwrap_or(u64::MAX);
-        let text =
-            format!("{because} {} Without an answer: {} in {} s.", costs(quenchable_s), name(then), silence.after.as_secs());
+        let costs = costs(cycle, at.last_c, quenchable_s);
+        let text = format!("{because} {costs} Without an answer: {} in {} s.", name(then), silence.after.as_secs());
         let default = Some((Choice::Steel(then), after_ms));
         Asked { ask: Ask::Steel { because, quenchable_s }, text, choices, default, priority: Priority::Urgent }
     });
@@ -137,21 +137,12 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
             words::step(cycle.kind())
         );
     }
-    let pulls = route::pull_from(cycle).is_some() && !cycle.out;
-    match (can_quench(cycle, at.plan, read_c), read_c) {
-        (Some(left_s), _) => {
-            let _ = write!(
-                text,
-                " Quench now: hot enough for another {}; its soak may be short.",
-                words::span(u64::from(left_s) * 1000)
-            );
+    let _ = match can_quench(cycle, at.plan, read_c) {
+        Some(left_s) => {
+            write!(text, " Quench now: hot enough for another {}; its soak may be short.", words::span(u64::from(left_s) * 1000))
         }
-        (None, _) if !pulls => text.push_str(" It cannot be quenched now: no pull lies ahead of it."),
-        (None, Some(_)) => text.push_str(" It cannot be quenched now: it is too cool, and would have to come to heat again."),
-        (None, None) => {
-            text.push_str(" It cannot be quenched now: its chamber cannot be read, so nobody knows whether it is hot enough.")
-        }
-    }
+        None => write!(text, " {}", cannot_quench(cycle, read_c)),
+    };
     if !cycle.out {
         let safe_c = route::safe_c(cycle, at.plan);
         let hot_c = read_c.filter(|&read_c| read_c > safe_c);
@@ -173,7 +164,17 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
     text
 }
 
-fn costs(quenchable_s: Option<u32>) -> String {
+/// Why the load cannot be quenched now.
+fn cannot_quench(cycle: &Cycle, chamber_c: Option<f64>) -> &'static str {
+    let pulls = route::pull_from(cycle).is_some() && !cycle.out;
+    match chamber_c {
+        _ if !pulls => "It cannot be quenched now: no pull lies ahead of it.",
+        Some(_) => "It cannot be quenched now: it is too cool, and would have to come to heat again.",
+        None => "It cannot be quenched now: its chamber cannot be read, so nobody knows whether it is hot enough.",
+    }
+}
+
+fn costs(cycle: &Cycle, chamber_c: Option<f64>, quenchable_s: Option<u32>) -> String {
     let finish = "Finish: the steel may scale or soften its record, the cycle goes on.";
     let cool = "Slow-cool under gas: the load stays soft and can be hardened again.";
     match quenchable_s {
@@ -181,7 +182,7 @@ fn costs(quenchable_s: Option<u32>) -> String {
             format!("Quench now: hot enough for another {} min, its soak may be short. {finish} {cool}", left_s / 60)
         }
         Some(left_s) => format!("Quench now: hot enough for another {left_s} s, its soak may be short. {finish} {cool}"),
-        None => format!("It is too cool to be quenched. {finish} {cool}"),
+        None => format!("{} {finish} {cool}", cannot_quench(cycle, chamber_c)),
     }
 }
 

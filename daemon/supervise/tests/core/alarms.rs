@@ -29,7 +29,7 @@ impl Bench {
         self.view.alarms.shown.iter().find(|alarm| alarm.name == name)
     }
 
-    fn state(&self, name: &str) -> AlarmState {
+    pub(crate) fn state(&self, name: &str) -> AlarmState {
         self.alarm(name).map_or(AlarmState::Normal, |alarm| alarm.state)
     }
 

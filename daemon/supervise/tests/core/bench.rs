@@ -47,6 +47,10 @@ pub(crate) struct Plant {
     pub(crate) whole: bool,
     /// A cut is read back.
     pub(crate) confirms: bool,
+    /// Its controller goes on heating whatever it is told, and says yes to all of it.
+    pub(crate) deaf: bool,
+    /// Somebody turned its heat on at the panel.
+    pub(crate) panel: bool,
     /// How many times faster than a real furnace.
     pub(crate) pace: f64,
     pub(crate) order: Option<(Means, ShopMs, Generation)>,
@@ -71,6 +75,8 @@ impl Plant {
             set_c: None,
             whole: false,
             confirms: true,
+            deaf: false,
+            panel: false,
             pace: 1.0,
             order: None,
             closed: None,
@@ -198,6 +204,10 @@ impl Bench {
                     self.reading(point, Some(Value::Temperature(celsius(value_c))), Quality::Good);
                 }
             }
+            if let Some(point) = plan.heat_on {
+                let on = plant.deaf || plant.panel || plant.heats_to(self.now).is_some();
+                self.reading(point, Some(Value::Flag(on)), Quality::Good);
+            }
             if let (Some(door), true) = (plan.door, plant.switch) {
                 self.reading(door, Some(Value::Flag(plant.open)), Quality::Good);
             }
@@ -235,6 +245,7 @@ impl Bench {
         for cut in &self.out.cuts {
             let plant = &mut self.plants[cut.furnace.index()];
             plant.cuts.push((cut.generation, cut.via));
+            plant.panel = false;
             if plant.order.as_ref().is_some_and(|(_, _, generation)| *generation < cut.generation) {
                 plant.order = None;
             }

@@ -9,6 +9,7 @@ mod cost;
 mod cycles;
 mod entering;
 mod gaps;
+mod heat_shown;
 mod interlocks;
 mod interruptions;
 mod oracle;
