@@ -23,6 +23,11 @@ pub(crate) fn ask(begins: &[Fault], floor: &Floor<'_>, seed: u64, asks: &mut Vec
             Kind::PersonHolds => asks.push(Request::Hold { furnace }),
             Kind::PersonBypasses => asks.push(bypass(fault, seed)),
             Kind::PersonRestores => asks.push(Request::Restore { furnace, interlock: any_interlock(fault, seed) }),
+            Kind::PersonTests if fault.size > 0.8 => {
+                let (passed, how) = (fault.size > 0.85, "the ammeter fell to none".to_owned());
+                asks.push(Request::Attest { furnace, interlock: tested(fault, seed), passed, how, wall_ms: 0 });
+            }
+            Kind::PersonTests => asks.push(Request::Prove { furnace, interlock: tested(fault, seed), wall_ms: 0 }),
             Kind::PersonProves => asks.push(Request::Prove { furnace, interlock: any_interlock(fault, seed), wall_ms: 0 }),
             _ => {}
         }
@@ -34,6 +39,12 @@ pub(crate) fn ask(begins: &[Fault], floor: &Floor<'_>, seed: u64, asks: &mut Vec
                 asks.push(Request::Reset { furnace: Some(furnace).filter(|_| fault.size < 0.8), interlock: None });
             }
             Kind::PersonHolds if floor.second + 1 == fault.at_s + fault.for_s => asks.push(Request::Resume { furnace }),
+            Kind::PersonResetsRoom => {
+                asks.push(Request::Reset { furnace: Some(furnace), interlock: Some(InterlockKind::RoomOxygen) });
+            }
+            Kind::PersonTests if fault.size < 0.3 && floor.second + 1 == fault.at_s + fault.for_s => {
+                asks.push(Request::CallOff { furnace, interlock: tested(fault, seed) });
+            }
             Kind::PersonErrs => asks.push(err(fault, floor, seed)),
             Kind::PersonMeddles if floor.second.is_multiple_of(5) => asks.push(meddle(fault, floor, seed)),
             _ => {}
@@ -58,6 +69,21 @@ fn any_interlock(fault: &Fault, seed: u64) -> InterlockKind {
     let mut chance = Chance::of(seed, &[62, fault.place as u64, u64::from(fault.at_s)]);
     let likely = [InterlockKind::DriverLost, InterlockKind::RunTimeLimit, InterlockKind::ShopRule, InterlockKind::PurgeFlow];
     if chance.happens(0.6) { chance.pick(&likely) } else { chance.pick(&InterlockKind::ALL) }
+}
+
+/// What a person tests: mostly what can be tested with a load in.
+fn tested(fault: &Fault, seed: u64) -> InterlockKind {
+    let mut chance = Chance::of(seed, &[64, fault.place as u64, u64::from(fault.at_s)]);
+    let loaded = [
+        InterlockKind::PurgeBeforeHeat,
+        InterlockKind::OpeningAtHeat,
+        InterlockKind::PurgeFlow,
+        InterlockKind::QuenchReadiness,
+        InterlockKind::OneTankOneLoad,
+        InterlockKind::SharedSupply,
+        InterlockKind::SharedElectrical,
+    ];
+    if chance.happens(0.7) { chance.pick(&loaded) } else { chance.pick(&InterlockKind::ALL) }
 }
 
 /// Something about an alarm: mostly one that is shown, sometimes one that may not be put aside, or without a reason.

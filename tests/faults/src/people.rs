@@ -72,6 +72,9 @@ impl People {
         for plant in floor.plants.iter_mut() {
             plant.opened = false;
         }
+        for bath in floor.baths.iter_mut() {
+            bath.under = false;
+        }
         self.errands.retain(|id, _| floor.view.questions.iter().any(|question| question.id == *id));
         for question in &floor.view.questions {
             self.attend(question, floor, asks);
@@ -184,6 +187,11 @@ fn do_it(question: &QuestionView, place: usize, gone_s: u32, floor: &mut Floor<'
         }
         Ask::PartUnder { .. } => {
             plant.opened = gone_s < 7;
+            let bath = floor.plan.tanks.iter().position(|tank| question.text.contains(tank.name.as_str()));
+            if let Some(bath) = bath.and_then(|place| floor.baths.get_mut(place)) {
+                // A switch at the tank tells of it before anybody could say so.
+                bath.under = gone_s == 3;
+            }
             4
         }
         Ask::SetFlow { litres_per_minute } => {

@@ -26,6 +26,8 @@ pub struct Broken {
     pub gas_share: Option<f64>,
     /// The door stands open by accident.
     pub door: bool,
+    /// The controller's program goes so far beside the recipe, in K.
+    pub astray_k: f64,
 }
 
 /// One furnace.
@@ -53,6 +55,8 @@ pub struct Plant {
     pub hand_c: Option<f64>,
     /// Where the controller's program goes, in °C.
     pub program_c: f64,
+    /// What the controller shows as its set point, in °C.
+    pub set_c: f64,
     /// The order in force.
     order: Option<(Option<f64>, ShopMs, Generation)>,
     closed: Option<ShopMs>,
@@ -76,6 +80,7 @@ impl Plant {
             share: 0.0,
             hand_c: None,
             program_c: ROOM_C,
+            set_c: ROOM_C,
             order: None,
             closed: None,
             rises_k_per_s,
@@ -114,9 +119,11 @@ impl Plant {
         let wanted_c = match plan.heating {
             Heating::ByHand | Heating::Watched => self.hand_c,
             Heating::SetPoint | Heating::Program => {
-                self.order.filter(|(_, expires, _)| *expires > now).map(|(to_c, ..)| to_c.unwrap_or(self.program_c))
+                let order = self.order.filter(|(_, expires, _)| *expires > now);
+                order.map(|(to_c, ..)| to_c.unwrap_or(self.program_c + broken.astray_k))
             }
         };
+        self.set_c = wanted_c.unwrap_or(ROOM_C);
         let asked = wanted_c.map_or(0.0, |wanted_c| ((wanted_c - self.chamber_c) / 10.0 + 0.3).clamp(0.0, 1.0));
         self.share = if wired && broken.welded {
             1.0
@@ -155,13 +162,15 @@ pub struct Bath {
     pub stirred: bool,
     /// Its heater keeps it here, in °C.
     pub heats_to_c: Option<f64>,
+    /// A part goes under.
+    pub under: bool,
 }
 
 impl Bath {
     /// A bath at work.
     #[must_use]
     pub fn new() -> Self {
-        Self { temperature_c: 52.0, level: 1.0, stirred: true, heats_to_c: None }
+        Self { temperature_c: 52.0, level: 1.0, stirred: true, heats_to_c: None, under: false }
     }
 
     /// Lets time pass: it comes back to where people keep it.

@@ -1,7 +1,7 @@
 //! One round of readings: what every device of the shop says in this second.
 
 use hearthward_equipment::quantity::celsius;
-use hearthward_equipment::{Reading, Value};
+use hearthward_equipment::{Quality, Reading, Value};
 use uom::si::f64::Pressure;
 use uom::si::pressure::bar;
 
@@ -23,6 +23,7 @@ impl World {
                     Kind::SupplyOut | Kind::ValveShut => broken.gas_share = Some(0.0),
                     Kind::FlowLow => broken.gas_share = Some(fault.size),
                     Kind::DoorOpens => broken.door = true,
+                    Kind::ProgramAstray => broken.astray_k = (fault.size - 0.5) * 200.0,
                     _ => {}
                 }
             }
@@ -73,6 +74,9 @@ impl World {
                     wires.send(point, said, now, &way, arrived);
                 }
             };
+            let set_c = (plant.set_c * 10.0).round() / 10.0;
+            let set_point = plain(Value::Temperature(celsius(set_c)), now);
+            give(furnace.set_point.filter(|_| !is(Kind::SetPointDead)), Some(set_point), arrived);
             give(furnace.output_share, Some(plain(share(plant.share), now)), arrived);
             give(furnace.over_temperature, Some(plain(Value::Flag(is(Kind::AlarmRaised)), now)), arrived);
             let load_c = if is(Kind::LoadBad) { f64::NAN } else { plant.load_c };
@@ -99,8 +103,16 @@ impl World {
         let way = Way { seed, second, faults: &[] };
         for (place, (bath, tank)) in self.baths.iter().zip(&plan.tanks).enumerate() {
             let count = self.baths.len();
-            let unread = self.wrong.iter().flatten().any(|fault| fault.kind == Kind::BathUnread && fault.place % count == place);
-            if unread {
+            let is = |kind| self.wrong.iter().flatten().any(|fault| fault.kind == kind && fault.place % count == place);
+            if let (Some(point), false) = (tank.part_under, is(Kind::TankSwitchDead)) {
+                let stuck = is(Kind::TankSwitchStuck);
+                let mut said = plain(Value::Flag(bath.under || stuck), now);
+                if stuck && second.is_multiple_of(3) {
+                    said.quality = Quality::Uncertain;
+                }
+                self.wires.send(point, said, now, &way, arrived);
+            }
+            if is(Kind::BathUnread) {
                 continue;
             }
             let temperature = Value::Temperature(celsius((bath.temperature_c * 10.0).round() / 10.0));

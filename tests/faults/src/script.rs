@@ -143,6 +143,18 @@ pub enum Kind {
     RecordFails,
     /// The disk is slow.
     DiskSlow,
+    /// The controller's program goes beside the recipe.
+    ProgramAstray,
+    /// The set point cannot be read.
+    SetPointDead,
+    /// The switch at the tank says that a part is under, whatever is, and now and then doubts it.
+    TankSwitchStuck,
+    /// It gives nothing.
+    TankSwitchDead,
+    /// A person resets the oxygen of the room, with a furnace named.
+    PersonResetsRoom,
+    /// A person tests an interlock, and calls the test off in the end or says what they saw of one.
+    PersonTests,
 }
 
 impl Kind {
@@ -218,6 +230,16 @@ impl Kind {
         (Self::RecordFails, 3, (5, 60)),
         (Self::DiskSlow, 8, (10, 60)),
     ];
+
+    /// Those that came later, and for how long: drawn apart, so that the faults of a seed that was known before stay as they were.
+    pub const LATER: [(Self, (u64, u64)); 6] = [
+        (Self::ProgramAstray, (30, 300)),
+        (Self::SetPointDead, (10, 200)),
+        (Self::TankSwitchStuck, (10, 300)),
+        (Self::TankSwitchDead, (10, 120)),
+        (Self::PersonResetsRoom, (1, 90)),
+        (Self::PersonTests, (5, 600)),
+    ];
 }
 
 /// One thing that goes wrong.
@@ -254,6 +276,13 @@ pub fn script(seed: u64, furnaces: usize, span_s: u32) -> Vec<Fault> {
             for _ in 0..count {
                 let at_s = window * WINDOW_S + chance.below(u64::from(WINDOW_S)) as u32;
                 faults.push(fault(&mut chance, weights, place, at_s));
+            }
+            let mut chance = Chance::of(seed, &[31, place as u64, u64::from(window)]);
+            if chance.happens(0.4) {
+                let (kind, (shortest, longest)) = chance.pick(&Kind::LATER);
+                let at_s = window * WINDOW_S + chance.below(u64::from(WINDOW_S)) as u32;
+                let for_s = chance.from_to(shortest, longest) as u32;
+                faults.push(Fault { at_s, for_s, place, kind, size: chance.share() });
             }
         }
     }

@@ -50,11 +50,13 @@ pub fn shop(seed: u64) -> Built {
         furnaces.push(furnace(&mut own, &mut directory, place, supplies, rise_k_per_s));
         rises_k_per_s.push(rise_k_per_s);
     }
-    let tanks = (0..tanks).map(|place| tank(&mut Chance::of(seed, &[PLACE, 2, place]), &mut directory, place)).collect();
+    let mut tanks: Vec<TankPlan> =
+        (0..tanks).map(|place| tank(&mut Chance::of(seed, &[PLACE, 2, place]), &mut directory, place)).collect();
     let supplies = (0..supplies).map(|place| supply(&mut Chance::of(seed, &[PLACE, 3, place]), &mut directory, place)).collect();
     let room = room(&mut chance, &mut directory);
     let electrical_demand = chance.happens(0.45).then(|| demand(&mut chance, &furnaces));
     let alarms = alarms(&mut chance, &mut directory);
+    wire_more(seed, &mut directory, &mut furnaces, &mut tanks);
     let plan = ShopPlan {
         name: format!("shop {seed}"),
         scan: Duration::from_secs(1),
@@ -68,6 +70,22 @@ pub fn shop(seed: u64) -> Built {
         alarms,
     };
     Built { plan, rises_k_per_s }
+}
+
+/// Set points that can be read back, and switches that tell of a part in the bath. Chosen apart from all else, so that what was known of
+/// a seed before stays as it was.
+fn wire_more(seed: u64, directory: &mut Directory, furnaces: &mut [FurnacePlan], tanks: &mut [TankPlan]) {
+    for (place, furnace) in furnaces.iter_mut().enumerate() {
+        let driven = matches!(furnace.heating, Heating::SetPoint | Heating::Program);
+        if driven && Chance::of(seed, &[PLACE, 4, place as u64]).happens(0.6) {
+            furnace.set_point = Some(point(directory, format!("line/set{place}.value")));
+        }
+    }
+    for (place, tank) in tanks.iter_mut().enumerate() {
+        if Chance::of(seed, &[PLACE, 5, place as u64]).happens(0.4) {
+            tank.part_under = Some(point(directory, format!("bath/tank{place}.under")));
+        }
+    }
 }
 
 /// A name made of a word and a number.

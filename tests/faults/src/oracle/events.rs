@@ -53,6 +53,8 @@ impl Oracle {
                 let place = event.furnace.map(FurnaceId::index).ok_or("a bypass or a rule without a furnace")?;
                 return self.known[place].policy.note(event, moment.out.tick, &self.asked);
             }
+            EventBody::Proved { .. } | EventBody::ProofVoid { .. } => return self.note_proof(event, moment),
+            EventBody::PartUnder { .. } => self.check_part(event.furnace)?,
             EventBody::Alarm { .. } => return self.alarms.note(event, &self.plan, &self.asked),
             EventBody::Reset { interlock } => return self.reset(event, *interlock),
             EventBody::StepBegan { step, .. } => self.check_first_step(event.furnace, *step)?,
@@ -183,6 +185,7 @@ impl Oracle {
                 self.known[place].by_eye = said.or(self.known[place].by_eye);
             }
             Ask::LetCool { .. } => self.known[place].in_chamber = false,
+            Ask::PartUnder { .. } => self.known[place].said_under = true,
             Ask::GoOn { .. } if !by_silence => {
                 (self.known[place].must_answer, self.known[place].gap_ms) = (false, None);
             }
@@ -244,6 +247,10 @@ impl Oracle {
         let same = view.questions.len() == self.questions.len()
             && view.questions.iter().all(|question| self.questions.contains_key(&question.id));
         must(same, || "invariant 7: the questions shown are not those that were asked".to_owned())?;
+        let mut resets = moment.out.events.iter();
+        let room = resets.any(|event| matches!(event.body, EventBody::Reset { interlock: InterlockKind::RoomOxygen }));
+        let left = self.known.iter().position(|known| room && known.latched.has(InterlockKind::RoomOxygen));
+        must(left.is_none(), || format!("the room was reset and furnace {left:?} stays latched for it"))?;
         for (place, (known, seen)) in self.known.iter().zip(&view.furnaces).enumerate() {
             let name = &self.plan.furnaces[place].name;
             for row in &seen.interlocks {
@@ -304,6 +311,7 @@ fn note(known: &mut Known, event: &Event, moment: &Moment<'_>) -> Found {
             known.in_chamber &= !all;
         }
         EventBody::CycleEnded { .. } => known.ends(),
+        EventBody::Asked { ask: Ask::PartUnder { .. }, .. } => known.opened_for_part = false,
         EventBody::Asked { ask: Ask::GoOn { .. }, .. } => (known.must_answer, known.gap_ms) = (true, None),
         EventBody::CutUnconfirmed { .. } => known.cut_doubted = true,
         _ => {}

@@ -1,6 +1,8 @@
 //! The judge's books of one furnace.
 
-use hearthward_equipment::{Generation, ShopMs, Tick};
+use std::collections::BTreeMap;
+
+use hearthward_equipment::{Evidence, Generation, ShopMs, Tick};
 use hearthward_supervise::Away;
 use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::recipe::{Load, Protection, Step, StepKind};
@@ -91,6 +93,20 @@ pub(super) struct Known {
     pub(super) flow_rose: bool,
     pub(super) told_valve: Option<bool>,
 
+    // Tests.
+    /// The one that a person began, and whether its row has stood since.
+    pub(super) proof: Option<(InterlockKind, bool)>,
+    /// What came of the last of each: whether it passed, and what that rests on.
+    pub(super) outcomes: BTreeMap<InterlockKind, (bool, Evidence)>,
+
+    // The part that was called last.
+    /// Whether the door was open since.
+    pub(super) opened_for_part: bool,
+    /// A person said in this tick that it is under.
+    pub(super) said_under: bool,
+    /// For how long the controller's program has asked for something else than the recipe, in milliseconds.
+    pub(super) astray_ms: u64,
+
     // Turns and life.
     /// When it began to wait, by row.
     pub(super) waits: [Option<ShopMs>; 3],
@@ -157,9 +173,11 @@ impl Known {
         // Nothing was watched, so nothing goes on counting.
         (self.changes, self.flow_lost_ms, self.overdue_ms, self.due, self.idle_power_ms) = (0.0, 0, 0, 0, 0);
         (self.lease, self.heated, self.cut_at, self.waits) = (None, false, None, [None; 3]);
-        (self.lost_ms, self.open_ms, self.healthy_ms, self.read_c) = (0, 0, None, None);
+        (self.lost_ms, self.open_ms, self.read_c) = (0, 0, None);
+        // Nobody has read it since: how far it had come counts no more.
+        self.healthy_ms = self.latched.has(InterlockKind::SensorFault).then_some(0);
         (self.told_valve, self.opened_in_gap, self.gap_ms, self.was_loaded) = (None, false, None, false);
-        (self.permitted, self.uncounted_ms) = (None, 0);
+        (self.permitted, self.uncounted_ms, self.astray_ms) = (None, 0, 0);
         self.permits.clear();
         self.policy.restarted(away);
         self.seen = Set::default();

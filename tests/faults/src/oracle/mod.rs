@@ -11,7 +11,10 @@ mod heard;
 mod heat;
 mod known;
 mod lively;
+mod parts;
 mod policy;
+mod program;
+mod proofs;
 mod purge;
 mod set;
 mod shares;
@@ -150,6 +153,7 @@ impl Oracle {
         self.out_of_service.fill(false);
         self.asked.clear();
         self.room.restarted();
+        self.baths.iter_mut().for_each(|bath| bath.under = true);
         self.alarms.restarted(away);
         (self.durable, self.steady, self.ended, self.failing) = (Tick(0), 0, false, false);
         (self.now, self.first, self.wall_ahead_ms) = (ShopMs(0), true, 0);
@@ -177,14 +181,17 @@ impl Oracle {
         self.alarms.pass(dt_ms);
         self.look(&moment);
         self.hear_stops();
+        self.begin_proofs(&moment)?;
         self.check_events(&moment)?;
         for place in 0..self.known.len() {
             self.check_heat(place, &moment).map_err(|what| format!("{}: {what}", self.plan.furnaces[place].name))?;
             self.check_purge(place, &moment).map_err(|what| format!("{}: {what}", self.plan.furnaces[place].name))?;
             self.check_soak(place, &moment).map_err(|what| format!("{}: {what}", self.plan.furnaces[place].name))?;
+            self.check_program(place, &moment).map_err(|what| format!("{}: {what}", self.plan.furnaces[place].name))?;
             self.check_lively(place, &moment).map_err(|what| format!("{}: {what}", self.plan.furnaces[place].name))?;
         }
         self.check_standing(&moment)?;
+        self.check_proofs(&moment)?;
         self.check_policy(&moment)?;
         self.check_alarms(&moment)?;
         self.check_shares(&moment)?;
@@ -194,6 +201,8 @@ impl Oracle {
         if self.first || out.tick.0.is_multiple_of(64) {
             self.check_shown(view)?;
         }
+        self.look_at_switches(&moment);
+        self.known.iter_mut().for_each(|known| known.said_under = false);
         self.heard.iter_mut().for_each(Heard::forget_marks);
         self.asked.clear();
         (self.now, self.first) = (now, false);

@@ -17,6 +17,8 @@ use super::{Found, Moment, Oracle, must};
 pub(super) struct Bath {
     /// It was too near its flash point and nobody has reset it.
     latched: bool,
+    /// Its switch said, before this tick, that a part is under; before it is first seen off nobody knows.
+    pub(super) under: bool,
 }
 
 /// The rows of turns that are waited for, in the order of the books.
@@ -124,7 +126,7 @@ impl Oracle {
         Ok(())
     }
 
-    fn tank_ahead(&self, place: usize) -> Option<usize> {
+    pub(super) fn tank_ahead(&self, place: usize) -> Option<usize> {
         let known: &Known = &self.known[place];
         let (index, _) = known.step?;
         known.load.as_ref()?.steps.iter().skip(usize::from(index)).find_map(|step| match step {

@@ -46,7 +46,7 @@ impl Oracle {
 }
 
 /// Where the step that runs counts, if it counts.
-fn band(known: &Known, plan: &FurnacePlan, shown: StepKind) -> Option<(f64, f64)> {
+pub(super) fn band(known: &Known, plan: &FurnacePlan, shown: StepKind) -> Option<(f64, f64)> {
     if !known.in_chamber || known.step.is_none_or(|(_, step)| step != shown) {
         return None;
     }

@@ -1,0 +1,42 @@
+//! Off its set point: a controller's program that asks for something else than the recipe is told of; nothing of the kind ever latches.
+
+use hearthward_supervise::event::EventBody;
+use hearthward_supervise::interlock::InterlockKind;
+use hearthward_supervise::recipe::{Drive, StepKind};
+
+use super::{Found, Moment, Oracle, must};
+
+/// How long a program may ask for something else before it is told: the minute that people are told of, and some seconds.
+const ASTRAY_MOST_MS: u64 = 75_000;
+
+impl Oracle {
+    /// A program that asks for something else than the recipe is told of; nothing of the kind ever latches or is told of a furnace that is
+    /// where it should be.
+    pub(super) fn check_program(&mut self, place: usize, moment: &Moment<'_>) -> Found {
+        let plan = &self.plan.furnaces[place];
+        let set_c = self.of(plan.set_point).and_then(|heard| heard.good(moment.now, plan.stale_after));
+        let shown = moment.view.furnaces[place].cycle.as_ref().map(|cycle| cycle.step);
+        let quiet = !self.is_moving(place) && !self.known[place].must_answer && self.known[place].gap_ms.is_none();
+        let known = &mut self.known[place];
+        let latched = known.latched.has(InterlockKind::OffSetPoint);
+        must(!latched, || "a furnace off its set point is latched".to_owned())?;
+        let due = shown.filter(|_| quiet).and_then(|step| super::soak::band(known, plan, step));
+        let follows = plan.set_point.is_some() && known.load.as_ref().is_some_and(|load| matches!(load.drive, Drive::Program(_)));
+        let Some((at_c, band_k)) = due.filter(|_| shown != Some(StepKind::Preheat)) else {
+            known.astray_ms = 0;
+            return Ok(());
+        };
+        let astray = follows && set_c.is_none_or(|set_c| (set_c - at_c).abs() > band_k + 0.05);
+        known.astray_ms = if astray { known.astray_ms + moment.dt_ms } else { 0 };
+        let stands = known.standing.has(InterlockKind::OffSetPoint);
+        must(stands || known.astray_ms <= ASTRAY_MOST_MS, || {
+            format!("the program asks for {set_c:?} °C, due is {at_c} ± {band_k}, and nobody is told")
+        })?;
+        let there = known.read_c.is_some_and(|read_c| (read_c - at_c).abs() <= band_k);
+        let tripped = moment.out.events.iter().any(|event| {
+            let own = event.furnace.is_some_and(|id| id.index() == place);
+            own && matches!(event.body, EventBody::Tripped { interlock: InterlockKind::OffSetPoint, .. })
+        });
+        must(!tripped || !there || astray, || format!("off its set point at {:?} °C, due is {at_c} ± {band_k}", known.read_c))
+    }
+}
