@@ -50,6 +50,8 @@ pub(crate) struct Cuts {
     taken: bool,
     /// The contactor was told to open.
     dropped: bool,
+    /// It was told by the cut in force.
+    dropped_now: bool,
     /// When the contactor's own switch may say no more that it is closed.
     open_by: Option<ShopMs>,
     /// It said so after that, and has not been seen open since.
@@ -104,7 +106,8 @@ impl Cuts {
         (self.phase, self.for_ms, self.again_ms) = (Phase::Waiting, 0, 0);
         (self.failed, self.taken, self.new) = (false, false, true);
         let via = first_via(plan);
-        self.dropped |= via == Via::Contactor || self.stuck;
+        self.dropped_now = via == Via::Contactor || self.stuck;
+        self.dropped |= self.dropped_now;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
         if self.stuck && via != Via::Contactor {
             cuts.push(Cut { furnace: id, generation: self.generation, via: Via::Contactor });
@@ -136,7 +139,7 @@ impl Cuts {
             ShowsHeat::Read { .. } | ShowsHeat::Unread => false,
             ShowsHeat::Nowhere => true,
         };
-        let by_contactor = shows == ShowsHeat::Unread && self.dropped;
+        let by_contactor = shows == ShowsHeat::Unread && self.dropped_now;
         if !self.taken || !matches!(self.phase, Phase::Waiting | Phase::Unconfirmed) || !(seen_off || by_contactor) {
             return;
         }
@@ -187,7 +190,9 @@ impl Cuts {
         }
         cuts.push(Cut { furnace: id, generation, via: first_via(plan) });
         if plan.contactor.is_some() && first_via(plan) == Via::Controller {
-            self.dropped = true;
+            // The controller's word does not go for the contactor.
+            self.taken &= self.dropped_now;
+            (self.dropped, self.dropped_now) = (true, true);
             cuts.push(Cut { furnace: id, generation, via: Via::Contactor });
         }
     }
@@ -329,7 +334,7 @@ mod tests {
             let told = self.events.len();
             self.cuts.clear();
             self.all.step(NORTH, &self.plan, dt_ms, &mut self.cuts, &mut self.events);
-            assert!(self.cuts.iter().all(|cut| (cut.furnace, cut.generation) == (NORTH, Generation(5))));
+            assert!(self.cuts.iter().all(|cut| (cut.furnace, cut.generation) == (NORTH, self.all.generation())));
             (self.cuts.iter().map(|cut| cut.via).collect(), self.events.len() > told)
         }
 
@@ -428,15 +433,19 @@ mod tests {
     fn a_contactor_stands_in_for_a_controller_that_cannot_be_read() {
         let mut case = taken(true);
         assert!(!case.shows(1_200, ShowsHeat::Unread), "it was not dropped");
-        case.all.dropped = true;
+        assert_eq!(case.step(2_000), (vec![Via::Controller, Via::Contactor], true));
         assert!(
             !case.shows(1_300, read(HEATS, 1_250)),
             "a controller that still heats has not obeyed, whatever the contactor does"
         );
-        assert!(case.shows(1_400, ShowsHeat::Unread));
+        assert!(!case.shows(1_400, ShowsHeat::Unread), "the controller's word does not go for it");
+        case.all.told(Generation(6), &CutState::Confirmed);
+        assert!(!case.shows(1_450, read(HEATS, 1_440)));
+        assert!(case.shows(1_500, ShowsHeat::Unread));
         assert!(case.events.last().is_some_and(|event| event.text.contains("The contactor of north took the cut")));
         let mut case = taken(true);
         case.all.dropped = true;
+        assert!(!case.shows(1_100, ShowsHeat::Unread), "an earlier cut dropped it, not this one");
         assert!(case.shows(1_200, read(!HEATS, 1_100)));
         assert!(case.events.last().is_some_and(|event| event.text == "north says that it does not heat."));
     }

@@ -156,6 +156,9 @@ pub enum EventBody {
         /// Whether the service watched it, or a person told of it.
         #[serde(default = "watched")]
         evidence: Evidence,
+        /// Nothing tripped in time: whether it works is not known, and an earlier outcome counts no more.
+        #[serde(default)]
+        untested: bool,
     },
     /// A guided test of an interlock ended and counts neither for it nor against it.
     ProofVoid {

@@ -28,6 +28,8 @@ pub struct Broken {
     pub door: bool,
     /// The controller's program goes so far beside the recipe, in K.
     pub astray_k: f64,
+    /// Its controller obeys nothing.
+    pub deaf: bool,
 }
 
 /// One furnace.
@@ -57,6 +59,12 @@ pub struct Plant {
     pub program_c: f64,
     /// What the controller shows as its set point, in °C.
     pub set_c: f64,
+    /// Whether it shows that it may heat.
+    pub on: bool,
+    /// What somebody set at its panel, or it was told before it went deaf, in °C.
+    pub panel_c: Option<f64>,
+    /// It goes on with that whatever it is told.
+    pub deaf: bool,
     /// The order in force.
     order: Option<(Option<f64>, ShopMs, Generation)>,
     closed: Option<ShopMs>,
@@ -81,6 +89,9 @@ impl Plant {
             hand_c: None,
             program_c: ROOM_C,
             set_c: ROOM_C,
+            on: false,
+            panel_c: None,
+            deaf: false,
             order: None,
             closed: None,
             rises_k_per_s,
@@ -102,6 +113,9 @@ impl Plant {
         if self.order.is_some_and(|(_, _, given)| given < generation) {
             self.order = None;
         }
+        if via == Via::Controller && !self.deaf {
+            self.panel_c = None;
+        }
         if via == Via::Contactor {
             self.closed = None;
         }
@@ -120,9 +134,15 @@ impl Plant {
             Heating::ByHand | Heating::Watched => self.hand_c,
             Heating::SetPoint | Heating::Program => {
                 let order = self.order.filter(|(_, expires, _)| *expires > now);
-                order.map(|(to_c, ..)| to_c.unwrap_or(self.program_c + broken.astray_k))
+                order.map(|(to_c, ..)| to_c.unwrap_or(self.program_c + broken.astray_k)).or(self.panel_c)
             }
         };
+        if broken.deaf && !self.deaf {
+            self.panel_c = wanted_c;
+        }
+        self.deaf = broken.deaf;
+        let wanted_c = if self.deaf { self.panel_c } else { wanted_c };
+        self.on = wanted_c.is_some();
         self.set_c = wanted_c.unwrap_or(ROOM_C);
         let asked = wanted_c.map_or(0.0, |wanted_c| ((wanted_c - self.chamber_c) / 10.0 + 0.3).clamp(0.0, 1.0));
         self.share = if wired && broken.welded {

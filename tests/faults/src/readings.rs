@@ -23,6 +23,7 @@ impl World {
                     Kind::SupplyOut | Kind::ValveShut => broken.gas_share = Some(0.0),
                     Kind::FlowLow => broken.gas_share = Some(fault.size),
                     Kind::DoorOpens => broken.door = true,
+                    Kind::ControllerDeaf => broken.deaf = true,
                     Kind::ProgramAstray => broken.astray_k = (fault.size - 0.5) * 200.0,
                     _ => {}
                 }
@@ -77,6 +78,7 @@ impl World {
             let set_c = (plant.set_c * 10.0).round() / 10.0;
             let set_point = plain(Value::Temperature(celsius(set_c)), now);
             give(furnace.set_point.filter(|_| !is(Kind::SetPointDead)), Some(set_point), arrived);
+            give(furnace.heat_on.filter(|_| !is(Kind::HeatUnread)), Some(plain(Value::Flag(plant.on), now)), arrived);
             give(furnace.output_share, Some(plain(share(plant.share), now)), arrived);
             give(furnace.over_temperature, Some(plain(Value::Flag(is(Kind::AlarmRaised)), now)), arrived);
             let load_c = if is(Kind::LoadBad) { f64::NAN } else { plant.load_c };

@@ -147,6 +147,12 @@ pub enum Kind {
     ProgramAstray,
     /// The set point cannot be read.
     SetPointDead,
+    /// The controller says yes to every cut and goes on with what it was told last.
+    ControllerDeaf,
+    /// Somebody turns heat on at the controller's panel.
+    PanelTurned,
+    /// Whether it heats cannot be read.
+    HeatUnread,
     /// The switch at the tank says that a part is under, whatever is, and now and then doubts it.
     TankSwitchStuck,
     /// It gives nothing.
@@ -232,9 +238,12 @@ impl Kind {
     ];
 
     /// Those that came later, and for how long: drawn apart, so that the faults of a seed that was known before stay as they were.
-    pub const LATER: [(Self, (u64, u64)); 6] = [
+    pub const LATER: [(Self, (u64, u64)); 9] = [
         (Self::ProgramAstray, (30, 300)),
         (Self::SetPointDead, (10, 200)),
+        (Self::ControllerDeaf, (10, 120)),
+        (Self::PanelTurned, (1, 1)),
+        (Self::HeatUnread, (2, 60)),
         (Self::TankSwitchStuck, (10, 300)),
         (Self::TankSwitchDead, (10, 120)),
         (Self::PersonResetsRoom, (1, 90)),

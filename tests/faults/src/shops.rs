@@ -72,13 +72,16 @@ pub fn shop(seed: u64) -> Built {
     Built { plan, rises_k_per_s }
 }
 
-/// Set points that can be read back, and switches that tell of a part in the bath. Chosen apart from all else, so that what was known of
+/// Set points and heat that can be read back, and switches that tell of a part in the bath. Chosen apart from all else, so that what was known of
 /// a seed before stays as it was.
 fn wire_more(seed: u64, directory: &mut Directory, furnaces: &mut [FurnacePlan], tanks: &mut [TankPlan]) {
     for (place, furnace) in furnaces.iter_mut().enumerate() {
         let driven = matches!(furnace.heating, Heating::SetPoint | Heating::Program);
         if driven && Chance::of(seed, &[PLACE, 4, place as u64]).happens(0.6) {
             furnace.set_point = Some(point(directory, format!("line/set{place}.value")));
+        }
+        if driven && Chance::of(seed, &[PLACE, 6, place as u64]).happens(0.6) {
+            furnace.heat_on = Some(point(directory, format!("line/on{place}.value")));
         }
     }
     for (place, tank) in tanks.iter_mut().enumerate() {

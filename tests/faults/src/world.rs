@@ -221,6 +221,7 @@ impl World {
                 (Kind::DriverOut, Some(unit)) => {
                     self.hear(Observation::Unit { unit, is: UnitState::OutOfService(words) })?;
                 }
+                (Kind::PanelTurned, _) => self.plants[fault.place].panel_c = Some(300.0 + 600.0 * fault.size),
                 (Kind::DoorBlips, _) => self.blip(fault.place)?,
                 (Kind::CutFails, _) => {
                     let generation = self.view.furnaces.get(fault.place).map_or(Generation(0), |seen| seen.generation);

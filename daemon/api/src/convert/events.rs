@@ -96,7 +96,8 @@ fn body(body: &EventBody, names: &Names) -> Body {
         EventBody::Rule { rule, stands, latched, failed } => {
             Body::Rule(of::Rule { rule: rule.to_string(), stands: *stands, latched: *latched, failed: *failed })
         }
-        EventBody::Proved { interlock, passed, evidence: on } => Body::Proved(of::Proved {
+        EventBody::Proved { interlock, passed, evidence: on, untested } => Body::Proved(of::Proved {
+            untested: *untested,
             interlock: kind(*interlock).into(),
             passed: *passed,
             evidence: values::evidence(*on).into(),
@@ -235,7 +236,7 @@ mod tests {
             EventBody::Bypassed { interlock, reason: "a long temper".into(), for_ms: 3_600_000 },
             EventBody::Restored { interlock, lapsed: true },
             EventBody::Rule { rule: load.clone(), stands: true, latched: true, failed: false },
-            EventBody::Proved { interlock, passed: true, evidence: Evidence::Measured },
+            EventBody::Proved { interlock, passed: true, evidence: Evidence::Measured, untested: false },
             EventBody::ProofVoid { interlock },
             EventBody::ProofsOwed { interlocks: vec![interlock] },
             EventBody::Permitted { ceiling_c: 150.0 },

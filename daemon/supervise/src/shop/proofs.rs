@@ -96,7 +96,7 @@ impl Shop {
             false => (Priority::Warning, "FAILED"),
         };
         let text = format!("{title} of {name} {how_it_went} a test that {} made and saw: {how}", person.name);
-        let body = EventBody::Proved { interlock: kind, passed, evidence: Evidence::Confirmed };
+        let body = EventBody::Proved { interlock: kind, passed, evidence: Evidence::Confirmed, untested: false };
         out.events.push(by(person, Some(id), priority, text.clone(), body));
         Ok(text)
     }
@@ -228,7 +228,7 @@ fn end(furnace: &mut Furnace, plan: &FurnacePlan, proof: &Proof, passed: bool, e
             format!("{title} of {name} FAILED its test: it tripped and did not clear as it should. Look at its wiring.{reset}"),
         ),
     };
-    let body = EventBody::Proved { interlock: kind, passed, evidence: Evidence::Measured };
+    let body = EventBody::Proved { interlock: kind, passed, evidence: Evidence::Measured, untested: false };
     events.push(said(furnace.id, proof, priority, text, body));
 }
 
@@ -241,7 +241,7 @@ fn unseen(furnace: &mut Furnace, shop: &ShopPlan, plan: &FurnacePlan, proof: &Pr
     let text = format!(
         "{title} of {name} was NOT TESTED: it did not trip while the service watched. If what was asked for was done{done}, it does not work: do not rely on it, look at its wiring, and say so, as with `{command} --saw failed --how \"...\"`. Else test it again."
     );
-    let body = EventBody::Proved { interlock: kind, passed: false, evidence: Evidence::Measured };
+    let body = EventBody::Proved { interlock: kind, passed: false, evidence: Evidence::Measured, untested: true };
     events.push(said(furnace.id, proof, Priority::Warning, text, body));
 }
 

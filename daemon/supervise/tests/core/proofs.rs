@@ -132,6 +132,7 @@ fn a_switch_that_does_not_tell_leaves_the_row_untested_and_one_that_sticks_fails
     assert!(bench.north().interlocks.iter().any(|row| row.kind == DoorOpen && row.proof_owed));
     let not_passed = |body: &EventBody| matches!(body, EventBody::Proved { passed: false, .. });
     let told = bench.events.iter().find(|event| not_passed(&event.body)).expect("it was told");
+    assert!(matches!(told.body, EventBody::Proved { untested: true, .. }));
     for words in ["NOT TESTED", "(open its door)", "test door-open --furnace north --saw failed"] {
         assert!(told.text.contains(words), "{words}: {}", told.text);
     }

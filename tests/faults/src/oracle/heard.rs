@@ -59,6 +59,11 @@ impl Heard {
         good.then_some(self.number)
     }
 
+    /// When the newest was read.
+    pub(super) fn read_at(&self) -> Option<ShopMs> {
+        self.at
+    }
+
     /// There is no reading, or none that is young enough, or the device gave no value.
     pub(super) fn is_missing(&self, now: ShopMs, stale_after: Duration) -> bool {
         self.empty || self.is_stale(now, stale_after) || (self.by_person && self.quality != Quality::Good)

@@ -10,6 +10,7 @@ use hearthward_supervise::plan::{FurnacePlan, Heating};
 use hearthward_supervise::recipe::{Drive, Step};
 
 use super::known::Known;
+use super::obeyed::Shows;
 use super::{Found, Moment, Oracle, must};
 
 /// Whether anything is wired that can take this furnace's heat away.
@@ -24,6 +25,7 @@ pub(super) fn can_cut(plan: &FurnacePlan) -> bool {
 impl Oracle {
     pub(super) fn check_heat(&mut self, place: usize, moment: &Moment<'_>) -> Found {
         let id = FurnaceId(place as u16);
+        let shows = self.shows(place, moment);
         let plan = &self.plan.furnaces[place];
         let scan = self.plan.scan;
         let durable = self.durable;
@@ -56,11 +58,14 @@ impl Oracle {
             must(written, || format!("heat to {told_c} °C before its permit was on disk ({:?}, {durable:?})", known.permits))?;
             known.lease = Some(order.expires());
         }
+        if !withheld.is_empty() && can_cut(plan) {
+            must(!known.heat_is_back(shows), || format!("invariant 1: nobody cuts what heats though {withheld:?} stands"))?;
+        }
         known.heated = count > 0;
         if known.heated {
             (known.cut_at, known.cut_doubted) = (None, false);
         }
-        check_confirmed(known, plan, moment)
+        check_confirmed(known, plan, shows, moment)
     }
 }
 
@@ -78,6 +83,7 @@ fn take_cuts(known: &mut Known, plan: &FurnacePlan, id: FurnaceId, moment: &Mome
         if cut.generation > known.generation {
             (known.generation, known.lease, new) = (cut.generation, None, true);
             (known.cut_at, known.cut_confirmed, known.cut_doubted) = (Some(moment.now), false, false);
+            known.obeyed = false;
             known.contactor_cut = false;
         }
         known.contactor_cut |= cut.via == Via::Contactor;
@@ -85,9 +91,10 @@ fn take_cuts(known: &mut Known, plan: &FurnacePlan, id: FurnaceId, moment: &Mome
     Ok(new)
 }
 
-/// A cut that nobody confirmed is said aloud, and the contactor is dropped where one is wired.
-fn check_confirmed(known: &Known, plan: &FurnacePlan, moment: &Moment<'_>) -> Found {
-    let Some(cut_at) = known.cut_at.filter(|_| !known.cut_confirmed) else { return Ok(()) };
+/// A cut that nobody confirmed, or that its controller does not show, is said aloud, and the contactor is dropped where one is wired.
+fn check_confirmed(known: &mut Known, plan: &FurnacePlan, shows: Shows, moment: &Moment<'_>) -> Found {
+    known.obeyed |= known.cut_confirmed && known.shows_that_it_obeyed(shows);
+    let Some(cut_at) = known.cut_at.filter(|_| !known.obeyed) else { return Ok(()) };
     if moment.now.since(cut_at) < DOUBT_AFTER {
         return Ok(());
     }

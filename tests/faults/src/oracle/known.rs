@@ -57,6 +57,8 @@ pub(super) struct Known {
     pub(super) heated: bool,
     pub(super) cut_at: Option<ShopMs>,
     pub(super) cut_confirmed: bool,
+    /// Its controller has shown since that it does not heat, or its contactor is its only word.
+    pub(super) obeyed: bool,
     pub(super) cut_doubted: bool,
     pub(super) contactor_cut: bool,
 

@@ -11,6 +11,7 @@ mod heard;
 mod heat;
 mod known;
 mod lively;
+mod obeyed;
 mod parts;
 mod policy;
 mod program;

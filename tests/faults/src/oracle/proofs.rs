@@ -28,7 +28,7 @@ impl Oracle {
         let place = event.furnace.map(FurnaceId::index).ok_or("a test without a furnace")?;
         let known = &mut self.known[place];
         match &event.body {
-            EventBody::Proved { interlock, passed, evidence: Evidence::Confirmed } => {
+            EventBody::Proved { interlock, passed, evidence: Evidence::Confirmed, .. } => {
                 let told = self.asked.iter().any(|ask| match ask {
                     Request::Attest { furnace, interlock: kind, passed: saw, .. } => {
                         furnace.index() == place && kind == interlock && saw == passed
@@ -38,7 +38,7 @@ impl Oracle {
                 must(told && event.person.is_some(), || format!("nobody told of a test of {interlock:?}"))?;
                 known.outcomes.insert(*interlock, (*passed, Evidence::Confirmed));
             }
-            EventBody::Proved { interlock, passed, evidence } => {
+            EventBody::Proved { interlock, passed, evidence, untested } => {
                 let (kind, tripped) = known.proof.take().ok_or("a test ended that nobody began")?;
                 must(kind == *interlock, || format!("a test of {kind:?} ended as one of {interlock:?}"))?;
                 must(!passed || tripped, || format!("{kind:?} passed its test and never tripped"))?;
@@ -46,7 +46,11 @@ impl Oracle {
                 must(!passed || row.is_none_or(|row| row.state != InterlockState::Tripped), || {
                     format!("{kind:?} passed its test and its cause stands")
                 })?;
-                known.outcomes.insert(kind, (*passed, *evidence));
+                must(!untested || !passed, || format!("{kind:?} passed a test in which nothing tripped"))?;
+                match untested {
+                    true => known.outcomes.remove(&kind),
+                    false => known.outcomes.insert(kind, (*passed, *evidence)),
+                };
             }
             EventBody::ProofVoid { interlock } => {
                 let begun = known.proof.take().is_some_and(|(kind, _)| kind == *interlock);
