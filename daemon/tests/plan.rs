@@ -249,8 +249,8 @@ fn what_cannot_be_is_refused_with_flag_value_and_range() {
         (&["cylinder", "--cylinder", "10 L", "--gauge", "-1 bar"], &["--gauge", "-1 bar"]),
         (&["temper", "--steel", "5160", "--hardness", "45"], &["from 52.5 to 63 HRC, and there is no source beyond"]),
         (&["cycle", "--steel", "L6", "--section", "3 mm", "--hold", "2 L/min"], &["--chamber <VOLUME>"]),
-        (&["purge", "--chamber", "9 L"], &["--flow must be given, between 0.001 and 10000 L/min"]),
-        (&["purge", "--flow", "8 L/min"], &["--chamber must be given"]),
+        (&["purge", "--chamber", "9 L"], &["--flow <FLOW>"]),
+        (&["purge"], &["--chamber <VOLUME>", "--flow <FLOW>"]),
         (&["purge", "--chamber", "0 L", "--flow", "8 L/min"], &["--chamber must be given", "0 counts as not given"]),
         (&["purge", "--chamber", "9,4 L", "--flow", "8 L/min"], &["--chamber", "`9,4 L` has a comma; write a point"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "-1 %"], &["--gas-purity", "-1 %", "50 and 100 %"]),
@@ -263,7 +263,7 @@ fn what_cannot_be_is_refused_with_flag_value_and_range() {
             &["cycle", "--steel", "5160", "--section", "6 mm", "--hardness", "45"],
             &["--hardness is 45 HRC", "from 52.5 to 63 HRC"],
         ),
-        (&["bath", "--bath", "12 L", "--parts", "0"], &["--parts", "0 is not in 1..=1000"]),
+        (&["bath", "--bath", "12 L", "--parts", "0"], &["--parts", "0 is not in 1..=40"]),
         (&["temper", "--temperature", "205 C", "--tempers", "0"], &["--tempers", "0 is not in 1..=10"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--gas-purity", "120 %"], &["--gas-purity", "120 %", "100 %"]),
         (&["purge", "--chamber", "9 L", "--flow", "8 L/min", "--heat", "2900 F"], &["--heat is 1593.33 °C", "20 and 1250 °C"]),
@@ -273,8 +273,11 @@ fn what_cannot_be_is_refused_with_flag_value_and_range() {
         ),
         (&["temper", "--steel", "X1", "--temperature", "205 C"], &["--steel", "`X1`", "O1, A2"]),
         (&["temper", "--steel", "L6", "--hardness", "69"], &["--hardness is 69 HRC", "to 62 HRC"]),
-        (&["transfer", "--section", "3 mm", "--heat", "800 C"], &["--in-air must be given, between 0 and 120 s"]),
-        (&["cycle", "--section", "3 mm"], &["--steel must be given"]),
+        (&["transfer", "--steel", "O1"], &["--section <LENGTH>", "--in-air <TIME>"]),
+        (
+            &["bath", "--tank-surface", "400 cm2"],
+            &["--bath <VOLUME>", "--bath-temperature <", "--section <", "--part-mass <", "--heat <"],
+        ),
     ];
     for (arguments, words) in cases {
         let (code, said) = failure(arguments);
@@ -425,4 +428,44 @@ fn a_recipe_that_cannot_be_written_says_why() {
     assert!(code == 2 && said.contains("--preheat is 810 °C; it must stay below the heat of 800 °C"), "{said}");
     let (code, said) = cycle(&["--steel", "L6", "--temper", "90 C"]);
     assert!(code == 2 && said.contains("--temper is 90 °C; the tempering curve of L6 begins at 149 °C"), "{said}");
+}
+
+#[test]
+fn what_is_needed_is_marked_and_told_at_once() {
+    let help = answer(&["bath", "--help"]);
+    for marked in
+        ["Its temperature [needed]", "Mass of each part [needed]", "[needed without --tank]", "[needed without --steel]"]
+    {
+        assert!(help.contains(marked), "{marked}: {help}");
+    }
+    let (code, said) = failure(&["cycle"]);
+    assert!(code == 2 && said.contains("--steel <STEEL>") && said.contains("--section <LENGTH>"), "{said}");
+}
+
+#[test]
+fn draws_may_come_one_after_another() {
+    let room = ["--room-volume", "60 m3", "--room-changes", "2 /h"];
+    let draws =
+        ["cylinder", "--cylinder", "43.8 L", "--gauge", "90 bar", "--draw", "8 L/min for 9 min", "--draw", "2 L/min for 4 h"];
+    let at_once = with(&draws, &room);
+    let in_turn = with(&at_once, &["--in-turn"]);
+    let air = |asked: &[&str]| number(&json(asked), "room_air_m3_h");
+    // 10 L/min at once, 8 L/min in turn.
+    assert!((air(&at_once) / air(&in_turn) - 10.0 / 8.0).abs() < 1e-9);
+    assert!(answer(&in_turn).contains("- the draws come one after another"));
+}
+
+#[test]
+fn a_configuration_s_figures_are_told_and_its_lining_is_warned_of() {
+    let shop = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/example/shop.toml");
+    let north = answer(&["purge", "-c", shop, "--furnace", "north"]);
+    assert!(north.contains("! north is lined with brick, and nobody has said what its pores hold"), "{north}");
+    let taken = "- not said, so taken from north of the configuration: chamber 9.4 L, purge flow 8 L/min, holding flow 2 L/min, \
+                 oxygen wanted 500 ppm, gas argon, oxygen in the gas 5 ppm";
+    assert!(north.contains(taken), "{north}");
+    let said = answer(&["purge", "-c", shop, "--furnace", "north", "--pores", "20 L", "--level", "100 ppm"]);
+    assert!(!said.contains("is lined with") && !said.contains("oxygen wanted"), "{said}");
+    assert!(!answer(&["purge", "-c", shop, "--furnace", "little"]).contains("is lined with"));
+    let (code, said) = failure(&["purge", "-c", shop, "--furnace", "south"]);
+    assert!(code == 2 && said.contains("the furnace south has no supply of gas in the configuration: say --flow"), "{said}");
 }

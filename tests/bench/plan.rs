@@ -150,7 +150,7 @@ fn of_heat() -> Result<Vec<Call>, ProcessError> {
         call("core at heat", move || come_to_heat(section, cold, &furnace, band)),
         call("whether a ramp is feasible", move || furnace_of.ramp_feasible(cold, hot, ramp, load, (Gas::Argon, flow))),
         call("cooling after a cut", move || furnace_of.cools(hot, ends)),
-        call("scale in air", move || oxide::in_air_while(hot, ends, minutes)),
+        call("scale in air", move || oxide::in_air_along(hot, &[(ends, minutes)])),
         call("equivalent temper", move || equivalent_temperature(temper, hour, USUAL_C)),
         call("critical temperatures", move || steel.composition.critical()),
         call("core by conduction", move || core_by_conduction(thick, cold, target, &furnace)),

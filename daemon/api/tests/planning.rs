@@ -244,3 +244,37 @@ async fn a_cut_far_above_the_steel_s_range_is_cautioned_of() {
     assert!(ask(1000.0).await.contains("1000 °C is far above: the austenitizing range of O1"), "{}", ask(1000.0).await);
     assert!(ask(850.0).await.contains("850 °C is too hot") && !ask(810.0).await.contains("austenitizing range"));
 }
+
+#[tokio::test]
+async fn a_cycle_with_values_of_one_s_own_is_answered_with_a_recipe() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+    let tempers = [(205.0, Some(120.0)), (190.0, None)];
+    let asked = v1::PlanCycleRequest {
+        steel: "L6".to_owned(),
+        section,
+        heat_c: Some(805.0),
+        soak_min: Some(5.0),
+        preheat_c: Some(600.0),
+        tempers: tempers.map(|(temperature_c, time_min)| v1::PlanTemper { temperature_c, time_min }).into(),
+        recipe: Some(v1::PlanRecipe { name: "irons".to_owned(), tank: "fast-oil".to_owned() }),
+        ..Default::default()
+    };
+    let whole = client.plan_cycle(asked.clone()).await.expect("a cycle").into_inner();
+    let first = whole.answers.first().expect("the cycle");
+    assert!(first.warnings.iter().any(|note| note.text.contains("a soak of 5 min is shorter than the 10 min")), "{}", first.text);
+    for line in [
+        "    { step = \"preheat\", to = \"600 C\", hold = \"5 min\" },",
+        "    { step = \"soak\", at = \"805 C\", minimum = \"5 min\", maximum = \"30 min\" },",
+        "    { step = \"quench\", tank = \"fast-oil\", under = \"2 min\" },",
+        "    { step = \"temper\", at = \"190 C\", hold = \"120 min\", within = \"2 h\" },",
+    ] {
+        assert!(whole.recipe.lines().any(|one| one == line), "{line}: {}", whole.recipe);
+    }
+    let without = v1::PlanCycleRequest { recipe: None, ..asked.clone() };
+    assert_eq!(client.plan_cycle(without).await.expect("a cycle").into_inner().recipe, "");
+    let both = v1::PlanCycleRequest { hardness_hrc: Some(60.0), ..asked };
+    let refused = client.plan_cycle(both).await.expect_err("contradictory");
+    assert!(refused.message().contains("tempers contradict hardness_hrc"), "{}", refused.message());
+}

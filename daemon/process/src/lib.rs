@@ -14,8 +14,12 @@
 //! | [`thermocouple`], [`uniformity`], [`trials`] | what a sensor says; survey classes; comparing loads |
 //! | [`plan`] | whole questions in one call |
 //!
-//! No question of [`plan`] uses [`uniformity`], [`trials`] and the hardenability of [`steel::martensite`] so far: they are for those
-//! who survey a furnace or compare parts with gas and without by this library.
+//! Some of this no question of [`plan`] uses. [`uniformity`], [`trials`] and the hardenability of [`steel::martensite`] are for those
+//! who survey a furnace or compare parts with gas and without by this library. The rest is for those who write an estimate of their
+//! own, or set a textbook's figure beside it: [`heating::temperature_after`], the one-term and the lumped answer of
+//! [`heating::Shape`], [`furnace::Nodes`], [`purge::changes_while_heating`], [`chamber::Chamber::with_door_exchange`],
+//! [`oxide::share_below`], [`oxide::supply_limit`], [`quench::Bath::heat_to_remove`], [`room::Room::release_to`],
+//! [`steel::martensite::cool_to`], [`thermocouple::Thermocouple::sensitivity`].
 //!
 //! Nothing here touches a clock, a file, a socket, a thread or chance, and transcendental functions come from `libm`, so
 //! that every computer gets the same bits. Every result that leaves the range of its model carries a [`note::Note`]
@@ -43,6 +47,7 @@ pub mod plan;
 pub mod purge;
 pub mod quench;
 pub mod room;
+pub mod span;
 pub mod stack;
 pub mod steel;
 pub mod tempering;

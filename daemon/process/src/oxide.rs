@@ -116,22 +116,28 @@ pub fn in_air(temperature: ThermodynamicTemperature, time: Time) -> Result<Scale
     Ok(scale(kp_cm2_s(t_c) * time_s, kw_g2_cm4_s(t_c) * time_s, notes))
 }
 
-/// Scale that bare steel grows in air while its temperature moves evenly from one value to another.
+/// Scale that bare steel grows in air along stretches, each to a temperature within a time, evenly: squares of thickness add.
 ///
 /// # Errors
 /// Temperatures outside 400 to 1250 °C, a negative time.
-pub fn in_air_while(from: ThermodynamicTemperature, to: ThermodynamicTemperature, time: Time) -> Result<Scale> {
-    let (from_c, to_c) = (in_range(from)?, in_range(to)?);
-    let time_s = within("the time in air", time.value, "s", 0.0, 1e8)?;
-    let mean = |law: fn(f64) -> f64| integral(0.0, 1.0, 16, |part| law(from_c + (to_c - from_c) * part));
-    let notes = notes(from_c.min(to_c), time_s);
-    Ok(scale(mean(kp_cm2_s) * time_s, mean(kw_g2_cm4_s) * time_s, notes))
+pub fn in_air_along(from: ThermodynamicTemperature, stretches: &[(ThermodynamicTemperature, Time)]) -> Result<Scale> {
+    let mut from_c = in_range(from)?;
+    let (mut coldest_c, mut time_s, mut squared_cm2, mut gained_g2_cm4) = (from_c, 0.0, 0.0, 0.0);
+    for &(to, time) in stretches {
+        let to_c = in_range(to)?;
+        let each_s = within("the time in air", time.value, "s", 0.0, 1e8)?;
+        let mean = |law: fn(f64) -> f64| integral(0.0, 1.0, 16, |part| law(from_c + (to_c - from_c) * part));
+        squared_cm2 += mean(kp_cm2_s) * each_s;
+        gained_g2_cm4 += mean(kw_g2_cm4_s) * each_s;
+        (from_c, coldest_c, time_s) = (to_c, coldest_c.min(to_c), time_s + each_s);
+    }
+    Ok(scale(squared_cm2, gained_g2_cm4, notes(coldest_c, time_s)))
 }
 
 /// The share of a stretch's growth that falls below a temperature, where the law is stretched.
 ///
 /// # Errors
-/// As for [`in_air_while`].
+/// As for [`in_air_along`].
 pub fn share_below(
     from: ThermodynamicTemperature,
     to: ThermodynamicTemperature,

@@ -3,6 +3,7 @@
 use super::Cylinder;
 use crate::error::{Result, within};
 use crate::note::Note;
+use crate::span::Span;
 use crate::{AmountFlow, si};
 use uom::si::f64::{AmountOfSubstance, Pressure, ThermodynamicTemperature, Time};
 
@@ -33,8 +34,8 @@ pub struct Forecast {
     pub needed: AmountOfSubstance,
     /// What can be drawn, at the gauge reading.
     pub usable: AmountOfSubstance,
-    /// The same at the low and the high end of the gauge's error.
-    pub usable_band: (AmountOfSubstance, AmountOfSubstance),
+    /// The same at the two ends of the gauge's error.
+    pub usable_band: Span<AmountOfSubstance>,
     /// The verdict.
     pub reach: Reach,
     /// The gauge after the draws, before the reserve; `None` if the cylinder is empty before. It may lie below the gauge at which the
@@ -101,12 +102,12 @@ pub fn forecast(
         cylinder.amount(si::pascals(pressure_pa), temperature).map(over)
     };
     let usable = over(held);
-    let band = (usable_at(-gauge_error.value)?, usable_at(gauge_error.value)?);
+    let band = Span { least: usable_at(-gauge_error.value)?, most: usable_at(gauge_error.value)? };
     let drawn = amount_drawn(draws);
     let needed = drawn + reserve;
-    let reach = if band.0 >= needed {
+    let reach = if band.least >= needed {
         Reach::Surely
-    } else if band.1 >= needed {
+    } else if band.most >= needed {
         Reach::Perhaps
     } else {
         Reach::No

@@ -5,9 +5,10 @@ use crate::error::Result;
 use crate::note::Note;
 use crate::quench::{Bath, HOTTEST_C, Hot, OilSpeed, Pull, Pulls, Suits, suits};
 use crate::si;
+use crate::span::Span;
 use crate::steel::Steel;
 use crate::steel::martensite::martensite;
-use crate::transfer::StillAir;
+use crate::transfer::{StillAir, seconds_until};
 use crate::units::{self, System};
 use crate::vessel::Vessel;
 use uom::si::f64::{Area, Length, ThermodynamicTemperature, Time};
@@ -18,7 +19,7 @@ pub struct BathQuestion {
     /// The bath, of quench oil.
     pub bath: Bath,
     /// The working window of the bath.
-    pub window: (ThermodynamicTemperature, ThermodynamicTemperature),
+    pub window: Span<ThermodynamicTemperature>,
     /// The flash point of the oil.
     pub flash_point: Option<ThermodynamicTemperature>,
     /// The parts, pulled one after another.
@@ -62,7 +63,7 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     let (class, seconds) = question.oil.words();
     Writer::new(&mut answer, system).word("oil", "class of the oil", class, format!("{seconds} of the nickel-ball test"));
     let shown = |temperature| units::show_temperature(temperature, system);
-    let between = format!("{} to {}", shown(question.window.0), shown(question.window.1));
+    let between = format!("{} to {}", shown(question.window.least), shown(question.window.most));
     Writer::new(&mut answer, system).word("window", "window that it works in", between, "as said, or that of the oil's class");
     let holds = si::celsius(end) <= HOTTEST_C;
     if holds {
@@ -74,10 +75,12 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
         );
     }
     if let (Some(first), Some(last)) = (first, last) {
-        row(&mut answer, question, (first, last), system)?;
+        row(&mut answer, question, (first, last), each.len(), system)?;
     }
     if let Some(limit) = question.limit {
-        last_seconds(&mut answer, question, limit, system)?;
+        if let Some(last) = last {
+            last_seconds(&mut answer, question, (last, limit), system)?;
+        }
     }
     if si::celsius(pulls.furnace) > CURVE_ENDS_C {
         answer.take([Note::outside("the heat capacity of EN 1993-1-2 ends at 1200 °C; its last value is held")]);
@@ -103,21 +106,28 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
 }
 
 /// The row of parts: what they enter at, how many the window holds, and what would hold them all.
-fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pull), system: System) -> Result<()> {
+fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pull), taken: usize, system: System) -> Result<()> {
     let BathQuestion { bath, pulls, window, .. } = question;
     let mut write = Writer::new(answer, system);
     write.temperature("first_entering_c", "the first enters at", first.entering, "after waiting and air");
-    write.temperature("last_entering_c", "the last enters at", last.entering, "after waiting behind the open door");
+    if taken < pulls.parts as usize {
+        let label = format!("part {taken} enters at");
+        write.temperature("last_entering_c", &label, last.entering, "with it the bath is over: no further part is worked out");
+    } else {
+        write.temperature("last_entering_c", "the last enters at", last.entering, "after waiting behind the open door");
+        waits(answer, question, system)?;
+    }
+    let mut write = Writer::new(answer, system);
     let part = Hot { mass: pulls.mass, soaked: pulls.furnace, entering: first.entering };
-    let fit = bath.parts_before(&part, window.1)?;
+    let fit = bath.parts_before(&part, window.most)?;
     write.number("parts_that_fit", "parts before it passes its window", f64::from(fit), 4, "each entering like the first");
-    match bath.start_for(&part, pulls.parts, window.1)? {
-        Some(start) if start >= window.0 => {
+    match bath.start_for(&part, pulls.parts, window.most)? {
+        Some(start) if start >= window.least => {
             write.temperature("start_for_all_c", "bath start that would take them all", start, "at most");
         }
         _ => answer.warn("no start inside the window takes them all: quench fewer, let it cool between, or take more oil"),
     }
-    let volume = bath.volume_for(&part, pulls.parts, window.1).ok().filter(|_| fit < pulls.parts);
+    let volume = bath.volume_for(&part, pulls.parts, window.most).ok().filter(|_| fit < pulls.parts);
     if let Some(volume) = volume {
         Writer::new(answer, system).volume(
             "volume_for_all_l",
@@ -132,11 +142,39 @@ fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pul
     Ok(())
 }
 
+/// How much longer than the first the last of the row stays in the heat.
+fn waits(answer: &mut Answer, question: &BathQuestion, system: System) -> Result<()> {
+    let BathQuestion { pulls, steel, .. } = question;
+    if pulls.parts < 2 {
+        return Ok(());
+    }
+    let waits = (pulls.open + pulls.shut) * f64::from(pulls.parts - 1);
+    Writer::new(answer, system).time("last_waits_s", "the last is pulled after the first by", waits, "door open and shut alone");
+    if let Some(steel) = steel {
+        let soak = steel.soak_for(pulls.section.size)?;
+        let spare = soak.most - soak.least;
+        if waits > spare {
+            answer.warn(format!(
+                "the last part soaks {} longer than the first, and the guidance for {} spans {}: fewer parts, or pull faster",
+                units::show_time(waits),
+                steel.grade,
+                units::show_time(spare)
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// The seconds that the last of the row has: it waited behind the open door, and has the fewest.
-fn last_seconds(answer: &mut Answer, question: &BathQuestion, limit: ThermodynamicTemperature, system: System) -> Result<()> {
+fn last_seconds(
+    answer: &mut Answer,
+    question: &BathQuestion,
+    (last, limit): (&Pull, ThermodynamicTemperature),
+    system: System,
+) -> Result<()> {
     let BathQuestion { pulls, air, .. } = question;
     let shown = units::show_temperature(limit, system);
-    match pulls.seconds_each(limit, air)?.pop().flatten() {
+    match seconds_until(pulls.section, last.leaving, limit, air)? {
         Some(has) => {
             let basis = format!("still air, until it has fallen to {shown}");
             Writer::new(answer, system).time("last_has_s", "from the door, the last must be under within", has, basis);
@@ -155,7 +193,7 @@ fn last_seconds(answer: &mut Answer, question: &BathQuestion, limit: Thermodynam
 
 /// Where the oil stands against its window, before and after.
 fn window(answer: &mut Answer, question: &BathQuestion, end: ThermodynamicTemperature, system: System) -> Result<()> {
-    let (bath, (low, high)) = (&question.bath, question.window);
+    let (bath, Span { least: low, most: high }) = (&question.bath, question.window);
     let shown = |temperature| units::show_temperature(temperature, system);
     if bath.temperature() < low {
         let scrap = bath.scrap_to(low, question.pulls.furnace, si::kilograms(0.0))?;

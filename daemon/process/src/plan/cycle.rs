@@ -10,6 +10,7 @@ use crate::heating::Surface;
 use crate::note::Note;
 use crate::purge::{Reached, time_to};
 use crate::si;
+use crate::span::Span;
 use crate::steel::{Cycle, Medium, SOAK_BAND_K, Wish, cycle as proposed};
 use crate::units::{self, System};
 use uom::si::f64::Time;
@@ -123,7 +124,7 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>,
     let has = units::show_temperature(wish.steel.usual_heat(), system);
     let basis = if wish.own.heat.is_some() { format!("{}, {usual}", table(has)) } else { usual.to_owned() };
     write.temperature("soak_c", "soak at", cycle.soak.temperature, basis);
-    let (least, most) = wish.steel.soak_for(wish.section.size)?;
+    let Span { least, most } = wish.steel.soak_for(wish.section.size)?;
     let guidance = wish.steel.soak.basis();
     let basis = if wish.own.soak.is_some() { format!("{}; {guidance}", table(units::show_time(least))) } else { guidance };
     write.time("soak_least_s", "soak for at least", cycle.soak.least, basis);
@@ -137,8 +138,9 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>,
         Medium::Water => "water or brine",
     };
     write.word("medium", "quench in", medium, wish.steel.quench);
-    if let Some((low, high)) = cycle.bath {
-        let between = format!("{} to {}", units::show_temperature(low, system), units::show_temperature(high, system));
+    if let Some(window) = cycle.bath {
+        let [low, high] = [window.least, window.most].map(|t| units::show_temperature(t, system));
+        let between = format!("{low} to {high}");
         let class = wish.oil.or(wish.steel.oil.map(|(needs, _)| needs)).map_or("its", |oil| oil.words().0);
         write.word("bath_window", "bath between", between, format!("the usual window of oil of the {class} class"));
     }

@@ -1,6 +1,6 @@
 //! "Will this cylinder last, and what does it do to my room?"
 
-use super::{Answer, Value, Writer};
+use super::{Answer, Writer};
 use crate::cylinder::{Cylinder, Draw, Reach, forecast, lasts, overnight};
 use crate::error::Result;
 use crate::flow::Reference;
@@ -68,17 +68,24 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
     write.volume("contents_l", "the same by volume", held.standard_volume, "real gas at 21.1 °C (70 °F), 1.01325 bar");
     if let Some(filled) = question.filled {
         let full = cylinder.contents(filled, Reference::TWENTY_ONE.temperature())?;
-        let basis = "its gas against that of a full one at 21.1 °C (70 °F)";
-        write.share("full_fraction", "how full it is", held.amount / full.amount, basis);
         let least = si::pascals((gauge.value - question.gauge_error.value).max(0.0));
         overfull = cylinder.contents(least, *temperature)?.amount > full.amount;
+        let share = held.amount / full.amount;
+        // Over full by less than the gauge can tell is full.
+        let full_by_gauge = share.value > 1.0 && !overfull;
+        let basis = if full_by_gauge {
+            "as much as a full one at 21.1 °C (70 °F) holds, by the gauge's error"
+        } else {
+            "its gas against that of a full one at 21.1 °C (70 °F)"
+        };
+        write.share("full_fraction", "how full it is", if full_by_gauge { si::fraction(1.0) } else { share }, basis);
     }
     let counted = format!("counted at {}", reference.words());
     write.volume("usable_l", "usable", reference.volume(ahead.usable), counted.clone());
     write.volume(
         "usable_low_l",
         "usable if the gauge shows too much",
-        reference.volume(ahead.usable_band.0),
+        reference.volume(ahead.usable_band.least),
         "the gauge's error",
     );
     let asked = ahead.needed.value > 0.0;
@@ -118,6 +125,9 @@ pub fn cylinder(question: &CylinderQuestion, system: System) -> Result<Answer> {
         );
     }
     answer.take(ahead.notes);
+    if !question.in_turn.is_empty() && question.draws.is_empty() {
+        answer.take([Note::basis("the draws come one after another, so the room sees the largest of them alone")]);
+    }
     if let Some(evening) = &question.evening {
         leaked(&mut answer, question, evening, system)?;
     }
@@ -147,14 +157,14 @@ fn leaked(answer: &mut Answer, question: &CylinderQuestion, evening: &Evening, s
         );
         return Ok(());
     }
-    let basis = format!("within {} by the gauge's error", units::show_volume(reference.volume(night.uncertainty), system));
-    write.put(
-        "lost_l",
-        "gas lost since",
-        Value::Number(reference.volume(night.lost).value * 1e3),
-        units::show_volume(reference.volume(night.lost), system),
-        basis,
-    );
+    let within = units::show_volume(reference.volume(night.uncertainty), system);
+    // A shut cylinder gains nothing: what looks like it is the gauge.
+    let (lost, basis) = if night.lost.value > 0.0 {
+        (night.lost, format!("within {within} by the gauge's error"))
+    } else {
+        (si::moles(0.0), format!("none that shows; less than {within} would not, by the gauge's error"))
+    };
+    write.volume("lost_l", "gas lost since", reference.volume(lost), basis);
     if night.leaks {
         let rate = units::show_flow(reference.volume_flow(night.rate), system);
         answer.warn(format!("it leaks {rate}, more than the gauge's error explains: find where before anybody works beside it"));

@@ -8,11 +8,11 @@ use crate::flow::Reference;
 use crate::furnace::Furnace;
 use crate::gas::breathing;
 use crate::note::Note;
-use crate::oxide::{bound, in_air_while};
+use crate::oxide::{bound, in_air_along};
 use crate::purge::{makeup_flow, oxygen_delivered};
 use crate::units::{self, Ramp, System};
 use crate::{AmountFlow, si};
-use uom::si::f64::{AmountOfSubstance, Area, Ratio, ThermodynamicTemperature, Time};
+use uom::si::f64::{Area, Ratio, ThermodynamicTemperature, Time};
 
 /// Hot steel in a furnace whose heat was cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -88,12 +88,13 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
 
 /// What slow cooling costs the steel, in air and under gas.
 fn scaled(answer: &mut Answer, question: &InterruptedQuestion, cooling: Time, system: System) -> Result<()> {
-    let InterruptedQuestion { now, scaling_ends, flow, gas_oxygen, leak, .. } = *question;
-    let in_air = in_air_while(now, scaling_ends, cooling)?;
+    let InterruptedQuestion { now, flow, gas_oxygen, leak, .. } = *question;
+    let stretches = falls(question)?;
+    let in_air = in_air_along(now, &stretches)?;
     let mut write = Writer::new(answer, system);
     write.length("scale_in_air_mm", "scale if it cools in air", in_air.thickness, "bare iron; good to a factor of 1.5");
     write.length("metal_in_air_mm", "metal that it takes", in_air.metal, "the same law, good to a factor of 1.5");
-    let drawn_mean = si::mole_rate(drawn_in(question)?.value / cooling.value);
+    let drawn_mean = si::mole_rate(drawn(&question.chamber, (now, flow), stretches.into_iter().map(Ok))?.value / cooling.value);
     let brought = oxygen_delivered(flow, gas_oxygen, leak + drawn_mean, cooling)?;
     let most = bound(brought, question.surface, question.carbon)?;
     let used = question.reference.volume(si::moles(flow.value * cooling.value));
@@ -106,14 +107,14 @@ fn scaled(answer: &mut Answer, question: &InterruptedQuestion, cooling: Time, sy
     Ok(())
 }
 
-/// The air drawn in down to the end of scaling, as fast as this furnace falls.
-fn drawn_in(question: &InterruptedQuestion) -> Result<AmountOfSubstance> {
-    let InterruptedQuestion { furnace, chamber, now, scaling_ends, flow, .. } = question;
+/// The way down to the end of scaling, as fast as this furnace falls: where each stretch ends and how long it takes.
+fn falls(question: &InterruptedQuestion) -> Result<Vec<(ThermodynamicTemperature, Time)>> {
+    let InterruptedQuestion { furnace, now, scaling_ends, .. } = question;
     let at = |step: u32| {
         let share = f64::from(step) / f64::from(STEPS);
         si::from_celsius(si::celsius(*now) + (si::celsius(*scaling_ends) - si::celsius(*now)) * share)
     };
-    drawn(chamber, (*now, *flow), (1..=STEPS).map(|step| Ok((at(step), furnace.cools(at(step - 1), at(step))?))))
+    (1..=STEPS).map(|step| Ok((at(step), furnace.cools(at(step - 1), at(step))?))).collect()
 }
 
 /// Stretches of the cooling, each taken as even.

@@ -4,8 +4,8 @@ use super::{Answer, Value, Writer, hold};
 use crate::chamber::Chamber;
 use crate::error::Result;
 use crate::flow::Reference;
-use crate::gas::{Mixture, SteelKind, protection};
-use crate::jet::{Port, Regime, entry};
+use crate::gas::{Gas, Mixture, SteelKind, protection};
+use crate::jet::{Port, Regime, diffusion_time, entry};
 use crate::meter::{Accuracy, Float, Scale, Service, Trust, correction, error_at, full_scale_for, reading_for, reynolds, trust};
 use crate::note::Note;
 use crate::purge::{Purge, Reached, changes_needed, floor, oxygen_after, oxygen_if_displaced, time_to};
@@ -244,6 +244,10 @@ fn enters(answer: &mut Answer, question: &PurgeQuestion, at: &PortAtHand, system
     write.number("port_reynolds", "Reynolds number at the port", entry.reynolds.value, 3, "on the bore; below 2000 laminar");
     write.number("port_froude", "Froude number at the port", entry.froude.value, 3, "densimetric");
     write.word("port_regime", "how the gas enters", word, meaning);
+    if entry.regime == Regime::Pools && gas == Gas::Argon {
+        let time = diffusion_time(at.height, question.purge.temperature)?;
+        write.time("diffusion_s", "diffusion alone evens it out in", time, "height squared over the diffusivity, by Fuller");
+    }
     answer.take(entry.notes);
     Ok(())
 }

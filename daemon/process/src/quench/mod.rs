@@ -22,7 +22,7 @@ mod oil;
 mod pulls;
 
 pub use oil::{OilSpeed, Suits, WINDOWS, Window, WindowUnit, suits};
-pub use pulls::{Pull, Pulls, waiting};
+pub use pulls::{MOST_PARTS, Pull, Pulls, waiting};
 
 use crate::error::{Result, impossible, within};
 use crate::note::Note;

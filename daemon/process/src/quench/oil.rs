@@ -6,7 +6,9 @@ use crate::error::Result;
 use crate::heating::Section;
 use crate::note::Note;
 use crate::si;
+use crate::span::Span;
 use crate::units::show_length_both;
+use uom::si::f64::ThermodynamicTemperature;
 use uom::si::length::millimeter;
 
 /// One published or customary limit.
@@ -93,12 +95,13 @@ impl OilSpeed {
         }
     }
 
-    /// The usual working window of the class, in °C: conventional 40 to 70, fast 50 to 80 ([`WINDOWS`]).
-    pub const fn window_c(self) -> (f64, f64) {
-        match self {
+    /// The usual working window of the class: conventional 40 to 70 °C, fast 50 to 80 ([`WINDOWS`]).
+    pub fn window(self) -> Span<ThermodynamicTemperature> {
+        let (least_c, most_c) = match self {
             Self::Fast => (50.0, 80.0),
             Self::Medium | Self::Slow => (40.0, 70.0),
-        }
+        };
+        Span { least: si::from_celsius(least_c), most: si::from_celsius(most_c) }
     }
 }
 

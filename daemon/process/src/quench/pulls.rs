@@ -54,12 +54,12 @@ impl Pulls {
     /// than parts say that the load does not go into this bath.
     ///
     /// # Errors
-    /// Values outside the ranges of the functions it stands on; more than 1000 parts; a view outside 0 to 1.
+    /// Values outside the ranges of the functions it stands on; more than [`MOST_PARTS`]; a view outside 0 to 1.
     pub fn run(&self, bath: &Bath, air: &StillAir) -> Result<Vec<Pull>> {
-        within("the number of parts", f64::from(self.parts), "", 1.0, 1000.0)?;
+        within("the number of parts", f64::from(self.parts), "", 1.0, f64::from(MOST_PARTS))?;
         let mut bath = *bath;
         let mut steel = self.furnace;
-        let mut pulls = Vec::with_capacity(self.parts as usize);
+        let mut pulls: Vec<Pull> = Vec::with_capacity(self.parts as usize);
         for _ in 0..self.parts {
             steel = waiting(self.section, steel, self.furnace, air.temperature, self.view, self.open)?;
             let entering = transfer::after(self.section, steel, self.in_air, air)?.temperature;
@@ -75,24 +75,9 @@ impl Pulls {
     }
 }
 
-impl Pulls {
-    /// The seconds that each part of a row has from the door until it falls to a limit; none for a part that waited too long.
-    ///
-    /// # Errors
-    /// As for [`Pulls::run`]; a limit not above the room's temperature.
-    pub fn seconds_each(&self, limit: ThermodynamicTemperature, air: &StillAir) -> Result<Vec<Option<Time>>> {
-        within("the number of parts", f64::from(self.parts), "", 1.0, 1000.0)?;
-        let mut steel = self.furnace;
-        (0..self.parts)
-            .map(|_| {
-                steel = waiting(self.section, steel, self.furnace, air.temperature, self.view, self.open)?;
-                let has = transfer::seconds_until(self.section, steel, limit, air)?;
-                steel = waiting(self.section, steel, self.furnace, air.temperature, si::fraction(0.0), self.shut)?;
-                Ok(has)
-            })
-            .collect()
-    }
-}
+/// The most parts of a row: at half a minute each the last has then soaked for as long again as most steels may. Common practice, no
+/// source.
+pub const MOST_PARTS: u32 = 40;
 
 /// A part that waits in the furnace while a share of its view is the open door; with no share it warms back.
 ///
@@ -151,11 +136,14 @@ mod tests {
             in_air: units::time("2 s").unwrap(),
         };
         let air = StillAir::room(si::from_celsius(25.0));
-        let has = pulls.seconds_each(si::from_celsius(700.0), &air).unwrap();
-        let seconds: Vec<f64> = has.iter().map(|time| time.map_or(0.0, |time| time.value)).collect();
+        let bath = Bath::oil(units::volume("12 L").unwrap(), si::from_celsius(48.0)).unwrap();
+        let seconds_each = |pulls: &Pulls| -> Vec<f64> {
+            let has = |pull: &Pull| transfer::seconds_until(pulls.section, pull.leaving, si::from_celsius(700.0), &air).unwrap();
+            pulls.run(&bath, &air).unwrap().iter().map(|pull| has(pull).map_or(0.0, |time| time.value)).collect()
+        };
+        let seconds = seconds_each(&pulls);
         assert!(seconds.windows(2).all(|pair| pair[1] < pair[0]), "{seconds:?}");
         let shut = Pulls { shut: units::time("5 min").unwrap(), ..pulls };
-        let rested = shut.seconds_each(si::from_celsius(700.0), &air).unwrap();
-        assert!(rested[3].unwrap() > has[3].unwrap_or(si::seconds(0.0)), "a shut door warms them back");
+        assert!(seconds_each(&shut)[3] > seconds[3], "a shut door warms them back");
     }
 }

@@ -6,6 +6,7 @@ use crate::heating::Section;
 use crate::note::Note;
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
+use crate::span::Span;
 use crate::tempering::Temper;
 use crate::units::{System, show_length_both, show_temperature, show_temperature_both, show_time};
 use uom::si::f64::{ThermodynamicTemperature, Time};
@@ -73,7 +74,7 @@ pub struct Cycle {
     /// What to quench in.
     pub medium: Medium,
     /// The window of the bath, for oil.
-    pub bath: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    pub bath: Option<Span<ThermodynamicTemperature>>,
     /// Whether the table expects this section to harden through in that medium; no hardness is to be expected otherwise.
     pub through: bool,
     /// The hardness to expect as quenched, HRC.
@@ -143,7 +144,7 @@ fn soak(wish: &Wish, cautions: &mut Vec<Note>, system: System) -> Result<Hold> {
     let Wish { steel, own, .. } = wish;
     let temperature = own.heat.unwrap_or_else(|| steel.usual_heat());
     cautions.extend(steel.judged(temperature, system)?);
-    let (least, most) = steel.soak_for(wish.section.size)?;
+    let Span { least, most } = steel.soak_for(wish.section.size)?;
     let Some(time) = own.soak else { return Ok(Hold { temperature, least, most }) };
     within("the soak", time.value / 60.0, "min", 0.0, 1e4)?;
     let [said, low, high] = [time, least, most].map(show_time);
@@ -184,11 +185,12 @@ fn preheat(wish: &Wish, heat: ThermodynamicTemperature, cautions: &mut Vec<Note>
 /// The eutectoid of iron and carbon, where austenite forms first in plain steel: any textbook.
 const EUTECTOID_C: f64 = 727.0;
 
-/// The least and the greatest temperature of a bath.
-type Window = (ThermodynamicTemperature, ThermodynamicTemperature);
-
 /// The medium for the section, the window of a bath, and whether it is expected to harden through; with what speaks against it.
-fn quench(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<(Medium, Option<Window>, bool)> {
+fn quench(
+    wish: &Wish,
+    reasons: &mut Vec<Note>,
+    cautions: &mut Vec<Note>,
+) -> Result<(Medium, Option<Span<ThermodynamicTemperature>>, bool)> {
     let (steel, size_mm) = (wish.steel, wish.section.size.get::<millimeter>());
     reasons.push(Note::basis(format!("quench: {}", steel.quench)));
     if let Some(heaviest_mm) = steel.heaviest_air_mm {
@@ -217,8 +219,7 @@ fn quench(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
     if let Suits::No(notes) = suits {
         cautions.extend(notes);
     }
-    let (low_c, high_c) = oil.window_c();
-    Ok((Medium::Oil, Some((si::from_celsius(low_c), si::from_celsius(high_c))), through))
+    Ok((Medium::Oil, Some(oil.window()), through))
 }
 
 fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<Tempering> {

@@ -39,6 +39,7 @@ use crate::gas::SteelKind;
 use crate::note::Note;
 use crate::quench::OilSpeed;
 use crate::si;
+use crate::span::Span;
 use crate::units::{System, show_temperature};
 use uom::si::f64::{Length, ThermodynamicTemperature, Time};
 
@@ -236,7 +237,7 @@ impl Steel {
     ///
     /// # Errors
     /// A section outside 0.1 to 500 mm.
-    pub fn soak_for(&self, section: Length) -> Result<(Time, Time)> {
+    pub fn soak_for(&self, section: Length) -> Result<Span<Time>> {
         let inches = within("the section", section.value * 1e3, "mm", 0.1, 500.0)? / 25.4;
         let (low, high) = self.soak.handbook_min;
         let floor = self.soak.sheet_floor_min.unwrap_or(0.0);
@@ -247,7 +248,7 @@ impl Steel {
         let more = self.soak.more_min_per_inch * (inches - 1.0).max(0.0);
         let least = (low + more).max(sheet.0);
         let most = (high + more).max(sheet.1).max(least);
-        Ok((si::seconds(least * 60.0), si::seconds(most * 60.0)))
+        Ok(Span { least: si::seconds(least * 60.0), most: si::seconds(most * 60.0) })
     }
 }
 
@@ -302,8 +303,8 @@ mod tests {
     #[test]
     fn a_soak_satisfies_handbook_and_sheet() {
         let minutes = |grade: &str, size: &str| {
-            let (low, high) = Steel::named(grade).unwrap().soak_for(units::length(size).unwrap()).unwrap();
-            (low.value / 60.0, high.value / 60.0)
+            let soak = Steel::named(grade).unwrap().soak_for(units::length(size).unwrap()).unwrap();
+            (soak.least.value / 60.0, soak.most.value / 60.0)
         };
         assert_eq!(minutes("O1", "3 mm"), (20.0, 30.0));
         assert_eq!(minutes("S7", "3 mm"), (45.0, 45.0));

@@ -12,7 +12,7 @@ use uom::si::f64::{Area, Mass, Pressure, Ratio, ThermodynamicTemperature, Time, 
 use super::said::{
     Question, Row, Said, Unasked, in_bar, in_celsius, in_kilograms, in_litres, in_litres_a_minute, in_minutes, in_ppm, in_seconds,
 };
-use super::{RoomArgs, ShownArgs, said};
+use super::{Needs, RoomArgs, ShownArgs, said};
 
 /// Asks what leaks into a chamber.
 #[derive(Debug, Args)]
@@ -144,6 +144,7 @@ pub(in crate::cli) struct Meter {
 }
 
 impl Meter {
+    pub(super) const NEEDS: Needs = &[("bag", &[]), ("time", &[]), ("reading", &[])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: argon at a mark of 2 L/min of a scale for air fills a bag of 5 L in 175 s:
   hearthward plan meter --bag \"5 L\" --time \"175 s\" --reading \"2 L/min\"";

@@ -11,7 +11,7 @@ use uom::si::area::square_centimeter;
 use uom::si::f64::{Area, Power, Ratio, ThermodynamicTemperature, Volume, VolumeRate};
 
 use super::said::{Question, Row, Said, Unasked, falling_k_min, in_celsius, in_litres, in_litres_a_minute, in_ppm, in_watts};
-use super::{RoomArgs, ShownArgs, said};
+use super::{Needs, RoomArgs, ShownArgs, said};
 
 /// Asks what is left after heat was cut.
 #[derive(Debug, Args)]
@@ -56,6 +56,7 @@ pub(in crate::cli) struct Interrupted {
 }
 
 impl Interrupted {
+    pub(super) const NEEDS: Needs = &[("chamber", &[]), ("now", &[]), ("holding", &[]), ("falls", &[]), ("surface", &[])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: heat was cut at 800 °C with plane irons in the furnace, which held it with 0.7 kW:
   hearthward plan interrupted --chamber \"9.4 L\" --now \"800 C\" --holding \"0.7 kW\" --falls \"5 K/min\" --hold \"2 L/min\" \\
@@ -109,6 +110,7 @@ pub(in crate::cli) struct Furnace {
 }
 
 impl Furnace {
+    pub(super) const NEEDS: Needs = &[("record", &[])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: a record of at least 20 lines such as \"12.5,431.0,2200\": full power, then part power, then cooling:
   hearthward plan furnace --record heat-up.csv --room \"18 C\"";

@@ -16,7 +16,7 @@ use super::said::{
     in_percent, in_ppm,
 };
 use super::shop::{OF_CONFIG, ShopArgs};
-use super::{HeatArgs, RoomArgs, ShownArgs};
+use super::{HeatArgs, Needs, RoomArgs, ShownArgs};
 
 /// The gas.
 #[derive(Debug, Args)]
@@ -270,6 +270,7 @@ pub(in crate::cli) struct Purge {
 }
 
 impl Purge {
+    pub(super) const NEEDS: Needs = &[("chamber", &["furnace"]), ("flow", &["furnace"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: a 9.4 L chamber for plane irons, purged with argon at 8 L/min and held with 2 L/min:
   hearthward plan purge --chamber \"9.4 L\" --flow \"8 L/min\" --hold \"2 L/min\" --gas-oxygen \"5 ppm\" --level \"100 ppm\"";
@@ -293,10 +294,11 @@ impl Question for Purge {
             units: self.shown.units.into(),
             ..self.purge.request(&self.gas, &self.purity)
         };
-        if let Some(furnace) = &self.furnace {
-            self.shop.purge(furnace, &mut request).map_err(Unasked::Shop)?;
-        }
-        Ok(planning::purge(&request)?.into())
+        let from_shop = match &self.furnace {
+            Some(furnace) => self.shop.purge(furnace, &mut request).map_err(Unasked::Shop)?,
+            None => Vec::new(),
+        };
+        Ok(Said::from(planning::purge(&request)?).noted(from_shop))
     }
 
     fn response(said: &Said) -> Self::Response {
@@ -403,6 +405,9 @@ impl CylinderArgs {
 pub(in crate::cli) struct Cylinder {
     #[command(flatten)]
     cylinder: CylinderArgs,
+    /// The draws come one after another, as those of one furnace do; unless said, any of them may run while any other does.
+    #[arg(long, requires = "draw")]
+    in_turn: bool,
     #[command(flatten)]
     gas: GasArgs,
     #[command(flatten)]
@@ -417,6 +422,7 @@ pub(in crate::cli) struct Cylinder {
 }
 
 impl Cylinder {
+    pub(super) const NEEDS: Needs = &[("cylinder", &["contents", "supply"]), ("gauge", &["filled", "supply"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: a morning of plane irons on a cylinder that shows 90 bar, in a room of 60 m³:
   hearthward plan cylinder --cylinder \"43.8 L\" --gauge \"90 bar\" --draw \"8 L/min for 9 min\" --draw \"2 L/min for 4 h\" \\
@@ -444,6 +450,7 @@ impl Question for Cylinder {
         let mut request = v1::PlanCylinderRequest {
             room_c: self.room.room.map(in_celsius),
             units: self.shown.units.into(),
+            draws_in_turn: self.in_turn,
             ..self.cylinder.request(&self.gas)
         };
         if let Some(supply) = &self.supply {

@@ -11,6 +11,7 @@ mod steel;
 
 use clap::{Arg, ArgGroup, Args, Command, Id, Subcommand, ValueEnum};
 use hearthward_api::planning;
+use hearthward_process::note::Note;
 use hearthward_process::{ProcessError, units};
 use hearthward_proto::v1;
 use uom::si::f64::{ThermodynamicTemperature, Time};
@@ -33,40 +34,40 @@ mod walked;
 #[derive(Debug, Subcommand)]
 pub(super) enum Plan {
     /// How long to purge, with how much gas, what to set the meter to.
-    #[command(after_help = Purge::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Purge::EXAMPLE, mut_args(signed), mut_args(needed(Purge::NEEDS)))]
     Purge(Box<Purge>),
     /// What a gauge means, how long the gas lasts, what it does to the air of the room.
-    #[command(after_help = Cylinder::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Cylinder::EXAMPLE, mut_args(signed), mut_args(needed(Cylinder::NEEDS)))]
     Cylinder(Box<Cylinder>),
     /// When soak really begins, and whether the furnace can do a ramp.
-    #[command(after_help = HeatUp::EXAMPLE, mut_args(signed))]
+    #[command(after_help = HeatUp::EXAMPLE, mut_args(signed), mut_args(needed(HeatUp::NEEDS)))]
     HeatUp(Box<HeatUp>),
     /// How far a part falls on its way to the bath, and how many seconds it has.
-    #[command(after_help = Transfer::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Transfer::EXAMPLE, mut_args(signed), mut_args(needed(Transfer::NEEDS)))]
     Transfer(Box<Transfer>),
     /// What a load does to the bath, and whether the section suits the oil.
-    #[command(after_help = Bath::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Bath::EXAMPLE, mut_args(signed), mut_args(needed(Bath::NEEDS)))]
     Bath(Box<Bath>),
     /// What a temper gives, and what it is worth at another time.
-    #[command(after_help = Temper::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Temper::EXAMPLE, mut_args(signed), mut_args(needed(Temper::NEEDS)))]
     Temper(Box<Temper>),
     /// Heat was cut: how long the steel can still be quenched, and what slow cooling costs.
-    #[command(after_help = Interrupted::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Interrupted::EXAMPLE, mut_args(signed), mut_args(needed(Interrupted::NEEDS)))]
     Interrupted(Box<Interrupted>),
     /// What the furnace loses and holds, from a recorded heat-up.
-    #[command(after_help = Furnace::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Furnace::EXAMPLE, mut_args(signed), mut_args(needed(Furnace::NEEDS)))]
     Furnace(Box<Furnace>),
     /// What leaks into a chamber, from a probe's record or from witness strips.
     #[command(after_help = Leak::EXAMPLE, mut_args(signed))]
     Leak(Box<Leak>),
     /// What a meter really shows, from a bag and a stopwatch.
-    #[command(after_help = Meter::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Meter::EXAMPLE, mut_args(signed), mut_args(needed(Meter::NEEDS)))]
     Meter(Box<Meter>),
     /// What plates or still air do to a part of air-hardening steel.
-    #[command(after_help = Plates::EXAMPLE, mut_args(signed))]
+    #[command(after_help = Plates::EXAMPLE, mut_args(signed), mut_args(needed(Plates::NEEDS)))]
     Plates(Box<Plates>),
     /// A whole load: "I have this steel in this section: what cycle?"
-    #[command(after_help = Cycle::EXAMPLE, mut_args(signed), mut_args(of_a_part), groups(parts()))]
+    #[command(after_help = Cycle::EXAMPLE, mut_args(signed), mut_args(of_a_part), mut_args(needed(Cycle::NEEDS)), groups(parts()))]
     Cycle(Box<Cycle>),
 }
 
@@ -86,6 +87,22 @@ impl Plan {
             Self::Plates(plates) => said::answer(*plates),
             Self::Cycle(cycle) => said::answer(*cycle),
         }
+    }
+}
+
+/// The flags that a question cannot do without, each with those that make up for it.
+type Needs = &'static [(&'static str, &'static [&'static str])];
+
+/// Marks what is needed, in the help and for whoever leaves out several at once.
+fn needed(needs: Needs) -> impl Fn(Arg) -> Arg {
+    move |flag| {
+        let Some((_, instead)) = needs.iter().find(|(needed, _)| flag.get_id() == needed) else { return flag };
+        let help = flag.get_help().map(ToString::to_string).unwrap_or_default();
+        if instead.is_empty() {
+            return flag.required(true).help(format!("{help} [needed]"));
+        }
+        let others: Vec<String> = instead.iter().map(|other| format!("--{other}")).collect();
+        flag.required_unless_present_any(*instead).help(format!("{help} [needed without {}]", others.join(" or ")))
     }
 }
 
@@ -234,6 +251,7 @@ fn temper(text: &str) -> Result<v1::PlanTemper, ProcessError> {
 }
 
 impl Cycle {
+    const NEEDS: Needs = &[("steel", &[]), ("section", &[])];
     const EXAMPLE: &'static str = "\
 Example: 3 mm plane irons of L6 in a 9.4 L chamber, then into 12 L of oil:
   hearthward plan cycle --steel L6 --section \"3 mm\" --hardness 61 \\
@@ -243,12 +261,14 @@ With a heat and tempers of your own, as a recipe:
   hearthward plan cycle --steel L6 --section \"3 mm\" --heat \"805 C\" --temper \"205 C for 2 h\" --temper \"190 C for 1 h\" \\
     --as-recipe l6-irons > shop.d/l6-irons.toml";
 
-    fn request(&self) -> Result<v1::PlanCycleRequest, Ended> {
+    /// The request, and what is to be said of the configuration that it was made of.
+    fn request(&self) -> Result<(v1::PlanCycleRequest, Vec<Note>), Ended> {
         let units = i32::from(self.shown.units);
         let asked = self.purge.is_asked() || self.furnace.is_some();
         let mut purge = asked.then(|| v1::PlanPurgeRequest { units, ..self.purge.request(&self.gas, &self.purity) });
+        let mut from_shop = Vec::new();
         if let (Some(furnace), Some(purge)) = (&self.furnace, &mut purge) {
-            self.shop.purge(furnace, purge)?;
+            from_shop = self.shop.purge(furnace, purge)?;
         }
         let asked = self.cylinder.is_asked() || self.supply.is_some();
         let mut cylinder = asked.then(|| v1::PlanCylinderRequest { units, ..self.cylinder.request(&self.gas) });
@@ -260,7 +280,7 @@ With a heat and tempers of your own, as a recipe:
         if let (Some(tank), Some(bath)) = (&self.tank, &mut bath) {
             self.shop.bath(tank, bath)?;
         }
-        Ok(v1::PlanCycleRequest {
+        let request = v1::PlanCycleRequest {
             steel: self.steel.clone().unwrap_or_default(),
             section: self.section.section(),
             protected: self.protected,
@@ -279,7 +299,8 @@ With a heat and tempers of your own, as a recipe:
             tempers: self.own.temper.clone(),
             recipe: self.as_recipe.clone().map(|name| v1::PlanRecipe { name, tank: self.tank.clone().unwrap_or_default() }),
             units,
-        })
+        };
+        Ok((request, from_shop))
     }
 }
 
@@ -301,8 +322,9 @@ impl Question for Cycle {
     }
 
     fn ask(&self) -> Result<Said, said::Unasked> {
-        let planning::Load { answers, recipe } = planning::cycle(&self.request().map_err(said::Unasked::Shop)?)?;
-        Ok(Said { answers, recipe })
+        let (request, from_shop) = self.request().map_err(said::Unasked::Shop)?;
+        let planning::Load { answers, recipe } = planning::cycle(&request)?;
+        Ok(Said { answers, recipe }.noted(from_shop))
     }
 
     fn response(said: &Said) -> Self::Response {

@@ -2,6 +2,7 @@
 
 use clap::Args;
 use hearthward_api::planning;
+use hearthward_process::quench::MOST_PARTS;
 use hearthward_process::units;
 use hearthward_proto::v1;
 use uom::si::area::square_centimeter;
@@ -12,7 +13,7 @@ use super::said::{
 };
 use super::shop::{OF_CONFIG, ShopArgs};
 use super::steel::SectionArgs;
-use super::{HeatArgs, OilWord, RoomArgs, ShownArgs};
+use super::{HeatArgs, Needs, OilWord, RoomArgs, ShownArgs};
 
 /// The seconds that count.
 #[derive(Debug, Args)]
@@ -72,6 +73,7 @@ pub(in crate::cli) struct Transfer {
 }
 
 impl Transfer {
+    pub(super) const NEEDS: Needs = &[("section", &[]), ("in_air", &[]), ("heat", &["steel"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: a carving knife 1.5 mm thick, its edge left at 0.5 mm, three seconds on the way:
   hearthward plan transfer --section \"1.5 mm\" --edge \"0.5 mm\" --edge-width \"15 mm\" --heat \"800 C\" --in-air \"3 s\"";
@@ -129,7 +131,7 @@ pub(super) struct BathArgs {
     #[arg(long, value_name = "MASS", value_parser = units::mass)]
     part_mass: Option<Mass>,
     /// How many parts are pulled one after another.
-    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_PARTS)))]
     parts: Option<u32>,
     /// Share of what a waiting part sees that is the open door.
     #[arg(long, value_name = "SHARE", value_parser = units::share)]
@@ -218,6 +220,8 @@ pub(in crate::cli) struct Bath {
 }
 
 impl Bath {
+    pub(super) const NEEDS: Needs =
+        &[("bath", &["tank"]), ("bath_temperature", &[]), ("section", &[]), ("part_mass", &[]), ("heat", &["steel"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: four plane irons of L6 into 12 L of oil at 48 °C:
   hearthward plan bath --bath \"12 L\" --bath-temperature \"48 C\" --section \"3 mm\" --part-mass \"0.2 kg\" --parts 4 --steel L6 \\
@@ -279,7 +283,7 @@ pub(in crate::cli) struct Plates {
     #[arg(long, value_name = "MASS", value_parser = units::mass)]
     part_mass: Option<Mass>,
     /// How many parts are pulled one after another.
-    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_PARTS)))]
     parts: Option<u32>,
     /// From the door to between the plates, such as "3 s".
     #[arg(long, value_name = "TIME", value_parser = units::time)]
@@ -296,6 +300,7 @@ pub(in crate::cli) struct Plates {
 }
 
 impl Plates {
+    pub(super) const NEEDS: Needs = &[("plates", &[]), ("section", &[]), ("part_mass", &[]), ("heat", &["steel"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: three carving knives of A2 between aluminium plates of 6 kg:
   hearthward plan plates --plates \"6 kg\" --section \"3 mm\" --part-mass \"0.15 kg\" --parts 3 --steel A2";

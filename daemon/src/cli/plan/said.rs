@@ -4,6 +4,7 @@ use std::path::Path;
 
 use clap::{Args, Command, ValueEnum};
 use hearthward_api::planning::{Unplanned, message};
+use hearthward_process::note::{Note, NoteKind};
 use hearthward_process::plan::Answer;
 use hearthward_process::units::Ramp;
 use hearthward_proto::v1;
@@ -77,6 +78,16 @@ impl From<Answer> for Said {
 }
 
 impl Said {
+    /// With more to say of the whole.
+    pub(super) fn noted(mut self, notes: Vec<Note>) -> Self {
+        if let Some(first) = self.answers.first_mut() {
+            let (warnings, rest): (Vec<_>, Vec<_>) = notes.into_iter().partition(|note| note.kind == NoteKind::Caution);
+            first.warnings.extend(warnings);
+            first.notes.extend(rest);
+        }
+        self
+    }
+
     /// The one answer of a question that has one.
     pub(super) fn only(&self) -> Option<v1::PlanAnswer> {
         self.answers.first().map(message)

@@ -5,10 +5,15 @@ use std::path::PathBuf;
 use clap::{ArgGroup, Args};
 use hearthward_equipment::Name;
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_celsius, in_litres_per_minute};
+use hearthward_process::note::Note;
+use hearthward_process::units::{self, System};
 use hearthward_proto::v1;
+use hearthward_supervise::plan::ChamberKind;
+use uom::si::f64::{Ratio, Volume, VolumeRate};
 use uom::si::frequency::hertz;
 use uom::si::ratio::{part_per_million, percent};
-use uom::si::volume::cubic_meter;
+use uom::si::volume::{cubic_meter, liter};
+use uom::si::volume_rate::liter_per_minute;
 
 use super::said::{in_bar, in_litres};
 use crate::cli::check::refused;
@@ -28,10 +33,18 @@ pub(super) struct ShopArgs {
 }
 
 impl ShopArgs {
-    /// Chamber, flows, gas and wanted level of a furnace.
-    pub(super) fn purge(&self, furnace: &str, request: &mut v1::PlanPurgeRequest) -> Result<(), Ended> {
+    /// Chamber, flows, gas and wanted level of a furnace. Handed back is what is to be said of that: what was taken, and what nobody
+    /// knows of its lining.
+    pub(super) fn purge(&self, furnace: &str, request: &mut v1::PlanPurgeRequest) -> Result<Vec<Note>, Ended> {
         let settings = self.read()?;
         let found = find("furnace", furnace, &settings.furnaces, |furnace| &furnace.name)?;
+        if found.gas.is_none() && request.flow_l_min == 0.0 {
+            let why = format!(
+                "the furnace {furnace} has no supply of gas in the configuration: say --flow, or name a furnace with gas"
+            );
+            return Err(Ended::new(Exit::Usage, why));
+        }
+        let said = request.clone();
         or(&mut request.chamber_l, in_litres(found.chamber.volume));
         let flow = |flow| in_litres_per_minute(flow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA);
         if let Some(known) = &found.chamber.calibration {
@@ -42,7 +55,8 @@ impl ShopArgs {
                 warming_percent: None,
             }));
         }
-        let Some(gas) = &found.gas else { return Ok(()) };
+        let lining = lining(furnace, found.chamber.kind, request);
+        let Some(gas) = &found.gas else { return Ok(told(furnace, &said, request).into_iter().chain(lining).collect()) };
         or(&mut request.flow_l_min, flow(gas.purge.flow));
         request.hold_l_min = request.hold_l_min.or(Some(flow(gas.purge.hold)));
         request.level_ppm = request.level_ppm.or(Some(gas.purge.oxygen_limit.get::<part_per_million>()));
@@ -54,7 +68,7 @@ impl ShopArgs {
                 request.gas_oxygen_ppm = request.gas_oxygen_ppm.or(Some(supply.oxygen.get::<part_per_million>()));
             }
         }
-        Ok(())
+        Ok(told(furnace, &said, request).into_iter().chain(lining).collect())
     }
 
     /// Gas, cylinder and room of a supply, with the room's first alarm level.
@@ -99,6 +113,49 @@ impl ShopArgs {
         let found = problems.into_list();
         settings.filter(|_| found.is_empty()).ok_or_else(|| refused(&found, false))
     }
+}
+
+/// What a lining does to a purge of whose pores nothing is known.
+fn lining(furnace: &str, kind: ChamberKind, request: &v1::PlanPurgeRequest) -> Option<Note> {
+    let of = match kind {
+        ChamberKind::Retort => return None,
+        ChamberKind::Brick => "brick",
+        ChamberKind::Fibre => "fibre",
+    };
+    request.pores.is_none().then(|| {
+        Note::caution(format!(
+            "{furnace} is lined with {of}, and nobody has said what its pores hold: they are left out here, and the true times are \
+             longer, by hours perhaps; say --pores, or calibrate the chamber"
+        ))
+    })
+}
+
+/// What was taken from the configuration for want of a word.
+fn told(furnace: &str, said: &v1::PlanPurgeRequest, request: &v1::PlanPurgeRequest) -> Option<Note> {
+    let system = if request.units() == v1::UnitSystem::Us { System::Us } else { System::Metric };
+    let flow = |l_min: f64| units::show_flow(VolumeRate::new::<liter_per_minute>(l_min), system);
+    let volume = |l: f64| units::show_volume(Volume::new::<liter>(l), system);
+    let share = |ppm: f64| units::show_ratio(Ratio::new::<part_per_million>(ppm));
+    let unless = |known: bool, words: Option<String>| words.filter(|_| !known);
+    let gas = (!request.gas.is_empty()).then(|| format!("gas {}", request.gas));
+    let taken: Vec<String> = [
+        unless(said.chamber_l != 0.0, Some(format!("chamber {}", volume(request.chamber_l)))),
+        unless(said.leak_l_min.is_some(), request.leak_l_min.map(|leak| format!("leak {}", flow(leak)))),
+        unless(said.pores.is_some(), request.pores.map(|pores| format!("pores {}", volume(pores.volume_l)))),
+        unless(said.flow_l_min != 0.0, Some(format!("purge flow {}", flow(request.flow_l_min)))),
+        unless(said.hold_l_min.is_some(), request.hold_l_min.map(|hold| format!("holding flow {}", flow(hold)))),
+        unless(said.level_ppm.is_some(), request.level_ppm.map(|level| format!("oxygen wanted {}", share(level)))),
+        unless(!said.gas.is_empty(), gas),
+        unless(
+            said.gas_oxygen_ppm.is_some(),
+            request.gas_oxygen_ppm.map(|oxygen| format!("oxygen in the gas {}", share(oxygen))),
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!taken.is_empty())
+        .then(|| Note::basis(format!("not said, so taken from {furnace} of the configuration: {}", taken.join(", "))))
 }
 
 fn or(said: &mut f64, shop: f64) {

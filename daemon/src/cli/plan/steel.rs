@@ -11,7 +11,7 @@ use super::said::{
     Question, Said, Unasked, falling_k_min, in_celsius, in_kelvins, in_kilograms, in_litres_a_minute, in_millimetres, in_minutes,
     in_watts,
 };
-use super::{HeatArgs, RoomArgs, ShownArgs, said, words};
+use super::{HeatArgs, Needs, RoomArgs, ShownArgs, said, words};
 use crate::exit::{Ended, Exit};
 
 /// A section of steel.
@@ -120,6 +120,7 @@ pub(in crate::cli) struct HeatUp {
 }
 
 impl HeatUp {
+    pub(super) const NEEDS: Needs = &[("section", &[]), ("heat", &["steel"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: punches of 12 mm under gas, in a furnace of 2.2 kW that holds 800 °C with 0.7 kW:
   hearthward plan heat-up --section \"12 mm\" --shape bar --steel O1 --protected --ramp \"6 K/min\" --power \"2.2 kW\" \\
@@ -192,6 +193,7 @@ pub(in crate::cli) struct Temper {
 }
 
 impl Temper {
+    pub(super) const NEEDS: Needs = &[("temperature", &["hardness"])];
     pub(super) const EXAMPLE: &'static str = "\
 Example: plane irons of L6 at 205 °C for two hours, twice; and what one hour would have to be:
   hearthward plan temper --temperature \"205 C\" --time \"2 h\" --tempers 2 --steel L6 --instead \"1 h\"";

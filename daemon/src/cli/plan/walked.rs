@@ -62,7 +62,7 @@ const ASIDE: [&str; 8] = ["help", "json", "units", "config", "furnace", "supply"
 /// A value that differs from what is taken where nothing is said; none for a switch.
 fn value(flag: &str) -> Option<&'static str> {
     Some(match flag {
-        "protected" => return None,
+        "protected" | "in-turn" => return None,
         "chamber" => "9.4 L",
         "flow" => "8 L/min",
         "hold" => "1.5 L/min",

@@ -127,6 +127,10 @@ fn gas_side(asked: &mut Asked, request: &v1::PlanCycleRequest, heat_c: f64) -> R
     let purge = v1::PlanPurgeRequest { heat_c, steel, room_c: purge.room_c.or(request.room_c), ..purge.clone() };
     let question = gas::purge_question(asked, &purge).map_err(|why| why.within("purge"))?;
     let cylinder = match &request.cylinder {
+        Some(cylinder) if cylinder.draws_in_turn => {
+            let why = "is not said within a whole load: its own draws come one after another, and those of others beside it";
+            return Err(Unplanned::field("cylinder.draws_in_turn", why));
+        }
         Some(cylinder) => {
             let cylinder = v1::PlanCylinderRequest { room_c: cylinder.room_c.or(request.room_c), ..cylinder.clone() };
             Some(gas::cylinder_question(asked, &cylinder).map_err(|why| why.within("cylinder"))?)

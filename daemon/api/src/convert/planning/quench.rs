@@ -2,7 +2,8 @@
 
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, BathQuestion, PlatesQuestion, TankAtHand, TransferQuestion};
-use hearthward_process::quench::{Bath, OilSpeed, Pulls};
+use hearthward_process::quench::{Bath, MOST_PARTS, OilSpeed, Pulls};
+use hearthward_process::span::Span;
 use hearthward_process::transfer::{StillAir, Taper};
 use hearthward_process::units::{self, figures};
 use hearthward_proto::v1;
@@ -111,8 +112,8 @@ pub fn plates(request: &v1::PlanPlatesRequest) -> Result<Answer> {
 fn parts(parts: u32) -> Result<u32> {
     match parts {
         0 => Ok(1),
-        1..=1000 => Ok(parts),
-        _ => Err(Unplanned::field("parts", format!("are {parts}; 1 to 1000 are worked out"))),
+        1..=MOST_PARTS => Ok(parts),
+        _ => Err(Unplanned::field("parts", format!("are {parts}; 1 to {MOST_PARTS} are worked out"))),
     }
 }
 
@@ -183,23 +184,16 @@ fn speed(asked: &mut Asked, oil: v1::OilClass, needs: Option<OilSpeed>) -> OilSp
     })
 }
 
-fn window(
-    asked: &mut Asked,
-    request: &v1::PlanBathRequest,
-    speed: OilSpeed,
-) -> Result<(ThermodynamicTemperature, ThermodynamicTemperature)> {
-    let of_class = speed.window_c();
+fn window(asked: &mut Asked, request: &v1::PlanBathRequest, speed: OilSpeed) -> Result<Span<ThermodynamicTemperature>> {
+    let of_class = speed.window();
     let low = asked.may(&CELSIUS, "window_low_c", request.window_low_c, BATH_C)?;
     let high = asked.may(&CELSIUS, "window_high_c", request.window_high_c, BATH_C)?;
     if low.is_none() || high.is_none() {
-        let show = |c: f64| units::show_temperature(ThermodynamicTemperature::new::<degree_celsius>(c), asked.system);
-        asked.take(format!("the working window of that class of oil: {} to {}", show(of_class.0), show(of_class.1)));
+        let [least, most] = [of_class.least, of_class.most].map(|t| units::show_temperature(t, asked.system));
+        asked.take(format!("the working window of that class of oil: {least} to {most}"));
     }
-    let window = (
-        low.unwrap_or_else(|| ThermodynamicTemperature::new::<degree_celsius>(of_class.0)),
-        high.unwrap_or_else(|| ThermodynamicTemperature::new::<degree_celsius>(of_class.1)),
-    );
-    if window.0 >= window.1 {
+    let window = Span { least: low.unwrap_or(of_class.least), most: high.unwrap_or(of_class.most) };
+    if window.least >= window.most {
         return Err(Unplanned::field("window_high_c", "must lie above the low end of the window"));
     }
     Ok(window)

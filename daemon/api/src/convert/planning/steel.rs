@@ -37,7 +37,7 @@ pub fn heat_up(request: &v1::PlanHeatUpRequest) -> Result<Answer> {
     let soak = match (asked.may(&MINUTES, "soak_min", request.soak_min, (0.0, 1e4))?, steel) {
         (Some(soak), _) => soak,
         (None, Some(steel)) => {
-            let (least, _) = steel.soak_for(section.size).map_err(|error| Unplanned::of("section.size_mm", &error))?;
+            let least = steel.soak_for(section.size).map_err(|error| Unplanned::of("section.size_mm", &error))?.least;
             asked.take(format!("the shortest soak that {} asks for: {}", steel.grade, units::show_time(least)));
             least
         }

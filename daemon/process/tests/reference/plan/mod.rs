@@ -15,6 +15,7 @@ use hearthward_process::plan::{self, Answer, Value};
 use hearthward_process::purge::Purge;
 use hearthward_process::quench::{Bath, OilSpeed, Pulls};
 use hearthward_process::room::{Room, USUAL_ALARM};
+use hearthward_process::span::Span;
 use hearthward_process::stack::{Gaps, Shape};
 use hearthward_process::steel::{Medium, Own, STEELS, Steel, Wish};
 use hearthward_process::tempering::Temper;
@@ -104,7 +105,7 @@ fn cylinder_question(gauge_bar: f64) -> plan::CylinderQuestion {
 fn bath_question(bath_c: f64, parts: u32) -> plan::BathQuestion {
     plan::BathQuestion {
         bath: Bath::oil(litres(12.0), celsius(bath_c)).unwrap(),
-        window: (celsius(40.0), celsius(70.0)),
+        window: Span { least: celsius(40.0), most: celsius(70.0) },
         flash_point: Some(celsius(190.0)),
         pulls: Pulls {
             section: Section::plate(millimetres(3.0)).unwrap(),

@@ -99,8 +99,8 @@ fn the_worst_load_is_answered_and_not_refused() {
     assert!(answer.number("bath_after_c").is_none() && answer.number("parts_that_fit") == Some(0.0));
     // 3 kg from 777 to 70 °C at some 740 J/(kg K) give 1.57 MJ; a litre of oil takes 36.1 kJ from 48 to 70 °C.
     assert!((42.0..45.0).contains(&answer.number("volume_for_all_l").unwrap()), "{}", answer.text());
-    question.pulls.parts = 400;
-    assert!(plan::bath(&question, System::Metric).unwrap().warnings[0].text.contains("400 parts"));
+    question.pulls.parts = 40;
+    assert!(plan::bath(&question, System::Metric).unwrap().warnings[0].text.contains("40 parts"));
 }
 
 #[test]
@@ -132,7 +132,7 @@ fn a_bath_s_own_window_holds_in_a_whole_load() {
     let mut question = load("L6", 3.0, None);
     question.ramp = None;
     let quench = question.quench.as_mut().unwrap();
-    quench.bath.window = (celsius(55.0), celsius(120.0));
+    quench.bath.window = Span { least: celsius(55.0), most: celsius(120.0) };
     quench.bath.pulls.parts = 1;
     let (_, answers) = plan::cycle(&question, System::Metric).unwrap();
     let bath = answers.iter().find(|answer| answer.title.contains("of bath")).unwrap();
@@ -325,4 +325,25 @@ fn the_shop_s_own_values_go_through_the_whole_load() {
     assert_eq!(last.title, "120 min at 205 °C, then 60 min at 190 °C");
     // Hollomon and Jaffe by hand: an hour at 190 °C is 463.15/478.15 × 20 - 20 = -0.6274 decades of hours at 205 °C, 0.236 h.
     assert!((last.number("together_s").unwrap() - (2.0 + 0.235_833) * 3600.0).abs() < 1.0, "{}", last.text());
+}
+
+#[test]
+fn a_long_row_says_what_waiting_does() {
+    let ask = |parts, volume_l, open_s| {
+        let mut question = bath_question(48.0, parts);
+        question.bath = Bath::oil(litres(volume_l), celsius(48.0)).unwrap();
+        question.pulls.open = seconds(open_s);
+        plan::bath(&question, System::Metric)
+    };
+    // L6 is soaked for 10 to 30 min: the row of 40 takes 39 × 34 s = 22.1 min, that of 20 half of it.
+    let long = ask(40, 500.0, 4.0).unwrap();
+    assert!((long.number("last_waits_s").unwrap() - 39.0 * 34.0).abs() < 1e-9);
+    assert!(warned(&long, "the last part soaks 22.1 min longer than the first"), "{}", long.text());
+    assert!(!warned(&ask(20, 500.0, 4.0).unwrap(), "longer than the first"));
+    // A bath that is over before the row is names the part that it was over with.
+    let small = ask(40, 4.0, 4.0).unwrap();
+    let entering = small.item("last_entering_c").unwrap();
+    assert!(entering.label.starts_with("part ") && entering.basis.contains("the bath is over"), "{}", entering.label);
+    let refused = ask(41, 500.0, 4.0).unwrap_err().to_string();
+    assert!(refused.contains("the number of parts is 41; it must lie between 1 and 40"), "{refused}");
 }
