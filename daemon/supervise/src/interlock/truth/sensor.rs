@@ -214,3 +214,12 @@ fn a_thermometer_is_not_healthy_while_nobody_reads_it() {
         assert_eq!(see(fine(5.0)), None);
     });
 }
+
+/// "healthy for a set time": a fault that outlived a restart needs the whole of it, and keeps its reason.
+#[test]
+fn a_fault_from_before_a_restart_needs_its_ten_seconds() {
+    let mut case = case();
+    case.memory.sensor.doubt(Why::Third);
+    let mut see = |dt_s| case.says(SensorFault, &fine(dt_s), &calm());
+    assert_eq!([see(5.0), see(4.9), see(1.0)], [fault(true, Why::Third), fault(true, Why::Third), None]);
+}
