@@ -77,10 +77,8 @@ pub fn bath(question: &BathQuestion, system: System) -> Result<Answer> {
     if let (Some(first), Some(last)) = (first, last) {
         row(&mut answer, question, (first, last), each.len(), system)?;
     }
-    if let Some(limit) = question.limit {
-        if let Some(last) = last {
-            last_seconds(&mut answer, question, (last, limit), system)?;
-        }
+    if let (Some(limit), Some(last)) = (question.limit, last) {
+        last_seconds(&mut answer, question, (last, limit), system)?;
     }
     if si::celsius(pulls.furnace) > CURVE_ENDS_C {
         answer.take([Note::outside("the heat capacity of EN 1993-1-2 ends at 1200 °C; its last value is held")]);

@@ -112,7 +112,8 @@ fn a_thick_plates_core_lags() {
         if row.number("thickness_mm") == 6.0 {
             let lead = |t_c: f64| {
                 let (hot_k, t_k) = (1073.15_f64, t_c + 273.15);
-                (0.8 * 5.670_374e-8 * (hot_k.powi(4) - t_k.powi(4)) + 10.0 * (hot_k - t_k)) / (54.0 - 0.0333 * t_c)
+                (0.8 * 5.670_374e-8 * (libm::pow(hot_k, 4.0) - libm::pow(t_k, 4.0)) + 10.0 * (hot_k - t_k))
+                    / (54.0 - 0.0333 * t_c)
             };
             let place = (2500..7000_u32).map(|t| f64::from(t) / 10.0).max_by(|a, b| lead(*a).total_cmp(&lead(*b))).unwrap();
             assert!((end.surface_then.value - 273.15 - place).abs() < 5e-3 * place, "{} beside {place}", end.surface_then.value);
@@ -135,14 +136,17 @@ fn core_on_a_ramp_s(thickness_m: f64, w_m2_k: f64, rate_k_s: f64) -> f64 {
             let (mut low, mut high) = (f64::from(n) * PI, (f64::from(n) + 0.5) * PI);
             for _ in 0..200 {
                 let middle = (low + high) / 2.0;
-                if middle * middle.tan() < biot { low = middle } else { high = middle }
+                if middle * libm::tan(middle) < biot { low = middle } else { high = middle }
             }
             let zeta = (low + high) / 2.0;
-            (4.0 * zeta.sin() / (2.0 * zeta + (2.0 * zeta).sin()), zeta * zeta * k_w_m_k / held / half_m / half_m)
+            (4.0 * libm::sin(zeta) / (2.0 * zeta + libm::sin(2.0 * zeta)), zeta * zeta * k_w_m_k / held / half_m / half_m)
         })
         .collect();
     let lacks_k = |s: f64| -> f64 {
-        modes.iter().map(|(c, pace)| rate_k_s * c / pace * (1.0 - (-pace * climb_s).exp()) * (-pace * (s - climb_s)).exp()).sum()
+        modes
+            .iter()
+            .map(|(c, pace)| rate_k_s * c / pace * (1.0 - libm::exp(-pace * climb_s)) * libm::exp(-pace * (s - climb_s)))
+            .sum()
     };
     let (mut low, mut high) = (climb_s, climb_s * 10.0);
     for _ in 0..200 {
@@ -155,7 +159,7 @@ fn core_on_a_ramp_s(thickness_m: f64, w_m2_k: f64, rate_k_s: f64) -> f64 {
 #[test]
 fn a_core_on_a_ramp_comes_when_the_series_says() {
     // The least emissivity that is taken adds at most 4 ε σ T³ at 800 °C to the convection: so the truth lies between two plates.
-    let radiation = 4.0 * 0.01 * 5.670_374e-8 * 1073.15_f64.powi(3);
+    let radiation = 4.0 * 0.01 * 5.670_374e-8 * libm::pow(1073.15, 3.0);
     for (size_mm, w_m2_k, rate_k_min, thick) in [(6.0, 100.0, 30.0, false), (25.0, 150.0, 15.0, true), (40.0, 200.0, 60.0, true)]
     {
         let furnace = furnace(0.01, w_m2_k, HeatCapacity::Austenite);

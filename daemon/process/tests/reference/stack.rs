@@ -76,7 +76,7 @@ fn air_through_two_slots_is_a_divider() {
     let air = Mixture::named("air").unwrap();
     let conductance = |gas: &Mixture, t_c: f64| {
         let mol_m3 = 101_325.0 / (8.314_462_618 * (t_c + 273.15));
-        0.2 * 0.0003_f64.powi(3) / (12.0 * 0.02 * gas.viscosity(celsius(t_c)).unwrap().value) * mol_m3
+        0.2 * libm::pow(0.0003, 3.0) / (12.0 * 0.02 * gas.viscosity(celsius(t_c)).unwrap().value) * mol_m3
     };
     let (g, a) = (conductance(&argon, 800.0), conductance(&air, 25.0));
     let holding = g * still.buoyancy.value;
