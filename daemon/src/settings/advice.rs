@@ -44,7 +44,8 @@ impl RecipeSettings {
 
     fn soak(&self, steel: &Steel, place: usize, (least, most): (Duration, Duration)) -> Option<Problem> {
         let size = self.part.map_or_else(|| Length::new::<millimeter>(THINNEST_MM), |part| part.size);
-        let (usual_least, usual_most) = steel.soak_for(size).ok()?;
+        let usual_span = steel.soak_for(size).ok()?;
+        let (usual_least, usual_most) = (usual_span.least, usual_span.most);
         let section = self.part.map_or_else(String::new, |part| format!(" of {}", show_length(part.size, System::Metric)));
         let usual = format!("{}{section} ({})", steel.grade, steel.soak.basis());
         let [shown_least, shown_most] = [usual_least, usual_most].map(show_time);
