@@ -194,11 +194,8 @@ impl Assembly {
             .iter()
             .zip(view.furnaces)
             .map(|(plan, view)| {
-                let warns_only = view
-                    .interlocks
-                    .iter()
-                    .filter(|interlock| !interlock.acts)
-                    .map(|interlock| entry(interlock.kind).id.replace('_', "-"));
+                let warns_only =
+                    view.interlocks.iter().filter(|interlock| !interlock.acts).map(|interlock| entry(interlock.kind).word());
                 FurnaceCard {
                     name: plan.name.clone(),
                     limit_c: to_thousandths(in_celsius(plan.limit)),

@@ -102,12 +102,8 @@ pub fn draught(
 ) -> Result<Draught> {
     let column = Column::new(gas, chamber, room, gaps)?;
     let purge_mol_s = within("the purge", purge.value, "mol/s", 0.0, 1e3)?;
-    let net = |p0_pa: f64| {
-        let (out, air) = column.flows(p0_pa);
-        out - air - purge_mol_s
-    };
     // The pressure at the bottom is within 1e5 Pa of the room's for any purge that a gap can pass.
-    let p0_pa = root(-1e5, 1e5, 1e-14, net).ok_or_else(|| {
+    let p0_pa = balanced((-1e5, 1e5), purge_mol_s, |p0_pa| column.flows(p0_pa)).ok_or_else(|| {
         impossible("the draught of a chamber", "so much purge cannot leave through such narrow gaps".to_owned())
     })?;
     let (out, air) = column.flows(p0_pa);
@@ -153,6 +149,14 @@ struct Column {
     length_m: f64,
     depth_m: f64,
     shape: Shape,
+}
+
+/// The pressure at the bottom, of two that hold it between them, at which gas out, air in and the purge balance by a law of both flows.
+fn balanced((low_pa, high_pa): (f64, f64), purge_mol_s: f64, flows: impl Fn(f64) -> (f64, f64)) -> Option<f64> {
+    root(low_pa, high_pa, 1e-14, |p0_pa| {
+        let (out, air) = flows(p0_pa);
+        out - air - purge_mol_s
+    })
 }
 
 /// A difference in weight that no chamber makes anything of: a ten-thousandth of that of hot gas.
@@ -239,15 +243,11 @@ impl Column {
 
     /// Moles of air a second through plane slots under a purge that does not hold them.
     fn viscous_air(&self, purge_mol_s: f64, viscosities: (f64, f64)) -> Result<f64> {
-        let net = |p0_pa: f64| {
-            let (out, air) = self.viscous(p0_pa, viscosities);
-            out - air - purge_mol_s
-        };
         let all_outward_pa = self.all_outward_pa();
         let all_inward_pa = all_outward_pa - libm::fabs(self.slope_pa_m) * self.height_m;
-        let p0_pa = root(all_inward_pa, all_outward_pa, 1e-14, net).ok_or_else(|| {
-            impossible("the draught of a chamber", "its pressures cannot be balanced in such narrow gaps".to_owned())
-        })?;
+        let p0_pa = balanced((all_inward_pa, all_outward_pa), purge_mol_s, |p0_pa| self.viscous(p0_pa, viscosities)).ok_or_else(
+            || impossible("the draught of a chamber", "its pressures cannot be balanced in such narrow gaps".to_owned()),
+        )?;
         Ok(self.viscous(p0_pa, viscosities).1)
     }
 

@@ -33,6 +33,12 @@ pub struct Temper {
 /// Hollomon and Jaffe's constant, usual round value.
 pub const USUAL_C: f64 = 20.0;
 
+/// How many tempers are usual, one after another (common practice, no source).
+pub const USUAL_TIMES: usize = 2;
+
+/// How long each of them usually is, in minutes (common practice, no source).
+pub const USUAL_MIN: f64 = 120.0;
+
 /// The hottest temper that the parameter is worked out for, °C: a little above where austenite forms in plain steel.
 pub const HOTTEST_C: f64 = 750.0;
 

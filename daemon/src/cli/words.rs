@@ -37,7 +37,7 @@ pub(super) fn interlock(kind: v1::InterlockKind) -> String {
 pub(super) fn interlock_of(text: &str) -> Result<v1::InterlockKind, String> {
     let name = format!("INTERLOCK_KIND_{}", text.to_ascii_uppercase().replace('-', "_"));
     v1::InterlockKind::from_str_name(&name).filter(|kind| *kind != v1::InterlockKind::Unspecified).ok_or_else(|| {
-        let known: Vec<String> = InterlockKind::ALL.iter().map(|&kind| entry(kind).id.replace('_', "-")).collect();
+        let known: Vec<String> = InterlockKind::ALL.iter().map(|&kind| entry(kind).word()).collect();
         let meant = nearest(text, known.iter().map(String::as_str)).map(|meant| format!("; did you mean {meant:?}?"));
         let meant = meant.unwrap_or_else(|| format!("; there are: {}", known.join(", ")));
         format!("{text:?} is no interlock{meant}")

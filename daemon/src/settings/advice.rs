@@ -3,18 +3,17 @@
 use std::time::Duration;
 
 use hearthward_equipment::quantity::in_celsius;
+use hearthward_process::span::Span;
 use hearthward_process::steel::Steel;
+use hearthward_process::tempering::{USUAL_MIN, USUAL_TIMES};
 use hearthward_process::units::{System, show_length, show_time};
 use uom::si::f64::{Length, Time};
 use uom::si::length::millimeter;
-use uom::si::time::second;
+use uom::si::time::{minute, second};
 
 use super::place::line_of;
 use super::{Problem, RecipeSettings, StepSettings};
 
-/// Two tempers of two hours each, as the planner proposes them (common practice, no source).
-const TEMPERS: usize = 2;
-const TEMPER: Duration = Duration::from_secs(2 * 3600);
 /// Temperatures are written in whole degrees of either scale.
 const ROUNDED_K: f64 = 1.0;
 /// The thinnest section of the steels' guidance: what it asks for, every section needs.
@@ -44,8 +43,7 @@ impl RecipeSettings {
 
     fn soak(&self, steel: &Steel, place: usize, (least, most): (Duration, Duration)) -> Option<Problem> {
         let size = self.part.map_or_else(|| Length::new::<millimeter>(THINNEST_MM), |part| part.size);
-        let usual_span = steel.soak_for(size).ok()?;
-        let (usual_least, usual_most) = (usual_span.least, usual_span.most);
+        let Span { least: usual_least, most: usual_most } = steel.soak_for(size).ok()?;
         let section = self.part.map_or_else(String::new, |part| format!(" of {}", show_length(part.size, System::Metric)));
         let usual = format!("{}{section} ({})", steel.grade, steel.soak.basis());
         let [shown_least, shown_most] = [usual_least, usual_most].map(show_time);
@@ -60,6 +58,7 @@ impl RecipeSettings {
     }
 
     fn tempers(&self, steel: &Steel, quench: usize) -> Vec<Problem> {
+        let usual_time = Time::new::<minute>(USUAL_MIN);
         let mut found = Vec::new();
         let mut count = 0;
         let (low_c, high_c) = steel.temper_c;
@@ -72,8 +71,8 @@ impl RecipeSettings {
                     format!("is {at_c:.0} °C; the usual tempering range of {} is {low_c:.0} to {high_c:.0} °C", steel.grade);
                 found.push(self.note(&format!("[{place}].at"), words));
             }
-            if *hold < TEMPER {
-                let [is, usual] = [*hold, TEMPER].map(|span| show_time(seconds(span)));
+            if seconds(*hold) < usual_time {
+                let [is, usual] = [seconds(*hold), usual_time].map(show_time);
                 let words = format!("is {is}, less than the {usual} of a usual temper (common practice, no source)");
                 found.push(self.note(&format!("[{place}].hold"), words));
             }
@@ -81,7 +80,7 @@ impl RecipeSettings {
         if count == 0 {
             let words = "quench and do not temper: hard steel left cold cracks (common practice, no source)";
             found.push(self.note("", words.to_owned()));
-        } else if count < TEMPERS {
+        } else if count < USUAL_TIMES {
             let words =
                 "temper once; twice is usual, since the second also tempers what the first made (common practice, no source)";
             found.push(self.note("", words.to_owned()));

@@ -37,16 +37,11 @@ pub(super) fn policy(section: &Section<'_>) -> PolicySettings {
 /// The interlock of a word, if it may ever be bypassed.
 fn openable(word: &str) -> Result<InterlockKind, String> {
     let open = || InterlockKind::ALL.into_iter().filter(|&kind| may_be_bypassed(kind).is_ok());
-    let Some(kind) = InterlockKind::ALL.into_iter().find(|&kind| self::word(kind) == word) else {
-        let words: Vec<String> = open().map(self::word).collect();
+    let Some(kind) = InterlockKind::ALL.into_iter().find(|&kind| entry(kind).word() == word) else {
+        let words: Vec<String> = open().map(|kind| entry(kind).word()).collect();
         return Err(format!("{word:?} is no interlock; a bypass may be opened for {}", words.join(", ")));
     };
     may_be_bypassed(kind).map(|()| kind).map_err(|why| format!("must not list {word}, which is never bypassed: {why}"))
-}
-
-/// An interlock's name as people type it.
-fn word(kind: InterlockKind) -> String {
-    entry(kind).id.replace('_', "-")
 }
 
 /// A rule of the shop's own.

@@ -281,10 +281,8 @@ impl Core {
             self.unconfirmed.insert(cut.furnace, cut.generation);
         }
         for event in &self.out.events {
-            if let (Some(furnace), EventBody::CutConfirmed { generation, .. }) = (event.furnace, &event.body)
-                && self.unconfirmed.get(&furnace).is_some_and(|cut| cut <= generation)
-            {
-                self.unconfirmed.remove(&furnace);
+            if let (Some(furnace), EventBody::CutConfirmed { generation, .. }) = (event.furnace, &event.body) {
+                self.unconfirmed.retain(|of, cut| *of != furnace || *cut > *generation);
             }
         }
         let refused = self.act();

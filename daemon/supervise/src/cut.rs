@@ -145,7 +145,7 @@ impl Cuts {
         }
         self.phase = Phase::Confirmed;
         let name = &plan.name;
-        let text = if by_contactor && first_via(plan) != Via::Contactor {
+        let text = if by_contactor {
             format!("The contactor of {name} took the cut. {name} itself cannot be read: go and look.")
         } else {
             format!("{name} says that it does not heat.")

@@ -69,8 +69,6 @@ pub fn interrupted(question: &InterruptedQuestion, system: System) -> Result<Ans
     write.flow("makeup_l_min", "flow that keeps it from drawing air in", needed, question.reference);
     if flow.value > 0.0 {
         hot_flow(&mut write, flow, *now)?;
-    }
-    if flow.value > 0.0 {
         answer.take_first([breathing()]);
     }
     answer.warn("a chamber that cools breathes: its gas shrinks and draws air in at every gap; keep it shut and the gas on");

@@ -7,7 +7,7 @@ use crate::note::Note;
 use crate::quench::{OilSpeed, Suits, suits};
 use crate::si;
 use crate::span::Span;
-use crate::tempering::Temper;
+use crate::tempering::{Temper, USUAL_MIN, USUAL_TIMES};
 use crate::units::{System, show_length_both, show_temperature, show_temperature_both, show_time};
 use uom::si::f64::{ThermodynamicTemperature, Time};
 use uom::si::length::millimeter;
@@ -234,8 +234,8 @@ fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
         }
     };
     let (tempers, why) = if own.tempers.is_empty() {
-        let each = Temper { temperature: wanted, time: si::seconds(7200.0) };
-        (vec![each; 2], "two tempers of 2 h, cooled between (common practice, no source)")
+        let each = Temper { temperature: wanted, time: si::seconds(60.0 * USUAL_MIN) };
+        (vec![each; USUAL_TIMES], "two tempers of 2 h, cooled between (common practice, no source)")
     } else {
         (own.tempers.clone(), "tempers of the shop's own")
     };

@@ -56,11 +56,13 @@ impl ShopArgs {
             }));
         }
         let lining = lining(furnace, found.chamber.kind, request);
-        let Some(gas) = &found.gas else { return Ok(told(furnace, &said, request).into_iter().chain(lining).collect()) };
-        or(&mut request.flow_l_min, flow(gas.purge.flow));
-        request.hold_l_min = request.hold_l_min.or(Some(flow(gas.purge.hold)));
-        request.level_ppm = request.level_ppm.or(Some(gas.purge.oxygen_limit.get::<part_per_million>()));
-        if let Some(supply) = settings.supplies.iter().find(|supply| supply.name == gas.supply) {
+        if let Some(gas) = &found.gas {
+            or(&mut request.flow_l_min, flow(gas.purge.flow));
+            request.hold_l_min = request.hold_l_min.or(Some(flow(gas.purge.hold)));
+            request.level_ppm = request.level_ppm.or(Some(gas.purge.oxygen_limit.get::<part_per_million>()));
+        }
+        let supply = found.gas.as_ref().and_then(|gas| settings.supplies.iter().find(|supply| supply.name == gas.supply));
+        if let Some(supply) = supply {
             if request.gas.is_empty() {
                 request.gas = supply.gas.name().to_owned();
             }

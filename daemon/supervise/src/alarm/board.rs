@@ -201,9 +201,10 @@ impl Alarms {
         self.not_normal().map(|slot| (slot.key, &slot.alarm))
     }
 
-    /// For how long each of them has been in its state, in milliseconds.
-    pub(crate) fn shown_for_ms(&self, now: ShopMs) -> impl Iterator<Item = u64> {
-        self.not_normal().map(move |slot| slot.for_ms(now))
+    /// What changes without an event of each of them: for how long it has been in its state, and for how much longer it is put aside, in
+    /// milliseconds.
+    pub(crate) fn shown_spans_ms(&self, now: ShopMs) -> impl Iterator<Item = (u64, Option<u64>)> {
+        self.not_normal().map(move |slot| (slot.for_ms(now), slot.alarm.aside().and_then(|aside| aside.left_ms)))
     }
 
     fn not_normal(&self) -> impl Iterator<Item = &Slot> {

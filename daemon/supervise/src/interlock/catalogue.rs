@@ -29,6 +29,14 @@ pub struct Entry {
     pub causes: For,
 }
 
+impl Entry {
+    /// Its name as people type it.
+    #[must_use]
+    pub fn word(&self) -> String {
+        self.id.replace('_', "-")
+    }
+}
+
 /// The two kinds of cause, and turns that are waited for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum For {

@@ -225,11 +225,8 @@ impl Shop {
                 }
             }));
         }
-        for (view, for_ms) in into.shown.iter_mut().zip(self.alarms.shown_for_ms(self.now)) {
+        for (view, (for_ms, left_ms)) in into.shown.iter_mut().zip(self.alarms.shown_spans_ms(self.now)) {
             view.for_ms = for_ms;
-        }
-        for view in into.shown.iter_mut().filter(|view| view.aside.is_some()) {
-            let left_ms = self.alarms.get(view.key).and_then(|alarm| alarm.aside()?.left_ms);
             if let Some(aside) = &mut view.aside {
                 aside.left_ms = left_ms;
             }

@@ -25,7 +25,8 @@ impl Shop {
             }
             let taken = furnace.heating && furnace.grant.granted_c().is_none();
             let back = !furnace.heating && furnace.rows.withhold() && furnace.cuts.heat_is_back(furnace.facts.heat);
-            if (furnace.cut_now || taken || back) && can_cut(plan) {
+            let cut = std::mem::take(&mut furnace.cut_now) || taken || back;
+            if cut && can_cut(plan) {
                 let because: Vec<InterlockKind> = furnace.rows.withholding().collect();
                 let why = match back {
                     true => (Priority::Urgent, back_words(plan, &because)),
@@ -33,7 +34,6 @@ impl Shop {
                 };
                 furnace.cuts.cut(furnace.id, plan, because, why, &mut out.cuts, &mut out.events);
             }
-            let cut = std::mem::take(&mut furnace.cut_now) || taken;
             furnace.heating = false;
             if !cut {
                 let case = Case {

@@ -432,7 +432,7 @@ impl Shop {
     /// What a tick lends to cycles and questions, beside the furnaces.
     fn turn<'a>(&'a mut self, dt_ms: u64, out: &'a mut Outputs) -> (Turn<'a>, &'a mut Vec<Furnace>) {
         let Self { plan, now, questions, tanks, furnaces, record_failing, room, .. } = self;
-        let shop = ShopNow { room_is_well: room.is_well(), record_failing: record_failing.as_deref() };
+        let shop = shop_now(room, record_failing);
         (Turn { plan, now: *now, dt_ms, events: &mut out.events, questions, tanks, shop }, furnaces)
     }
 
@@ -469,6 +469,11 @@ impl Shop {
 /// Says something about the shop.
 fn say(events: &mut Vec<Event>, priority: Priority, text: String, body: EventBody) {
     events.push(Event { furnace: None, priority, person: None, text, body });
+}
+
+/// What has to be well before anything may begin.
+fn shop_now<'a>(room: &RoomNow, record_failing: &'a Option<String>) -> ShopNow<'a> {
+    ShopNow { room_is_well: room.is_well(), record_failing: record_failing.as_deref() }
 }
 
 /// The furnace at this place of the plan.

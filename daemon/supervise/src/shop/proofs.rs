@@ -247,7 +247,7 @@ fn unseen(furnace: &mut Furnace, shop: &ShopPlan, plan: &FurnacePlan, proof: &Pr
 
 /// How a person asks for a test.
 fn command(kind: InterlockKind, plan: &FurnacePlan) -> String {
-    format!("hearthward interlock test {} --furnace {}", entry(kind).id.replace('_', "-"), plan.name)
+    format!("hearthward interlock test {} --furnace {}", entry(kind).word(), plan.name)
 }
 
 /// A test ends without an outcome: the last one stands. What the person did for it may still be done, and would mislead whoever heats next.
@@ -270,8 +270,7 @@ fn void(id: FurnaceId, shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof, why: 
 
 /// How a test that runs is called off.
 fn off(proof: &Proof, plan: &FurnacePlan) -> String {
-    let id = entry(proof.kind).id.replace('_', "-");
-    format!(", as with `hearthward interlock test {id} --furnace {} --call-off`", plan.name)
+    format!(", as with `{} --call-off`", command(proof.kind, plan))
 }
 
 fn said(id: FurnaceId, proof: &Proof, priority: Priority, text: String, body: EventBody) -> Event {

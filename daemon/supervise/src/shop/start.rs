@@ -7,7 +7,7 @@ use hearthward_equipment::quantity::in_celsius;
 
 use super::people::no_furnace;
 use super::{Ending, Shop};
-use crate::cycle::{ShopNow, Waits, forbids, may_wait, warmest_c};
+use crate::cycle::{Waits, forbids, may_wait, warmest_c};
 use crate::interlock::{InterlockKind, entry};
 use crate::plan::{FurnacePlan, Heating, ShopPlan};
 use crate::proof::{Needs, Proof, guide};
@@ -43,7 +43,7 @@ impl Shop {
         if self.ending != Ending::No {
             return Err("The service is ending: start the load when it runs again.".to_owned());
         }
-        let now = ShopNow { room_is_well: self.room.is_well(), record_failing: self.record_failing.as_deref() };
+        let now = super::shop_now(&self.room, &self.record_failing);
         if let Some(why) = forbids(now, furnace.forbidding_rule(plan)) {
             return Err(format!("Nothing begins in {name} now, since {why}: mend that, then start."));
         }

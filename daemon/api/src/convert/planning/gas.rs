@@ -146,6 +146,7 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
     let room = asked.room(request.room_c)?;
     let temperature = asked.may(&CELSIUS, "temperature_c", request.temperature_c, (-20.0, 60.0))?.unwrap_or(room);
     let draws = self::draws(asked, &request.draws, reference)?;
+    let (in_turn, draws) = if request.draws_in_turn { (draws, Vec::new()) } else { (Vec::new(), draws) };
     Ok(CylinderQuestion {
         cylinder,
         filled,
@@ -165,8 +166,8 @@ pub(super) fn cylinder_question(asked: &mut Asked, request: &v1::PlanCylinderReq
             (0.0, 300.0),
             "the cylinder is changed at a gauge of",
         )?,
-        in_turn: if request.draws_in_turn { draws.clone() } else { Vec::new() },
-        draws: if request.draws_in_turn { Vec::new() } else { draws },
+        in_turn,
+        draws,
         reserve: reference.amount(asked.may(&LITRES, "reserve_l", request.reserve_l, (0.0, 1e6))?.unwrap_or_default()),
         evening: request
             .evening

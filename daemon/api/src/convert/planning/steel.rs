@@ -5,7 +5,7 @@ use hearthward_process::heating::{Section, Shape, Surface};
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, HeatQuestion, RampWish, TemperQuestion};
 use hearthward_process::steel::Steel;
-use hearthward_process::tempering::Temper;
+use hearthward_process::tempering::{Temper, USUAL_MIN, USUAL_TIMES};
 use hearthward_process::units::{self, Ramp, System};
 use hearthward_proto::v1;
 use uom::si::f64::{Mass, TemperatureInterval, ThermodynamicTemperature, Time};
@@ -76,7 +76,7 @@ pub fn temper(request: &v1::PlanTemperRequest) -> Result<Answer> {
     let times = match request.tempers {
         0 => {
             asked.take("two tempers (common practice, no source)");
-            2
+            USUAL_TIMES
         }
         times @ 1..=10 => times as usize,
         times => return Err(Unplanned::field("tempers", format!("are {times}; 1 to 10 are worked out"))),
@@ -113,7 +113,7 @@ pub(super) fn tempers(asked: &mut Asked, steel: &Steel, tempers: &[v1::PlanTempe
 const TEMPER_C: (f64, f64) = (20.0, 750.0);
 
 fn temper_time(asked: &mut Asked, minutes: Option<f64>) -> Result<Time> {
-    asked.or(&MINUTES, "time_min", (minutes, 120.0), (1.0, 6e4), "each temper's time")
+    asked.or(&MINUTES, "time_min", (minutes, USUAL_MIN), (1.0, 6e4), "each temper's time")
 }
 
 /// Refuses a temper below where the steel's curve begins: it would be none.
