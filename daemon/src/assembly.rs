@@ -102,7 +102,8 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
             Some(Refusal::Unreadable { .. }) => "; name the folder of drivers with --drivers or host.drivers",
             _ => "",
         };
-        problems.note(&driver.home, key, format!("{}{mend}", problem.message));
+        let place = driver.places.get(&problem.key).unwrap_or(&driver.home);
+        problems.note(place, key, format!("{}{mend}", problem.message));
     }
     if !found.problems.is_empty() {
         catalogue.add_dark(name.clone());
@@ -116,6 +117,7 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
             on_a_line: !driver.spec.lines.is_empty(),
             faces: unit.faces.clone(),
             notes: texts(&unit.notes),
+            most: unit.readings.iter().filter_map(|reading| Some((reading.clone(), most(&unit.notes, reading)?))).collect(),
         };
         catalogue.add(UnitAddress { driver: name.clone(), unit: unit.name.clone() }, facts);
     }
@@ -128,6 +130,16 @@ fn texts(notes: &[(String, Setting)]) -> Vec<(String, String)> {
         Setting::Flag(_) | Setting::Number(_) | Setting::Whole(_) => None,
     };
     notes.iter().filter_map(text).collect()
+}
+
+/// The note of the highest value of a reading.
+fn most(notes: &[(String, Setting)], reading: &Name) -> Option<f64> {
+    let name = format!("most.{reading}");
+    notes.iter().find(|(known, _)| *known == name).and_then(|(_, value)| match value {
+        Setting::Number(most) => Some(*most),
+        Setting::Whole(most) => Some(*most as f64),
+        Setting::Text(_) | Setting::Flag(_) => None,
+    })
 }
 
 /// The largest share of a line's time that polling may take; above it a cut or a person's write would wait behind reads.

@@ -1,6 +1,7 @@
-//! Goal: the planner at the command line answers, warns and refuses as people and programs need it, and the guide's pages are what
+//! Goal: the guide of the configuration is whole; and the planner at the command line answers, warns and refuses as people and programs need it, and the guide's pages are what
 //! it really prints. Method: the program itself, with no service running.
 
+mod configuration;
 mod guide;
 mod plan;
 

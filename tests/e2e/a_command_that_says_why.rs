@@ -45,6 +45,29 @@ fn failures_are_json_where_json_was_asked_for() {
     }
 }
 
+/// Goal: flags and variables reach what a file can hold: a driver's numbers, names with a dash, lists; and what is wrong in one is told
+/// of it, not of a line of the file that is right.
+#[test]
+fn flags_and_variables_give_numbers_and_lists() {
+    let with = |set: &[&str], variables: &[(&str, &str)]| {
+        let mut check = check_of_the_example();
+        check.args(set.iter().flat_map(|key| ["--set", key])).envs(variables.iter().copied());
+        run_within(&mut check, SOON)
+    };
+    let output = with(
+        &["driver.bench.settings.seed=8", "furnace.north.may_bypass=[\"purge-flow\", \"quench-readiness\"]", "shop.name=17"],
+        &[("HEARTHWARD__DRIVER__BENCH__SETTINGS__UNIT__SOUTH__LOAD_KG", "1")],
+    );
+    assert!(output.status.success(), "{}", words(&output));
+    assert!(String::from_utf8_lossy(&output.stdout).starts_with("17: the configuration is good"));
+    let meter = "HEARTHWARD__DRIVER__BENCH__SETTINGS__UNIT__NORTH_METER__FURNACE";
+    let output = with(&["driver.bench.settings.seed=eight"], &[(meter, "nowhere")]);
+    let told = words(&output);
+    assert_eq!(output.status.code(), Some(3), "{told}");
+    assert!(told.contains("--set: driver.bench.settings.seed: should be a whole number, not \"eight\""), "{told}");
+    assert!(told.contains(&format!("{meter}: driver.bench.settings.unit.north-meter.furnace: ")), "{told}");
+}
+
 #[test]
 fn the_exit_codes_stand_under_every_help_and_in_the_readme() {
     let readme = std::fs::read_to_string(place::root().join("README.md")).expect("the README");

@@ -13,7 +13,7 @@ use hearthward_tests::{place, shop};
 use tempfile::TempDir;
 
 /// Cases, by the names of their folders. Written out, so that a folder that got lost is missed.
-const CASES: [&str; 15] = [
+const CASES: [&str; 17] = [
     "alarms",
     "bypasses-and-rules",
     "drivers",
@@ -22,6 +22,8 @@ const CASES: [&str; 15] = [
     "gas-that-does-not-protect",
     "lines",
     "points-of-the-wrong-kind",
+    "protection-that-no-wire-keeps",
+    "recipes-that-never-run",
     "register-maps",
     "shared-outputs",
     "shares-that-never-suffice",
@@ -75,6 +77,25 @@ fn a_sound_one_is_not_refused() {
     assert!(refused.nobody_called(), "check opened a line");
     let all = String::from_utf8_lossy(&output.stdout).into_owned() + &said;
     assert!(all.contains("if this computer dies"), "check does not say what cuts heat if this computer dies:\n{all}");
+}
+
+/// Goal: what the guide shows as whole files can be used as it stands.
+#[test]
+fn the_examples_of_the_guide_are_good() {
+    let guide = std::fs::read_to_string(place::root().join("deploy/configuration.md")).expect("the guide");
+    let examples: Vec<&str> = guide.split("```toml\n").skip(1).map(|rest| rest.split("```").next().unwrap_or_default()).collect();
+    assert_eq!(examples.len(), 4, "kept by hand, a program, a heartbeat, a calibrated chamber");
+    for (example, dies) in examples.into_iter().zip([
+        "NOTHING. It is set by hand",
+        "the controller's own communication time-out of 30.0 s",
+        "a contactor that drops 10.0 s after the last heartbeat",
+        "NOTHING",
+    ]) {
+        let output = Refused::in_folder(example.to_owned(), PathBuf::new()).run("check");
+        let said = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(output.status.success(), "{example}\n{}", String::from_utf8_lossy(&output.stderr));
+        assert!(said.contains(&format!("heat is cut by: {dies}")), "{said}");
+    }
 }
 
 struct Refused {

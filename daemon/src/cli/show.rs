@@ -38,7 +38,8 @@ impl Drivers {
 fn line(driver: &v1::Driver) -> String {
     let state = words::word(driver.state().as_str_name(), "DRIVER_STATE");
     let mut line = format!("{}: {state}, {} (contract {})", driver.name, driver.file, driver.contract_version);
-    line += &format!("\n  speaks for {} as {}", driver.units.join(", "), driver.exports.join(", "));
+    line += &format!("\n  units: {}", driver.units.join(", "));
+    line += &format!("\n  faces that its units may have: {}", driver.exports.join(", "));
     line += &format!("\n  sha256 {}", driver.sha256);
     if driver.restarts > 0 || !driver.last_fault.is_empty() {
         line += &format!("\n  rebuilt {} times; last fault: {}", driver.restarts, driver.last_fault);
@@ -50,11 +51,9 @@ fn line(driver: &v1::Driver) -> String {
 pub(super) fn value_of(text: &str) -> Result<v1::Value, Ended> {
     use v1::value::Kind;
     let kind = match text {
-        "yes" | "true" | "open" | "on" => Some(Kind::Flag(true)),
-        "no" | "false" | "shut" | "off" => Some(Kind::Flag(false)),
+        "yes" | "true" | "open" | "on" => Ok(Kind::Flag(true)),
+        "no" | "false" | "shut" | "off" => Ok(Kind::Flag(false)),
         _ => quantities::reading(text),
     };
-    let words =
-        "is no reading: write a number with its unit, such as \"52 C\", \"8 L/min\", \"140 bar\", \"20.9 %\", or yes or no";
-    kind.map(|kind| v1::Value { kind: Some(kind) }).ok_or_else(|| Ended::new(Exit::Usage, format!("{text:?} {words}")))
+    kind.map(|kind| v1::Value { kind: Some(kind) }).map_err(|words| Ended::new(Exit::Usage, format!("{text:?} {words}")))
 }

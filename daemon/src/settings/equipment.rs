@@ -346,6 +346,9 @@ fn dead_man(section: &Section<'_>, contactor: bool) -> DeadMan {
     if drops.is_some() && !contactor {
         dies.lacks("contactor_drops_after", "names a contactor's heartbeat, but the furnace has no `contactor`");
     }
+    if times_out.is_some() && !section.has("controller") {
+        dies.lacks("controller_times_out_after", "names a controller's time-out, but the furnace has no `controller`");
+    }
     dies.finish();
     match (drops, times_out) {
         (Some(drops_after), _) => DeadMan::ContactorHeartbeat { drops_after },
@@ -450,6 +453,7 @@ fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
         section.missing("thermometer", "thermometer = \"by-hand/oil-thermometer\"");
     }
     let volume = section.need("volume", "volume = \"12 L\"", quantities::volume);
+    let heater = section.read("heater", quantities::power);
     let level = point(section, "level");
     let agitation = point(section, "agitation");
     let part_under = point(section, "part_under");
@@ -484,7 +488,7 @@ fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
         part_under,
         stale_after: stale_after.unwrap_or(Duration::from_secs(1800)),
         volume: volume?,
-        heater: section.read("heater", quantities::power),
+        heater,
         window: window?,
         flash_point,
         flash_margin,

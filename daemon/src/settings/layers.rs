@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use config::{Config, Environment, File, FileFormat, Value, ValueKind};
+use config::{Config, ConfigError, File, FileFormat, Value, ValueKind};
 
+use super::overrides::{self, Override};
 use super::problem::Problems;
 use super::section::flatten;
 use super::unread;
@@ -30,9 +31,6 @@ pub(super) struct Merged {
     /// The same as text, one `key = value` a line, sorted.
     pub(super) text: String,
 }
-
-/// The prefix of variables: `HEARTHWARD__FURNACE__NORTH__LIMIT="1050 C"`. Two underscores stand for a dot.
-const PREFIX: &str = "HEARTHWARD";
 
 pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
     let mut builder = Config::builder();
@@ -65,16 +63,19 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
             builder = builder.add_source(source);
         }
     }
+    let below = match builder.build_cloned().and_then(|config| config::Source::collect(&config)) {
+        Ok(values) => Value::new(None, ValueKind::Table(values)),
+        Err(error) => return apart(&error, problems),
+    };
+    let mut said = Vec::new();
     if sources.environment {
-        misspelt_variables(problems);
-        builder = builder.add_source(Environment::with_prefix(PREFIX).prefix_separator("__").separator("__"));
+        said = overrides::variables(std::env::vars_os(), &below, problems);
     }
-    for (key, value) in &sources.set {
-        // With its own place of origin, so that a problem is not looked for in a file.
-        let value = Value::new(Some(&"--set".to_owned()), ValueKind::String(value.clone()));
-        match builder.clone().set_override(key, value) {
+    said.extend(sources.set.iter().map(|(key, text)| Override::of_flag(key, text)));
+    for over in said {
+        match builder.clone().set_override(&over.key, over.value(&below)) {
             Ok(next) => builder = next,
-            Err(error) => problems.note("a flag", key, format!("cannot be set: {error}")),
+            Err(error) => problems.note(over.origin, over.key, format!("cannot be set: {error}")),
         }
     }
     let built = builder.build().and_then(|config| config::Source::collect(&config));
@@ -83,27 +84,13 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
             let values: BTreeMap<String, Value> = values.into_iter().collect();
             Some(Merged { text: as_text(&values), values, base })
         }
-        Err(error) => {
-            problems.note("", "", format!("the layers of the configuration do not fit together: {error}"));
-            None
-        }
+        Err(error) => apart(&error, problems),
     }
 }
 
-/// Variables that look like ours and are not read.
-fn misspelt_variables(problems: &Problems) {
-    for (name, _) in std::env::vars_os() {
-        let Some(name) = name.to_str() else { continue };
-        let Some(rest) = name.strip_prefix(PREFIX).and_then(|rest| rest.strip_prefix('_')) else { continue };
-        // Those of the command line itself, such as HEARTHWARD_AT, have no table.
-        if !rest.starts_with('_') && rest.contains("__") {
-            problems.note(
-                "the environment",
-                name,
-                format!("is not read; two underscores stand for a dot: write {PREFIX}__{rest}"),
-            );
-        }
-    }
+fn apart(error: &ConfigError, problems: &Problems) -> Option<Merged> {
+    problems.note("", "", format!("the layers of the configuration do not fit together: {error}"));
+    None
 }
 
 fn drop_ins(file: &Path) -> Vec<PathBuf> {

@@ -9,6 +9,7 @@ mod alarms;
 mod equipment;
 mod folders;
 mod layers;
+mod overrides;
 mod parts;
 mod place;
 mod policy;

@@ -1,5 +1,6 @@
 //! The tables that are not equipment: shop, API, journal, host, lines and drivers.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -108,6 +109,8 @@ pub struct DriverSettings {
     pub spec: DriverSpec,
     /// Where its settings are written.
     pub home: String,
+    /// Where each of its settings that the configuration holds itself is written, by the driver's own key.
+    pub places: BTreeMap<String, String>,
 }
 
 pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Settings {
@@ -218,7 +221,9 @@ fn driver(name: Name, section: Section<'_>, base: &Path, host: &HostSettings) ->
         }
     });
     let lines = lines.collect();
-    let mut settings = scalars(section.flattened("settings"), &section);
+    let flat = section.flattened("settings");
+    let places = flat.iter().filter_map(|(key, value)| Some((key.clone(), value.origin()?.to_owned()))).collect();
+    let mut settings = scalars(flat, &section);
     if let Some(file) = section.text("map") {
         settings.extend(map_file(&base.join(&file), &section));
     }
@@ -229,7 +234,7 @@ fn driver(name: Name, section: Section<'_>, base: &Path, host: &HostSettings) ->
     let component = component?;
     let component = if component.components().count() > 1 { base.join(component) } else { host.drivers.join(component) };
     let spec = DriverSpec { name, component, sha256, lines, settings, poll_every: poll, call_limit };
-    Some(DriverSettings { spec, home })
+    Some(DriverSettings { spec, home, places })
 }
 
 fn map_file(path: &Path, section: &Section<'_>) -> Vec<(String, Setting)> {
@@ -237,7 +242,7 @@ fn map_file(path: &Path, section: &Section<'_>) -> Vec<(String, Setting)> {
     match config::Config::builder().add_source(source).build().and_then(|map| config::Source::collect(&map)) {
         Ok(values) => {
             let mut flat = Vec::new();
-            let sorted: std::collections::BTreeMap<_, _> = values.into_iter().collect();
+            let sorted: BTreeMap<_, _> = values.into_iter().collect();
             sorted.into_iter().for_each(|(key, value)| flatten(key, value, &mut flat));
             scalars(flat, section)
         }

@@ -6,7 +6,7 @@ use hearthward_equipment::quantity::{
     GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, Temperature, TemperatureStep, gas_flow as flow_at, in_celsius,
 };
 use hearthward_process::gas::{Gas, Mixture};
-use hearthward_process::units;
+use hearthward_process::{ProcessError, units};
 use hearthward_proto::v1::value::Kind;
 use uom::si::f64::{Frequency, Length, Mass, Power, Pressure, Ratio, Volume};
 use uom::si::pressure::{bar, kilopascal, pascal};
@@ -18,7 +18,9 @@ fn within<T>(value: T, shown: f64, least: f64, most: f64, unit: &str) -> Result<
     if (least..=most).contains(&shown) {
         return Ok(value);
     }
-    Err(format!("is {shown:.0} {unit}, but it must lie between {least:.0} and {most:.0} {unit}"))
+    // Hundreds of digits are nothing that anybody reads.
+    let is = if shown.abs() < 1e9 { format!("{shown:.0}") } else { format!("{shown:.3e}") };
+    Err(format!("is {is} {unit}, but it must lie between {least:.0} and {most:.0} {unit}"))
 }
 
 /// A temperature that a furnace can have, up to 1300 °C.
@@ -137,20 +139,28 @@ pub(super) fn protective_gas(text: &str) -> Result<Gas, String> {
 }
 
 /// A reading as a person types it, in whatever dimension its unit says.
-pub(crate) fn reading(text: &str) -> Option<Kind> {
-    if let Ok(read) = units::temperature(text) {
-        return Some(Kind::TemperatureC(in_celsius(read)));
+pub(crate) fn reading(text: &str) -> Result<Kind, String> {
+    let all = [
+        units::temperature(text).map(|read| Kind::TemperatureC(in_celsius(read))),
+        units::flow(text).map(|read| Kind::FlowLMin(read.get::<liter_per_minute>())),
+        units::share(text).map(|read| Kind::Share(read.get::<ratio>())),
+        units::pressure(text).map(|read| Kind::PressureKpa(read.get::<pascal>() / Pressure::new::<kilopascal>(1.0).value)),
+    ];
+    let bare = text.trim().parse().ok().filter(|number: &f64| number.is_finite()).map(Kind::Number);
+    for read in all {
+        match read {
+            Ok(kind) => return Ok(kind),
+            // It has a unit of this dimension, so it was meant as one.
+            Err(error @ (ProcessError::OutOfRange { .. } | ProcessError::Negative { .. })) => {
+                return Err(format!("is out of range: {error}"));
+            }
+            Err(_) => {}
+        }
     }
-    if let Ok(read) = units::flow(text) {
-        return Some(Kind::FlowLMin(read.get::<liter_per_minute>()));
-    }
-    if let Ok(read) = units::share(text) {
-        return Some(Kind::Share(read.get::<ratio>()));
-    }
-    if let Ok(read) = units::pressure(text) {
-        return Some(Kind::PressureKpa(read.get::<pascal>() / Pressure::new::<kilopascal>(1.0).value));
-    }
-    text.trim().parse().ok().map(Kind::Number)
+    bare.ok_or_else(|| {
+        "is no reading: write a number with its unit, such as \"52 C\", \"8 L/min\", \"140 bar\", \"20.9 %\", or yes or no"
+            .to_owned()
+    })
 }
 
 #[cfg(test)]
@@ -186,8 +196,25 @@ mod tests {
 
     #[test]
     fn readings_take_the_dimension_of_their_unit() {
-        assert_eq!(reading("52 C"), Some(Kind::TemperatureC(52.0)));
-        assert!(matches!(reading("8 L/min"), Some(Kind::FlowLMin(flow)) if (flow - 8.0).abs() < 1e-9));
-        assert!(matches!(reading("140 bar"), Some(Kind::PressureKpa(kpa)) if (kpa - 14_000.0).abs() < 1e-6));
+        assert_eq!(reading("52 C"), Ok(Kind::TemperatureC(52.0)));
+        assert!(matches!(reading("8 L/min"), Ok(Kind::FlowLMin(flow)) if (flow - 8.0).abs() < 1e-9));
+        assert!(matches!(reading("140 bar"), Ok(Kind::PressureKpa(kpa)) if (kpa - 14_000.0).abs() < 1e-6));
+        assert_eq!(reading("7"), Ok(Kind::Number(7.0)));
+    }
+
+    #[test]
+    fn a_reading_out_of_range_is_told_with_the_range() {
+        for (text, says) in [
+            ("9999 C", "is out of range: a temperature is 9999 °C; it must lie between -273.15 and 3000 °C"),
+            ("-2 L/min", "is out of range: a flow is -2 L/min; it must be 0 or more"),
+            ("130 %", "is out of range: a share is 130 %"),
+            ("warm", "is no reading"),
+            ("inf", "is no reading"),
+        ] {
+            let said = reading(text).expect_err("it is none");
+            assert!(said.starts_with(says), "{text}: {said}");
+        }
+        let words = power(&format!("1{} W", "0".repeat(300))).expect_err("too much");
+        assert_eq!(words, "is 1.000e300 W, but it must lie between 1 and 1000000 W");
     }
 }

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use config::{Value, ValueKind};
 use hearthward_equipment::{Name, nearest};
 
+use super::overrides;
 use super::problem::Problems;
 
 /// One table on the way from text to checked values.
@@ -23,7 +24,7 @@ impl<'p> Section<'p> {
     /// The whole configuration as one table.
     pub(super) fn root(values: impl IntoIterator<Item = (String, Value)>, problems: &'p Problems) -> Self {
         let entries: BTreeMap<_, _> = values.into_iter().collect();
-        let home = entries.values().find_map(origin).unwrap_or_default().to_owned();
+        let home = place(entries.values()).unwrap_or_default().to_owned();
         Self { path: String::new(), entries, known: RefCell::default(), home, problems }
     }
 
@@ -217,10 +218,15 @@ impl<'p> Section<'p> {
 /// Where a value was written. A table has no place of its own; it has that of what is in it.
 fn origin(value: &Value) -> Option<&str> {
     value.origin().or_else(|| match &value.kind {
-        ValueKind::Table(table) => table.values().find_map(origin),
-        ValueKind::Array(items) => items.iter().find_map(origin),
+        ValueKind::Table(table) => place(table.values()),
+        ValueKind::Array(items) => place(items),
         _ => None,
     })
+}
+
+/// Where several values were written: rather what a file says there than what was said over it, and the same in each run.
+fn place<'v>(values: impl IntoIterator<Item = &'v Value>) -> Option<&'v str> {
+    values.into_iter().filter_map(origin).min_by_key(|place| (overrides::is_over(place), *place))
 }
 
 /// Every scalar of a value under its dotted key; list entries by their place.

@@ -24,6 +24,8 @@ pub struct UnitFacts {
     pub faces: Vec<String>,
     /// What the driver notes of it in words, by the names in the contract's table of notes.
     pub notes: Vec<(String, String)>,
+    /// The highest values that its readings can have, in the units of their quantities, where the driver notes any.
+    pub most: Vec<(Name, f64)>,
 }
 
 impl UnitFacts {
@@ -36,6 +38,12 @@ impl UnitFacts {
         let noted = format!("quantity.{reading}");
         let of_point = || self.notes.iter().find(|(known, _)| *known == noted).map(|(_, text)| text.as_str());
         FIELDS.iter().find_map(of_face).or_else(of_point)
+    }
+
+    /// The highest value that a reading can have, or be told.
+    #[must_use]
+    pub fn most(&self, reading: &str) -> Option<f64> {
+        self.most.iter().find(|(known, _)| known.as_str() == reading).map(|(_, most)| *most)
     }
 
     /// Whether the service can write it.

@@ -1,6 +1,7 @@
 //! From checked settings and what the drivers say of themselves to the core's plan and the host's: every address is found here.
 
 mod catalogue;
+mod dead_man;
 mod equipment;
 mod recipes;
 mod roles;
@@ -31,8 +32,9 @@ pub struct Wired {
 pub fn wire(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> Option<Wired> {
     lines_exist(settings, problems);
     sharing::check(settings, catalogue, problems);
+    dead_man::check(settings, catalogue, problems);
     let (plan, wiring) = equipment::plan(settings, catalogue, problems)?;
-    let recipes = recipes::resolve(settings, &plan, problems);
+    let recipes = recipes::resolve(settings, catalogue, &plan, problems);
     let host = HostPlan {
         lines: settings.lines.clone(),
         drivers: settings.drivers.iter().map(|driver| driver.spec.clone()).collect(),

@@ -2,29 +2,32 @@
 
 use hearthward_api::Recipe;
 use hearthward_equipment::Name;
-use hearthward_equipment::quantity::in_celsius;
-use hearthward_supervise::plan::ShopPlan;
-use hearthward_supervise::recipe::{Medium, Step};
+use hearthward_equipment::quantity::celsius;
+use hearthward_equipment::reading::field;
+use hearthward_supervise::fit::fits;
+use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan};
+use hearthward_supervise::recipe::{Load, Medium, Step};
 
+use super::catalogue::Catalogue;
 use crate::settings::{Bath, Problems, RecipeSettings, Settings, StepSettings};
 
-pub(super) fn resolve(settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
-    settings.recipes.iter().filter_map(|recipe| one(recipe, settings, plan, problems)).collect()
+pub(super) fn resolve(settings: &Settings, catalogue: &Catalogue, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
+    let recipes: Vec<(&RecipeSettings, Recipe)> =
+        settings.recipes.iter().filter_map(|recipe| Some((recipe, one(recipe, settings, plan, problems)?))).collect();
+    // What a furnace with problems of its own may do is not known.
+    if settings.furnaces.len() == settings.furnace_names.len() {
+        let reached = as_controllers_take(settings, catalogue, plan);
+        for (written, recipe) in &recipes {
+            if let Some(words) = runs_nowhere(recipe, plan, &reached) {
+                problems.note(&written.source, &written.key, words);
+            }
+        }
+    }
+    recipes.into_iter().map(|(_, recipe)| recipe).collect()
 }
 
 fn one(recipe: &RecipeSettings, settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Option<Recipe> {
     let steps: Vec<Step> = recipe.steps.iter().filter_map(|step| self::step(step, recipe, settings, plan, problems)).collect();
-    let hottest =
-        steps.iter().filter_map(heat).fold(None, |most: Option<f64>, heat| Some(most.map_or(heat, |most| most.max(heat))));
-    let limit = plan.furnaces.iter().map(|furnace| in_celsius(furnace.limit)).fold(0.0, f64::max);
-    // What a furnace with problems of its own may do is not known.
-    let all_known = settings.furnaces.len() == settings.furnace_names.len();
-    if let Some(hottest) = hottest
-        && hottest > limit
-        && all_known
-    {
-        problems.note(&recipe.source, &recipe.key, format!("reaches {hottest:.0} °C, but no furnace may go above {limit:.0} °C"));
-    }
     (steps.len() == recipe.steps.len()).then(|| Recipe {
         name: recipe.name.clone(),
         text: recipe.text.clone(),
@@ -36,12 +39,46 @@ fn one(recipe: &RecipeSettings, settings: &Settings, plan: &ShopPlan, problems: 
     })
 }
 
-fn heat(step: &Step) -> Option<f64> {
-    match step {
-        Step::Preheat { to, .. } | Step::Ramp { to, .. } => Some(in_celsius(*to)),
-        Step::Soak { at, .. } | Step::Temper { at, .. } => Some(in_celsius(*at)),
-        Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => None,
+/// The plan with the limit of each furnace no higher than its controller takes a set point.
+fn as_controllers_take(settings: &Settings, catalogue: &Catalogue, plan: &ShopPlan) -> ShopPlan {
+    let mut reached = plan.clone();
+    for (furnace, written) in reached.furnaces.iter_mut().zip(&settings.furnaces) {
+        let facts = written.controller.as_ref().and_then(|unit| catalogue.facts(unit));
+        if let Some(most_c) =
+            facts.and_then(|facts| facts.most(field::SET_POINT)).filter(|_| furnace.heating == Heating::SetPoint)
+        {
+            furnace.limit = furnace.limit.min(celsius(most_c));
+        }
     }
+    reached
+}
+
+/// Why no furnace can take a load of this recipe, by the rule that its start would be judged by.
+fn runs_nowhere(recipe: &Recipe, plan: &ShopPlan, reached: &ShopPlan) -> Option<String> {
+    let load = Load {
+        name: recipe.name.clone(),
+        steel: recipe.steel.clone(),
+        parts: 1,
+        part: recipe.part,
+        protection: recipe.protection,
+        steps: recipe.steps.clone(),
+        drive: recipe.drive,
+    };
+    let why = |furnace: &FurnacePlan, lowered: &FurnacePlan| {
+        let words = fits(reached, lowered, &load, "it").err()?;
+        let words = words.trim_end_matches('.');
+        let by_its_map = fits(plan, furnace, &load, "it").is_ok();
+        Some(if by_its_map { format!("{words}, by the `max` of its controller's set point") } else { words.to_owned() })
+    };
+    let mut all: Vec<String> = Vec::new();
+    for (furnace, lowered) in plan.furnaces.iter().zip(&reached.furnaces) {
+        // One furnace that takes it is enough.
+        let words = why(furnace, lowered)?;
+        if !all.contains(&words) {
+            all.push(words);
+        }
+    }
+    (!all.is_empty()).then(|| format!("can run in no furnace: {}", all.join("; ")))
 }
 
 fn step(step: &StepSettings, recipe: &RecipeSettings, settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Option<Step> {
@@ -73,12 +110,6 @@ fn step(step: &StepSettings, recipe: &RecipeSettings, settings: &Settings, plan:
             if let Some(name) = name.as_ref().filter(|_| furnace.is_none()) {
                 missing("furnace", name, &settings.furnace_names);
                 return None;
-            }
-            let own = name.and_then(|name| plan.furnaces.iter().find(|furnace| furnace.name == name));
-            if let Some(own) = own.filter(|own| at > own.limit) {
-                let (at, limit) = (in_celsius(at), in_celsius(own.limit));
-                let words = format!("tempers at {at:.0} °C in {}, which may not go above {limit:.0} °C", own.name);
-                problems.note(&recipe.source, &recipe.key, words);
             }
             Step::Temper { furnace, at, hold, within }
         }

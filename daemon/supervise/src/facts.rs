@@ -96,6 +96,8 @@ pub(crate) struct Facts {
     pub(crate) flow: Sample,
     /// The lowest good flow since the last tick; infinity without any.
     pub(crate) flow_low: f64,
+    /// The meter shows more than its supply can give.
+    pub(crate) flow_beyond: bool,
     /// What its controller shows of its heat.
     pub(crate) heat: ShowsHeat,
     /// What its contactor's own switch says.
@@ -127,6 +129,7 @@ impl Facts {
             door_told: DoorTold::Nobody,
             flow: Sample::Never,
             flow_low: f64::INFINITY,
+            flow_beyond: false,
             heat: ShowsHeat::Nowhere,
             contactor: None,
             out_of_service: false,
@@ -163,10 +166,20 @@ impl Facts {
             },
             flow: of(flow),
             flow_low: points.low(flow),
+            flow_beyond: false,
             heat: shows_heat(plan, points, now),
             contactor: of(feedback).good().map(|closed| closed > 0.5).zip(points.read_at(feedback)),
             out_of_service: unit == Unit::OutOfService,
         }
+    }
+
+    /// Takes a flow above the most that may be believed, in mol/s, for one that cannot be read: it proves nothing.
+    pub(crate) fn doubting_flows_above(mut self, most: f64) -> Self {
+        self.flow_beyond = self.flow.good().is_some_and(|flow| flow > most);
+        if self.flow_beyond {
+            self.flow = Sample::Bad;
+        }
+        self
     }
 }
 

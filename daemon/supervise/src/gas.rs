@@ -11,7 +11,7 @@ use uom::si::ratio::ratio;
 use uom::si::time::second;
 
 use crate::facts::{Door, Facts};
-use crate::plan::{ChamberKind, ChamberPlan, FurnacePlan, GasPlan};
+use crate::plan::{ChamberKind, ChamberPlan, FurnacePlan, GasPlan, ShopPlan};
 use crate::points::Sample;
 use crate::purge::atmosphere_proves;
 
@@ -188,6 +188,15 @@ pub(crate) struct AirCase<'a> {
 /// The flow by the evidence that the meter gives, in mol/s; not a number without any.
 pub(crate) fn flow_by_evidence(gas: &GasPlan, facts: &Facts, by_eye: Option<f64>) -> f64 {
     if gas.by_eye { by_eye.unwrap_or(f64::NAN) } else { facts.flow.or_nan() }
+}
+
+/// How far the meter and what the regulator is said to give may differ: one is read in per cent of its scale, the other is set by hand
+/// (common practice, no source).
+const DIFFER: f64 = 1.25;
+
+/// The most that the meter of a furnace may show and be believed, in mol/s: what its supply cannot give does not flow.
+pub(crate) fn most_believed(shop: &ShopPlan, gas: &GasPlan) -> f64 {
+    shop.supplies.get(gas.supply.index()).map_or(f64::INFINITY, |supply| supply.capacity.get::<katal>() * DIFFER)
 }
 
 /// The most that a meter may be taken to tell, in mol/s: no workshop's gas comes faster (assumed, no source).

@@ -25,6 +25,7 @@ mod cut;
 mod cycle;
 pub mod event;
 mod facts;
+pub mod fit;
 mod furnace;
 mod gas;
 pub mod interlock;

@@ -124,6 +124,11 @@ impl Entry {
         self.words_of((measured - self.offset) / self.scale).ok_or_else(|| self.misfit(value, "what the register can hold"))
     }
 
+    /// The upper bound in the quantity's own unit, if the map sets one.
+    pub(crate) fn most_in_its_own_unit(&self) -> Option<f64> {
+        self.most.is_finite().then_some(self.most * self.factor + self.shift)
+    }
+
     /// The request that makes the device hold these words.
     pub(crate) fn write_request(&self, raw: &[u16]) -> Request {
         let at = self.at;

@@ -369,6 +369,33 @@ fn bounds_that_the_register_cannot_hold() {
     );
 }
 
+/// Goal: an upper bound is noted in the unit of its quantity, so that no recipe is planned past it: 932 °F is 500 °C by definition of
+/// the scales.
+#[test]
+fn an_upper_bound_is_noted() {
+    let (_, units) = build(
+        "
+        unit.north.face = furnace
+        unit.north.address = 1
+        unit.north.map.set_point.register = 0
+        unit.north.map.set_point.table = holding
+        unit.north.map.set_point.type = u16
+        unit.north.map.set_point.unit = F
+        unit.north.map.set_point.max = 932
+        unit.north.map.set_point.write = true
+        unit.north.map.temperature.register = 0
+        unit.north.map.temperature.table = input
+        unit.north.map.temperature.type = u16
+        unit.north.map.temperature.unit = C
+        unit.north.cut.set_point = 0
+        ",
+    )
+    .expect("sound settings");
+    let noted: Vec<_> = units[0].notes.iter().filter(|note| note.name.starts_with("most.")).collect();
+    let [hearthward_driver::Named { name, value: Value::Number(most) }] = noted[..] else { panic!("{noted:?}") };
+    assert!(name == "most.set-point" && (most - 500.0).abs() < 1e-9, "{name}: {most}");
+}
+
 /// Goal: a point that would be shown under a field's name, or another point's, is found.
 #[test]
 fn names_that_meet() {

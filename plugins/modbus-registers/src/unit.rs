@@ -233,6 +233,8 @@ impl UnitPlan {
         many("occupies", self.occupied());
         let kind = |&extra: &usize| reading::quantity_note(&self.entries[extra].shown, self.entries[extra].quantity.word);
         notes.extend(self.extras.iter().map(kind));
+        let most = |entry: &Entry| Some(reading::most_note(&entry.shown, entry.most_in_its_own_unit()?));
+        notes.extend(self.entries.iter().filter_map(most));
         notes
     }
 }

@@ -32,6 +32,19 @@ pub fn quantity_note(point: &str, quantity: &str) -> Named {
     note(&format!("quantity.{point}"), quantity)
 }
 
+/// The note that says the highest value that a field or point can show and be told.
+#[must_use]
+pub fn most_note(name: &str, most: f64) -> Named {
+    Named { name: format!("most.{name}"), value: Value::Number(most) }
+}
+
+/// A number as people read it: one of hundreds of digits with its power of ten.
+#[must_use]
+pub fn shown(number: f64) -> String {
+    let plain = number == 0.0 || (1e-6..1e15).contains(&number.abs());
+    if plain { number.to_string() } else { format!("{number:e}") }
+}
+
 /// A measure: good when it is a number at all.
 #[must_use]
 pub fn number(value: f64) -> Number {

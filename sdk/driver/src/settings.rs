@@ -152,7 +152,8 @@ impl Section<'_> {
         if range.contains(&number) {
             return Some(number);
         }
-        self.problem(name, format!("{number} is outside {} to {}", range.start(), range.end()));
+        let [number, least, most] = [number, *range.start(), *range.end()].map(reading::shown);
+        self.problem(name, format!("{number} is outside {least} to {most}"));
         None
     }
 
@@ -226,7 +227,7 @@ impl Section<'_> {
     fn wrong<T>(&self, name: &str, wanted: &str, given: &Value) -> Option<T> {
         let given = match given {
             Value::Flag(flag) => flag.to_string(),
-            Value::Number(number) => number.to_string(),
+            Value::Number(number) => reading::shown(*number),
             Value::Whole(whole) => whole.to_string(),
             Value::Text(text) => format!("\"{text}\""),
         };

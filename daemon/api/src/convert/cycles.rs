@@ -64,7 +64,10 @@ pub(crate) fn recipe(recipe: &Recipe, plan: &ShopPlan) -> v1::Recipe {
 
 /// The load of a request to start, from a recipe or from steps given in full.
 pub(crate) fn load(request: &v1::StartCycleRequest, recipes: &[Recipe], plan: &ShopPlan) -> Result<Load, ApiError> {
-    let name = Name::new(request.load.as_str()).map_err(|error| ApiError::field("load", format!("is needed: {error}")))?;
+    if request.load.is_empty() {
+        return Err(ApiError::field("load", "is needed: the name that the load goes by"));
+    }
+    let name = Name::new(request.load.as_str()).map_err(|error| ApiError::field("load", error.to_string()))?;
     if request.parts > PARTS {
         return Err(ApiError::field("parts", format!("must be 1 to {PARTS}")));
     }

@@ -28,4 +28,7 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     let ceiling_c = told.plan.gas.as_ref().map_or(f64::NAN, |gas| in_celsius(gas.purge.unpurged_ceiling));
     let name = &told.plan.name;
     let _ = write!(into, "{name} may not heat above {ceiling_c:.0} °C until the purge is proved for this load.");
+    if told.facts.flow_beyond {
+        let _ = write!(into, " Its meter shows more gas than its supply can give, which proves nothing: look at the meter.");
+    }
 }

@@ -8,6 +8,7 @@ use uom::si::ratio::percent;
 use super::Shop;
 use super::people::{Outcomes, by};
 use crate::event::{EventBody, Priority};
+use crate::gas::most_believed;
 use crate::output::{Act, Outputs};
 use crate::points::number;
 use crate::request::Person;
@@ -69,7 +70,25 @@ impl Shop {
                 given.words()
             ));
         }
+        self.may_flow(point, &value)?;
         Ok(self.entered(person, point, value, out))
+    }
+
+    /// Refuses a flow that the supply of its furnace cannot give: it was read wrong, or the supply is described wrong.
+    pub(super) fn may_flow(&self, point: PointId, value: &Value) -> Result<(), String> {
+        let gas = self.plan.furnaces.iter().filter_map(|furnace| furnace.gas.as_ref()).find(|gas| gas.flow == point);
+        let Some((gas, supply)) = gas.and_then(|gas| Some((gas, self.plan.supplies.get(gas.supply.index())?))) else {
+            return Ok(());
+        };
+        if number(value) <= most_believed(&self.plan, gas) {
+            return Ok(());
+        }
+        Err(format!(
+            "{} is more than the supply {} can give, which is {:.1} L/min (`capacity`): read the meter again. Nothing was entered.",
+            shown(value),
+            supply.name,
+            super::render::litres(supply.capacity)
+        ))
     }
 
     /// Puts on record what was read, and hands it to the driver.

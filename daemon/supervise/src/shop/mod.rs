@@ -28,6 +28,7 @@ use crate::cycle::{ShopNow, Turn, watch_door};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
 use crate::furnace::Furnace;
+use crate::gas::most_believed;
 use crate::interlock::{Change, InterlockKind, Verdict, Why};
 use crate::observe::{ActState, CutState, Observation, UnitState, Urgency};
 use crate::output::{Act, Outputs};
@@ -377,7 +378,8 @@ impl Shop {
         let (now, dt_s) = (self.now, dt_ms as f64 / 1000.0);
         for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
             let unit = plan.controller.and_then(|unit| self.units.get(unit.index()).copied()).unwrap_or_default();
-            furnace.facts = Facts::read(plan, &self.points, now, dt_s, unit);
+            let most = plan.gas.as_ref().map_or(f64::INFINITY, |gas| most_believed(&self.plan, gas));
+            furnace.facts = Facts::read(plan, &self.points, now, dt_s, unit).doubting_flows_above(most);
             furnace.last_c = furnace.facts.temperature.good().or(furnace.last_c);
             furnace.read_by_eye(plan, &self.points);
             if let Some(cycle) = &mut furnace.cycle

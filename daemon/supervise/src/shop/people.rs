@@ -210,13 +210,13 @@ impl Shop {
 
     fn flow_said(&mut self, person: &Person, question: &Question, reading: Option<Value>, out: &mut Outputs) -> Outcomes {
         let id = question.furnace;
-        let (Some(furnace), Some(plan)) = (self.furnaces.get_mut(id.index()), self.plan.furnace(id)) else {
-            return Err(no_furnace());
-        };
+        let Some(plan) = self.plan.furnace(id) else { return Err(no_furnace()) };
         let Some(gas) = &plan.gas else { return Err(no_question()) };
         let Some(value) = reading.filter(|value| matches!(value, Value::GasFlow(_)) && number(value).is_finite()) else {
             return Err(format!("Say what the meter of {} shows: a flow is asked for.", plan.name));
         };
+        self.may_flow(gas.flow, &value)?;
+        let Some(furnace) = self.furnaces.get_mut(id.index()) else { return Err(no_furnace()) };
         if question.purpose == Purpose::HoldFlow {
             if furnace.purge.phase != PurgePhase::Confirming || !furnace.purge.confirm() {
                 return Err(format!("The purge of {} has begun again meanwhile: set the purge flow first.", plan.name));

@@ -98,6 +98,24 @@ fn no_heat_before_the_purge_is_proved_for_this_load() {
     bench.until("heat", |bench| bench.plants[0].read_c > 300.0);
 }
 
+/// Goal: a meter that shows what its supply cannot give proves no purge, and is told. The bench's supply gives 20 L/min; 16-bit
+/// registers full of ones in hundredths are 655.35 L/min.
+#[test]
+fn a_flow_that_the_supply_cannot_give_proves_nothing() {
+    let mut bench = Bench::new(&[Kind::gas("north")]);
+    bench.load(NORTH, irons(None));
+    bench.obeys = false;
+    bench.plants[0].flow = gas_flow(655.35, 21.1, 101.325);
+    bench.scans(1200);
+    assert_eq!(bench.step(), Some(StepKind::Purge));
+    assert!(bench.plants[0].read_c < 22.0 && !bench.north().purge_proved && bench.north().flow_l_min.is_none());
+    assert!(bench.north().changes.is_none_or(|(done, _)| done == 0.0));
+    let told = bench.north().interlocks.iter().any(|row| row.text.contains("more gas than its supply can give"));
+    assert!(told, "{:?}", bench.north().interlocks);
+    bench.plants[0].flow = gas_flow(21.0, 21.1, 101.325);
+    bench.until("the proof by a meter that is a little off", |bench| bench.north().purge_proved);
+}
+
 #[test]
 fn a_load_without_a_purge_step_still_gets_no_heat_above_the_ceiling() {
     let mut bench = Bench::new(&[Kind::gas("north")]);
@@ -476,6 +494,8 @@ fn a_meter_read_by_eye_is_asked_about_twice() {
     let flow = |l_min| Some(Value::GasFlow(gas_flow(l_min, 21.1, 101.325)));
     let question = bench.open(|ask| matches!(ask, Ask::SetFlow { .. }));
     bench.refused(Request::Confirm { question, reading: None });
+    let words = bench.refused(Request::Confirm { question, reading: flow(655.0) });
+    assert!(words.contains("more than the supply argon can give, which is 20.0 L/min"), "{words}");
     bench.done(Request::Confirm { question, reading: flow(8.0) });
     bench.until("the end of the purge", |bench| bench.question(|ask| matches!(ask, Ask::SetFlow { .. })).is_some());
     assert!(!bench.north().purge_proved, "nobody has said yet that the flow stood to the end");

@@ -42,6 +42,9 @@ fn only_the_points_own_quantity_is_taken() {
         assert_eq!(entered(&bench), 0, "{value:?}");
     }
     assert_eq!(bench.said(|body| matches!(body, EventBody::Entered { .. })), 0);
+    let beyond = Value::GasFlow(gas_flow(655.0, 21.1, 101.325));
+    let words = bench.refused(Request::Enter { point, value: beyond });
+    assert!(words.contains("read the meter again") && entered(&bench) == 0, "{words}");
     let words = bench.done(Request::Enter { point, value: flow.clone() });
     assert!(words.contains("8.00 L/min"), "what was read is on record: {words}");
     assert_eq!(bench.said(|body| matches!(body, EventBody::Entered { value: Some(read), .. } if *read == flow)), 1);
