@@ -33,7 +33,7 @@ pub(super) fn begin_band(cycle: &mut Cycle, at: &At<'_>, heat: Temperature, band
 
 /// A ramp begins where the furnace is; one that has a time becomes a rate from there.
 pub(super) fn begin_ramp(cycle: &mut Cycle, at: &At<'_>, to: Temperature, pace: Pace) {
-    let from_c = at.facts.temperature.good();
+    let from_c = at.read_c();
     cycle.wanted_c = from_c;
     cycle.ramp_k_per_s = match pace {
         Pace::Full => None,
@@ -54,8 +54,11 @@ pub(super) fn preheat(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, to: Tempe
 
 pub(super) fn ramp(cycle: &mut Cycle, at: &At<'_>, to: Temperature) -> bool {
     let (to_c, band_k) = (in_celsius(to), in_kelvins(at.plan.band));
-    let read_c = at.facts.temperature.good();
-    if cycle.ramp_k_per_s.is_some_and(|pace| !(pace > 0.0)) && read_c.is_some() {
+    let read_c = at.read_c();
+    let unknown = cycle.ramp_k_per_s.is_some_and(|pace| !(pace > 0.0));
+    // One that began at something that was never there would heat past both ends of its way: it begins anew where the furnace is.
+    let beside = cycle.wanted_c.zip(read_c).is_some_and(|(wanted_c, read_c)| wanted_c > to_c.max(read_c) + AHEAD_BANDS * band_k);
+    if beside || (unknown && read_c.is_some()) {
         let pace = match cycle.step() {
             Some(Step::Ramp { pace, .. }) => *pace,
             _ => Pace::Full,
@@ -156,7 +159,7 @@ pub(super) fn cool(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, to: Temp
     cycle.wanted_c = None;
     let to_c = in_celsius(to);
     if !cycle.out && !in_air {
-        return at.facts.temperature.good().is_some_and(|read_c| read_c <= to_c);
+        return at.read_c().is_some_and(|read_c| read_c <= to_c);
     }
     if !cycle.cooled {
         let (load, name) = (&cycle.load.name, &at.plan.name);
@@ -197,6 +200,6 @@ fn count_in_band(cycle: &mut Cycle, at: &At<'_>, turn: &Turn<'_>, at_c: f64, ban
 }
 
 fn is_in_band(cycle: &Cycle, at: &At<'_>, at_c: f64, band_k: f64) -> bool {
-    let chamber = at.facts.temperature.good().is_some_and(|read_c| (read_c - at_c).abs() <= band_k);
+    let chamber = at.read_c().is_some_and(|read_c| (read_c - at_c).abs() <= band_k);
     chamber && steel::is_in_band(cycle, at, at_c, band_k)
 }

@@ -14,6 +14,7 @@ mod steel;
 mod wait;
 mod words;
 
+use hearthward_equipment::quantity::in_celsius;
 use hearthward_equipment::{FurnaceId, ShopMs};
 use serde::{Deserialize, Serialize};
 
@@ -164,6 +165,14 @@ pub(crate) struct At<'a> {
     pub(crate) recovering: bool,
     /// A rule of the shop's own that forbids a start now.
     pub(crate) forbidden_by: Option<&'a RulePlan>,
+}
+
+impl At<'_> {
+    /// The chamber, in °C, by a thermometer that may be relied upon: not while it shows a fault of which nobody has said to let it be.
+    pub(crate) fn read_c(&self) -> Option<f64> {
+        let fault = self.rows.row(InterlockKind::SensorFault);
+        self.facts.temperature.good().filter(|_| !(fault.cause() && fault.withholds()))
+    }
 }
 
 /// What a tick lends to everything that decides in it.
@@ -323,7 +332,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     }
     cycle.out = false;
     // Unknown counts as cold, which asks for the purge.
-    cycle.charged_hot = cycle.wants_gas() && at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
+    cycle.charged_hot = cycle.wants_gas() && at.read_c().is_some_and(|read_c| read_c > hot_c(at.plan));
     steel::put_in(cycle);
     if cycle.ready_ms.is_some() && cycle.alone {
         wait::begin(cycle, at, turn);
@@ -386,8 +395,10 @@ fn watch(cycle: &mut Cycle, at: &At<'_>, dt_ms: u64) {
         cycle.unwatched_ms = cycle.unwatched_ms.saturating_add(dt_ms);
         return;
     }
-    if !cycle.interrupted {
-        (cycle.unwatched_ms, cycle.seen_c) = (0, at.facts.temperature.good().or(cycle.seen_c));
+    // What was lost and is not answered for yet is still to be told.
+    let untold = at.rows.row(InterlockKind::DriverLost).is_latched() && !cycle.lost;
+    if !cycle.interrupted && !untold {
+        (cycle.unwatched_ms, cycle.seen_c) = (0, at.read_c().or(cycle.seen_c));
     }
     if !cycle.out {
         follow(cycle, at.facts.temperature.good(), dt_ms as f64 / 1000.0);
@@ -449,7 +460,7 @@ pub(crate) fn enter(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, ind
     match step {
         Step::Ramp { to, pace } => heat::begin_ramp(cycle, at, to, pace),
         Step::Preheat { to, .. } => {
-            cycle.wanted_c = at.facts.temperature.good();
+            cycle.wanted_c = Some(in_celsius(to));
             heat::begin_band(cycle, at, to, None);
         }
         Step::Soak { at: soak, band, .. } => heat::begin_band(cycle, at, soak, band),

@@ -236,5 +236,5 @@ fn is_in_band(cycle: &Cycle, at: &At<'_>) -> bool {
     let mut before = cycle.load.steps.iter().take(usize::from(cycle.index)).rev();
     let soaked = before.find_map(|step| if let Step::Soak { band, .. } = step { Some(*band) } else { None });
     let band_k = in_kelvins(soaked.flatten().unwrap_or(at.plan.band));
-    at.facts.temperature.good().is_some_and(|read_c| (read_c - wanted_c).abs() <= band_k)
+    at.read_c().is_some_and(|read_c| (read_c - wanted_c).abs() <= band_k)
 }

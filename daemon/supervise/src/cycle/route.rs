@@ -71,7 +71,7 @@ pub(super) fn safe_c(cycle: &Cycle, plan: &FurnacePlan) -> f64 {
 /// Chamber and load, as far as its temperature is known, have cooled until the load may be taken out.
 pub(super) fn is_cool(cycle: &Cycle, at: &At<'_>) -> bool {
     let safe_c = safe_c(cycle, at.plan);
-    let chamber = at.facts.temperature.good().is_some_and(|read_c| read_c <= safe_c);
+    let chamber = at.read_c().is_some_and(|read_c| read_c <= safe_c);
     chamber && steel::load_c(cycle, at).is_none_or(|load_c| load_c <= safe_c)
 }
 
@@ -105,7 +105,7 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
         return Err(format!("Load {} may not begin, since {why}. Mend that, then say so again.", cycle.load.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);
-    let hot = at.facts.temperature.good().is_some_and(|read_c| read_c > hot_c(at.plan));
+    let hot = at.read_c().is_some_and(|read_c| read_c > hot_c(at.plan));
     cycle.charged_hot = cycle.wants_gas() && hot;
     // The first temper is the one that was due; later ones wait for nothing.
     cycle.since_quench_ms = None;

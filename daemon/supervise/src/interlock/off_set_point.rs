@@ -74,7 +74,9 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
             }
         },
         Some(read_c) => {
-            write!(into, "{name} is at {read_c:.0} °C and should be at {wanted_c:.0} °C: look at its elements and door.")
+            let look =
+                if read_c > wanted_c { "what still heats it: its contactor, its controller" } else { "its elements and door" };
+            write!(into, "{name} is at {read_c:.0} °C and should be at {wanted_c:.0} °C: look at {look}.")
         }
         None => write!(into, "{name} should be at {wanted_c:.0} °C and cannot be read."),
     };

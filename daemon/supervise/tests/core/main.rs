@@ -7,6 +7,7 @@ mod bypasses;
 mod calls;
 mod cost;
 mod cycles;
+mod doubted;
 mod entering;
 mod gaps;
 mod heat_shown;

@@ -285,6 +285,11 @@ fn note(known: &mut Known, event: &Event, moment: &Moment<'_>) -> Found {
             must(!again, || format!("invariant 7: {interlock:?} tripped twice"))?;
             known.standing.add(*interlock, true);
             known.latched.add(*interlock, *latched);
+            match interlock {
+                InterlockKind::SensorFault => known.healthy_ms = Some(0),
+                InterlockKind::Interrupted => known.doubted = known.changes,
+                _ => {}
+            }
         }
         EventBody::Cleared { interlock } => {
             must(known.standing.has(*interlock), || format!("invariant 7: {interlock:?} cleared and did not stand"))?;

@@ -48,6 +48,7 @@ impl Oracle {
         must(count == 0 || known.gap_ms.is_none(), || "heat in a gap that was not ridden through yet".to_owned())?;
         must(count == 0 || (known.load.is_some() && known.in_chamber), || "heat without a load in the chamber".to_owned())?;
         must(count == 0 || can_cut(plan), || "heat by the service though it could not be cut".to_owned())?;
+        known.hottest_c = known.believed_c().map_or(known.hottest_c, |read_c| read_c.max(known.hottest_c));
         for order in orders {
             let lease = order.expires() > moment.now && order.expires() <= moment.now + scan * LEASE_SCANS;
             must(lease, || format!("a lease of {:?}", order.expires().since(moment.now)))?;
@@ -86,7 +87,10 @@ fn take_cuts(known: &mut Known, plan: &FurnacePlan, id: FurnaceId, moment: &Mome
             known.obeyed = false;
             known.contactor_cut = false;
         }
-        known.contactor_cut |= cut.via == Via::Contactor;
+        if cut.via == Via::Contactor && !known.contactor_cut {
+            // What the controller said before goes for itself alone.
+            (known.contactor_cut, known.cut_confirmed) = (true, false);
+        }
     }
     Ok(new)
 }
@@ -115,6 +119,10 @@ fn check_means(known: &Known, plan: &FurnacePlan, order: &HeatOrder, ceiling_c: 
             must(to_c <= in_celsius(plan.limit) + 1e-6, || format!("a set point of {to_c} °C above the furnace's limit"))?;
             must(!unproved || to_c <= ceiling_c + 1e-6, || {
                 format!("invariant 2: {to_c} °C without a proved purge ({:.2} changes)", known.changes)
+            })?;
+            let (target_c, hottest_c) = (target_c(known), known.hottest_c);
+            must(to_c <= target_c.max(hottest_c) + 1e-6, || {
+                format!("a set point of {to_c} °C, though the step asks for {target_c} °C and it was never above {hottest_c} °C")
             })
         }
         (Means::RunProgram(number), Heating::Program) => {
@@ -135,6 +143,18 @@ fn means_c(known: &Known, means: &Means) -> f64 {
         Means::RunProgram(_) => highest_ahead_c(known),
         Means::OutputShare(_) | Means::Close(_) => f64::NEG_INFINITY,
     }
+}
+
+/// What the step that runs heats to; a pull holds the heat of the soak before it.
+fn target_c(known: &Known) -> f64 {
+    let (Some(load), Some((index, _))) = (&known.load, known.step) else { return f64::NEG_INFINITY };
+    let so_far = load.steps.iter().take(usize::from(index) + 1).rev();
+    let mut targets = so_far.filter_map(|step| match step {
+        Step::Preheat { to, .. } | Step::Ramp { to, .. } => Some(*to),
+        Step::Soak { at, .. } | Step::Temper { at, .. } => Some(*at),
+        Step::Purge | Step::Quench { .. } | Step::Pull { .. } | Step::Cool { .. } => None,
+    });
+    targets.next().map_or(f64::NEG_INFINITY, in_celsius)
 }
 
 /// The hottest step that is still to come before the load leaves the furnace.

@@ -71,6 +71,8 @@ pub(super) struct Known {
     pub(super) under_way: bool,
     pub(super) in_chamber: bool,
     pub(super) charged_hot: bool,
+    /// The hottest that its chamber was read since it went in, by a thermometer without a fault.
+    pub(super) hottest_c: f64,
     pub(super) in_band_ms: u64,
     /// Time in band that the core has not counted.
     pub(super) uncounted_ms: u64,
@@ -90,6 +92,8 @@ pub(super) struct Known {
     pub(super) by_eye: Option<f64>,
     pub(super) flow_lost_ms: u64,
     pub(super) overdue_ms: u64,
+    /// What was swept before the last interruption, which may count no more.
+    pub(super) doubted: f64,
     pub(super) told_flow: f64,
     /// It was told to give more in this tick.
     pub(super) flow_rose: bool,
@@ -153,6 +157,12 @@ impl Known {
         self.latches.remove(InterlockKind::Interrupted);
     }
 
+    /// The chamber by a thermometer that shows no fault, or of which a person has said to let it be.
+    pub(super) fn believed_c(&self) -> Option<f64> {
+        let believed = self.healthy_ms.is_none() || self.bypassed.has(InterlockKind::SensorFault);
+        self.read_c.filter(|_| believed)
+    }
+
     /// A thermometer that was doubted has to be read healthy for ten seconds; time in which nobody read it begins them anew.
     pub(super) fn judge_health(&mut self, doubted: bool, watched: bool, dt_ms: u64) {
         self.healthy_ms = match self.healthy_ms {
@@ -166,7 +176,8 @@ impl Known {
     /// The load is in the chamber, a person says.
     pub(super) fn put_in(&mut self, ceiling_c: f64) {
         self.in_chamber = true;
-        self.charged_hot = self.read_c.is_some_and(|read_c| read_c > ceiling_c);
+        self.charged_hot = self.believed_c().is_some_and(|read_c| read_c > ceiling_c);
+        self.hottest_c = f64::NEG_INFINITY;
         (self.changes, self.swept, self.proved, self.overdue_ms) = (0.0, 0.0, false, 0);
     }
 

@@ -61,16 +61,17 @@ impl Oracle {
         let known = &mut self.known[place];
         let shown = moment.view.furnaces[place].cycle.as_ref().map(|cycle| cycle.step);
         let purges = shown == Some(StepKind::Purge) && matches!(known.step, Some((_, StepKind::Purge)));
+        known.doubted = known.doubted.min(known.changes);
         let runs = purges && known.is_protected() && !known.must_answer;
         let quiet = runs
             && !judged
             && known.gap_ms.is_none()
             && known.read_c.is_some()
             && matches!(known.door, Door::Shut | Door::Absent)
-            && known.changes > OVERDUE * gas.purge.changes;
+            && known.changes - known.doubted > OVERDUE * gas.purge.changes;
         known.overdue_ms = if quiet && !known.proved { known.overdue_ms + moment.dt_ms } else { 0 };
         must(known.overdue_ms <= OVERDUE_MS, || {
-            format!("a purge of {:.1} changes is not proved after {:.1}", gas.purge.changes, known.changes)
+            format!("a purge of {:.1} changes is not proved after {:.1}", gas.purge.changes, known.changes - known.doubted)
         })
     }
 }

@@ -17,10 +17,14 @@ impl Oracle {
         let set_c = self.of(plan.set_point).and_then(|heard| heard.good(moment.now, plan.stale_after));
         let shown = moment.view.furnaces[place].cycle.as_ref().map(|cycle| cycle.step);
         let quiet = !self.is_moving(place) && !self.known[place].must_answer && self.known[place].gap_ms.is_none();
+        let ceiling_c = self.ceiling_c(place);
         let known = &mut self.known[place];
         let latched = known.latched.has(InterlockKind::OffSetPoint);
         must(!latched, || "a furnace off its set point is latched".to_owned())?;
         let due = shown.filter(|_| quiet).and_then(|step| super::soak::band(known, plan, step));
+        // Until its purge is proved it is held under the ceiling, and should be there.
+        let unproved = known.is_protected() && !known.charged_hot && !known.proved;
+        let due = due.filter(|(at_c, _)| !unproved || *at_c <= ceiling_c);
         let follows = plan.set_point.is_some() && known.load.as_ref().is_some_and(|load| matches!(load.drive, Drive::Program(_)));
         let Some((at_c, band_k)) = due.filter(|_| shown != Some(StepKind::Preheat)) else {
             known.astray_ms = 0;

@@ -1,6 +1,7 @@
 //! Invariant 8: soak time counts only in band, never faster than the clock, and where it is in band it does count.
 
 use hearthward_equipment::quantity::{in_celsius, in_kelvins};
+use hearthward_supervise::interlock::InterlockKind;
 use hearthward_supervise::plan::FurnacePlan;
 use hearthward_supervise::recipe::{Step, StepKind};
 
@@ -22,7 +23,7 @@ impl Oracle {
             return Ok(());
         };
         let off_k = |edge: f64| {
-            let chamber = known.read_c.is_some_and(|read_c| (read_c - at_c).abs() <= band_k * edge + 1e-6);
+            let chamber = known.believed_c().is_some_and(|read_c| (read_c - at_c).abs() <= band_k * edge + 1e-6);
             let load =
                 plan.load_temperature.is_none() || load_c.is_some_and(|load_c| (load_c - at_c).abs() <= band_k * edge + 1e-6);
             chamber && load && matches!(known.door, Door::Shut | Door::Absent)
@@ -36,7 +37,8 @@ impl Oracle {
             let most_ms = moment.dt_ms.min(plan.stale_after.as_millis() as u64);
             must(counted_ms <= most_ms, || format!("invariant 8: {counted_ms} ms counted in {} ms", moment.dt_ms))?;
         }
-        let waits = held || cycle.held || known.must_answer || known.gap_ms.is_some();
+        let doubted = known.standing.has(InterlockKind::SensorFault) && !known.bypassed.has(InterlockKind::SensorFault);
+        let waits = held || cycle.held || known.must_answer || known.gap_ms.is_some() || doubted;
         known.uncounted_ms = if middle && counted_ms == 0 && !waits { known.uncounted_ms + moment.dt_ms.min(1_000) } else { 0 };
         known.in_band_ms = cycle.in_band_ms;
         must(known.uncounted_ms <= UNCOUNTED_MOST_MS, || {
