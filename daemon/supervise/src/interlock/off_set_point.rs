@@ -74,9 +74,9 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
             }
         },
         Some(read_c) => {
-            let look =
-                if read_c > wanted_c { "what still heats it: its contactor, its controller" } else { "its elements and door" };
-            write!(into, "{name} is at {read_c:.0} °C and should be at {wanted_c:.0} °C: look at {look}.")
+            let above = read_c > wanted_c;
+            let look = if above { "see what heats it, its contactor or its controller" } else { "look at its elements and door" };
+            write!(into, "{name} is at {read_c:.0} °C and should be at {wanted_c:.0} °C: {look}.")
         }
         None => write!(into, "{name} should be at {wanted_c:.0} °C and cannot be read."),
     };

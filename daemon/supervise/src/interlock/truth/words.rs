@@ -56,6 +56,8 @@ fn cases() -> Vec<(FurnacePlan, Facts, Situation)> {
         }
     }
     cases.push((furnace(), Facts { set_point: Sample::Good(780.0), ..fine(1.0) }, now));
+    cases.push((furnace(), Facts { temperature: Sample::Good(840.0), ..fine(1.0) }, now));
+    cases.push((furnace(), Facts { flow_beyond: true, ..fine(1.0) }, now));
     let situations = [
         Situation { exposed: true, ..now },
         Situation { seen_open: true, ..now },
