@@ -62,7 +62,7 @@ fn the_same_seed_gives_the_same_digests() {
 fn seeds_that_broke_once_hold() {
     let seeds = [
         3_000_035, 3_000_086, 5_000_239, 7_000_055, 20_000_747, 20_001_659, 40_002_934, 20_000_991, 80_000_696, 80_002_236, 743,
-        80_001_180, 80_003_763,
+        80_001_180, 80_003_763, 90_000_316, 90_000_575,
     ];
     for seed in seeds {
         if let Err(broke) = Case::of(seed, SPAN_S).run() {

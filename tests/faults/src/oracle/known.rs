@@ -112,6 +112,10 @@ pub(super) struct Known {
     pub(super) said_under: bool,
     /// For how long the controller's program has asked for something else than the recipe, in milliseconds.
     pub(super) astray_ms: u64,
+    /// The step that this is counted in.
+    pub(super) astray_in: Option<(u16, StepKind)>,
+    /// For how long no purge has been owed, in milliseconds.
+    pub(super) free_ms: u64,
 
     // Turns and life.
     /// When it began to wait, by row.

@@ -9,6 +9,9 @@ use super::{Found, Moment, Oracle, must};
 /// How long a program may ask for something else before it is told: the minute that people are told of, and some seconds.
 const ASTRAY_MOST_MS: u64 = 75_000;
 
+/// How long after the proof the ceiling may still be what it was told.
+const FREE_AFTER_MS: u64 = 2_000;
+
 impl Oracle {
     /// A program that asks for something else than the recipe is told of; nothing of the kind ever latches or is told of a furnace that is
     /// where it should be.
@@ -22,9 +25,13 @@ impl Oracle {
         let latched = known.latched.has(InterlockKind::OffSetPoint);
         must(!latched, || "a furnace off its set point is latched".to_owned())?;
         let due = shown.filter(|_| quiet).and_then(|step| super::soak::band(known, plan, step));
-        // Until its purge is proved it is held under the ceiling, and should be there.
+        // Until its purge is proved, and a tick or two longer, it is held under the ceiling, and should be there.
         let unproved = known.is_protected() && !known.charged_hot && !known.proved;
-        let due = due.filter(|(at_c, _)| !unproved || *at_c <= ceiling_c);
+        known.free_ms = if unproved { 0 } else { known.free_ms.saturating_add(moment.dt_ms) };
+        let due = due.filter(|(at_c, _)| known.free_ms > FREE_AFTER_MS || *at_c <= ceiling_c);
+        if std::mem::replace(&mut known.astray_in, known.step) != known.step {
+            known.astray_ms = 0;
+        }
         let follows = plan.set_point.is_some() && known.load.as_ref().is_some_and(|load| matches!(load.drive, Drive::Program(_)));
         let Some((at_c, band_k)) = due.filter(|_| shown != Some(StepKind::Preheat)) else {
             known.astray_ms = 0;
