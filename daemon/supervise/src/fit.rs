@@ -41,6 +41,9 @@ fn step_fits(shop: &ShopPlan, furnace: &FurnacePlan, load: &Load, place: usize, 
         Step::Quench { .. } if !matches!(before, Some(Step::Pull { .. })) => {
             return Err(format!("{called} has a quench without a pull before it."));
         }
+        Step::Pull { window } if window.is_zero() => {
+            return Err(format!("{called} has a pull without any time to quench in."));
+        }
         Step::Quench { medium: Medium::Tank(tank), .. } if shop.tanks.get(tank.index()).is_none() => {
             return Err(format!("{called} is to be quenched in a tank that is not there."));
         }

@@ -517,6 +517,9 @@ fn a_load_that_does_not_fit_is_refused_with_words() {
     bench.refused(Request::Start { furnace: NORTH, load: load.clone(), ready_in: None });
     load.steps[1] = Step::Ramp { to: celsius(800.0), pace: Pace::Rate(-1.0) };
     bench.refused(Request::Start { furnace: NORTH, load: load.clone(), ready_in: None });
+    let mut hasty = irons(None);
+    hasty.steps[3] = Step::Pull { window: Duration::ZERO };
+    assert!(bench.refused(Request::Start { furnace: NORTH, load: hasty, ready_in: None }).contains("without any time"));
     load.steps = Vec::new();
     bench.refused(Request::Start { furnace: NORTH, load, ready_in: None });
     bench.refused(Request::Start { furnace: FurnaceId(9), load: irons(None), ready_in: None });
