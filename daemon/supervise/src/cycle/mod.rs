@@ -463,7 +463,10 @@ pub(crate) fn enter(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, ind
             cycle.wanted_c = Some(in_celsius(to));
             heat::begin_band(cycle, at, to, None);
         }
-        Step::Soak { at: soak, band, .. } => heat::begin_band(cycle, at, soak, band),
+        Step::Soak { at: soak, band, .. } => {
+            cycle.wanted_c = Some(in_celsius(soak));
+            heat::begin_band(cycle, at, soak, band);
+        }
         Step::Pull { .. } => pull::begin(cycle, at, turn),
         Step::Temper { at: temper, furnace, .. } => {
             cycle.wanted_c = None;

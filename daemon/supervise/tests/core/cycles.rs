@@ -486,6 +486,26 @@ fn a_hand_kept_furnace_that_falls_faster_than_its_ramp_is_not_deaf() {
     assert_eq!(bench.row(NORTH, InterlockKind::SensorFault), InterlockState::Clear, "it was told to fall, and fell");
 }
 
+/// Goal: a person who has set a controller for the ramp is not sent there again when the soak begins.
+#[test]
+fn a_hand_kept_furnace_is_set_once_for_its_ramp_and_soak() {
+    let mut bench = Bench::new(&[Kind { heating: Heating::ByHand, contactor: true, ..Kind::plain("north") }]);
+    let mut load = irons(None);
+    load.protection = Protection::FoilPack;
+    load.steps[0] = Step::Ramp { to: celsius(300.0), pace: Pace::Rate(60.0) };
+    load.steps[1] =
+        Step::Soak { at: celsius(300.0), band: None, minimum: Duration::from_secs(600), maximum: Duration::from_secs(1200) };
+    load.steps.truncate(2);
+    bench.load(NORTH, load);
+    bench.confirm(|ask| matches!(ask, Ask::SetController { .. }));
+    for _ in 0..1000 {
+        bench.plants[0].read_c = (bench.plants[0].read_c + 0.5).min(300.0);
+        bench.scan();
+    }
+    assert_eq!(bench.step(), Some(StepKind::Soak));
+    assert_eq!(bench.said(|body| matches!(body, EventBody::Asked { ask: Ask::SetController { .. }, .. })), 1);
+}
+
 #[test]
 fn a_meter_read_by_eye_is_asked_about_twice() {
     let mut bench = Bench::new(&[Kind { by_eye: true, ..Kind::gas("north") }]);

@@ -307,6 +307,8 @@ fn note(known: &mut Known, event: &Event, moment: &Moment<'_>) -> Found {
         EventBody::StepBegan { index, step, .. } => {
             (known.step, known.under_way) = (Some((*index, *step)), true);
             (known.in_band_ms, known.uncounted_ms) = (0, 0);
+            // What people let flow while the load waited is no purge.
+            known.doubted = known.changes;
         }
         EventBody::PurgeBroken { .. } => {
             (known.proved, known.proved_before, known.changes, known.overdue_ms) = (false, false, 0.0, 0);

@@ -92,7 +92,7 @@ pub(super) struct Known {
     pub(super) by_eye: Option<f64>,
     pub(super) flow_lost_ms: u64,
     pub(super) overdue_ms: u64,
-    /// What was swept before the last interruption, which may count no more.
+    /// What was swept before the step began, or before the last interruption: it may not count.
     pub(super) doubted: f64,
     pub(super) told_flow: f64,
     /// It was told to give more in this tick.
