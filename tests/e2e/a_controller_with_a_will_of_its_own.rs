@@ -14,7 +14,7 @@ fn a_controller_that_takes_a_cut_and_heats_on_is_not_confirmed() {
     let from = floor.client.so_far();
     floor.equipment.door("north", true);
     let (unconfirmed, upto) = floor.event(from, "cut_unconfirmed");
-    assert!(unconfirmed["text"].as_str().is_some_and(|text| text.contains("contactor is dropped")), "{unconfirmed}");
+    assert!(unconfirmed["text"].as_str().is_some_and(|text| text.contains("contactor is told to drop")), "{unconfirmed}");
     let confirmed = |event: &&serde_json::Value| event["kind"] == "cut_confirmed" && event["furnace"] == "north";
     assert_eq!(floor.client.all_events().iter().skip(from).filter(confirmed).count(), 0, "its reply was believed");
     floor.until_hot(false);

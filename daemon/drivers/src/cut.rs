@@ -7,7 +7,8 @@
 //! ```
 //!
 //! Raising a cell never waits, allocates nothing and cannot be full. A *wish* counts up with every cut and every lapsed lease;
-//! whoever carries it out remembers the wish that it has done, so that a repeated or overtaken cut costs nothing.
+//! whoever carries it out remembers the wish that it has done, so that an overtaken cut costs nothing. The core repeats a cut that was
+//! read back and did not help: that is a new wish.
 
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
@@ -39,8 +40,8 @@ pub(crate) struct CutCell {
     /// Orders of older generations are void.
     generation: AtomicU64,
     roles: [RoleCell; 2],
-    /// The newest thing to tell the core; latest wins, so that nobody ever waits to say it.
-    report: Mutex<Option<(Generation, CutState)>>,
+    /// The newest thing to tell the core of each role; latest wins, so that nobody ever waits to say it.
+    report: Mutex<[Option<(Generation, CutState)>; 2]>,
     reporter: Arc<Notify>,
 }
 
@@ -51,6 +52,8 @@ pub(crate) struct RoleCell {
     cut: AtomicU64,
     /// Leases that ran out without renewal.
     lapses: AtomicU64,
+    /// Cuts that were read back and asked for again.
+    repeats: AtomicU64,
     /// The wish that was last read back.
     done: AtomicU64,
     /// When the lease in force ends, in shop time; 0 when there is none.
@@ -71,7 +74,7 @@ struct Lines {
 impl CutCell {
     /// A cell that was never cut.
     pub(crate) fn new(furnace: FurnaceId, reporter: Arc<Notify>) -> Self {
-        Self { furnace, generation: AtomicU64::new(0), roles: Default::default(), report: Mutex::new(None), reporter }
+        Self { furnace, generation: AtomicU64::new(0), roles: Default::default(), report: Mutex::default(), reporter }
     }
 
     /// The role's part.
@@ -79,7 +82,7 @@ impl CutCell {
         &self.roles[role as usize]
     }
 
-    /// Takes heat away. Never waits and allocates nothing; the same cut again does nothing.
+    /// Takes heat away. Never waits and allocates nothing; the same cut again does nothing while it is under way.
     pub(crate) fn raise(&self, cut: &Cut) {
         self.generation.fetch_max(cut.generation.0, Ordering::AcqRel);
         let role = match cut.via {
@@ -90,7 +93,13 @@ impl CutCell {
         for each in ROLES {
             self.role(each).lease_until_ms.store(0, Ordering::Release);
         }
-        if self.role(role).cut.fetch_max(next, Ordering::AcqRel) < next {
+        let cell = self.role(role);
+        let new = cell.cut.fetch_max(next, Ordering::AcqRel) < next;
+        let again = !new && cell.done() >= cell.wish();
+        if again {
+            cell.repeats.fetch_add(1, Ordering::AcqRel);
+        }
+        if new || again {
             // Both are woken: an exchange of either role may be under way and is void now.
             for each in ROLES {
                 self.role(each).wake();
@@ -125,31 +134,32 @@ impl CutCell {
         Tag { cell: Arc::clone(self), role, generation: self.generation(), wish: self.role(role).wish() }
     }
 
-    /// Says how far the cut has come.
-    pub(crate) fn tell(&self, state: CutState) {
-        *lock(&self.report) = Some((self.generation(), state));
+    /// Says how far the role's cut has come.
+    pub(crate) fn tell(&self, role: Role, state: CutState) {
+        lock(&self.report)[role as usize] = Some((self.generation(), state));
         self.reporter.notify_one();
     }
 
-    /// Says that the bytes are out, unless there is better news already.
-    pub(crate) fn tell_sent(&self) {
+    /// Says that the role's bytes are out, unless there is better news already.
+    pub(crate) fn tell_sent(&self, role: Role) {
         let mut report = lock(&self.report);
-        if report.is_none() {
-            *report = Some((self.generation(), CutState::Sent));
+        let slot = &mut report[role as usize];
+        if slot.is_none() {
+            *slot = Some((self.generation(), CutState::Sent));
             drop(report);
             self.reporter.notify_one();
         }
     }
 
-    /// Takes what is to be told.
-    pub(crate) fn told(&self) -> Option<(Generation, CutState)> {
-        lock(&self.report).take()
+    /// Takes what is to be told of the role.
+    pub(crate) fn told(&self, role: Role) -> Option<(Generation, CutState)> {
+        lock(&self.report)[role as usize].take()
     }
 
     /// The guest, or the last line, has read back that there is no heat.
     pub(crate) fn confirm(&self, role: Role, wish: u64) {
         if self.role(role).done.fetch_max(wish, Ordering::AcqRel) < wish {
-            self.tell(CutState::Confirmed);
+            self.tell(role, CutState::Confirmed);
         }
     }
 
@@ -172,7 +182,8 @@ impl CutCell {
 impl RoleCell {
     /// Counts up with everything that asks for heat to be taken away; 0 is never.
     pub(crate) fn wish(&self) -> u64 {
-        self.cut.load(Ordering::Acquire).saturating_add(self.lapses.load(Ordering::Acquire))
+        let cuts = self.cut.load(Ordering::Acquire).saturating_add(self.repeats.load(Ordering::Acquire));
+        cuts.saturating_add(self.lapses.load(Ordering::Acquire))
     }
 
     /// The wish that was last read back.
@@ -343,10 +354,28 @@ mod tests {
         cell.raise(&cut(1, Via::Controller));
         let wish = cell.role(Role::Controller).wish();
         cell.confirm_line(Role::Controller, wish);
-        assert_eq!(cell.told(), None);
+        assert_eq!(cell.told(Role::Controller), None);
         cell.confirm_line(Role::Controller, wish);
-        assert_eq!(cell.told(), Some((Generation(1), CutState::Confirmed)));
+        assert_eq!(cell.told(Role::Controller), Some((Generation(1), CutState::Confirmed)));
         assert_eq!(cell.role(Role::Controller).done(), wish);
+    }
+
+    /// Goal: a cut that is asked for again after it was read back is carried out again; before that it is under way. What one role says
+    /// is not lost under the other's word.
+    #[test]
+    fn a_cut_that_did_not_help_is_a_new_wish() {
+        let cell = cell();
+        cell.raise(&cut(1, Via::Controller));
+        let wish = cell.role(Role::Controller).wish();
+        cell.raise(&cut(1, Via::Controller));
+        assert_eq!(cell.role(Role::Controller).wish(), wish, "it is under way");
+        cell.confirm(Role::Controller, wish);
+        cell.raise(&cut(1, Via::Controller));
+        assert_eq!(cell.role(Role::Controller).wish(), wish + 1);
+        assert!(cell.role(Role::Controller).done() <= wish, "it is owed again");
+        cell.tell_sent(Role::Contactor);
+        assert_eq!(cell.told(Role::Controller), Some((Generation(1), CutState::Confirmed)));
+        assert_eq!(cell.told(Role::Contactor), Some((Generation(1), CutState::Sent)));
     }
 
     /// Goal: only a reply of the right length that agrees under the mask confirms.

@@ -5,9 +5,10 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hearthward_supervise::observe::Observation;
+use hearthward_supervise::output::Via;
 use tokio::sync::Notify;
 
-use crate::cut::CutCell;
+use crate::cut::{CutCell, ROLES, Role};
 use crate::driver::Brought;
 
 /// The core's inbox as the host sees it. Any closure of this shape is one.
@@ -112,9 +113,14 @@ pub(crate) async fn report_cuts(cells: Vec<Arc<CutCell>>, told: Arc<Notify>, inb
 pub(crate) fn take_cuts(cells: &[Arc<CutCell>]) -> Vec<Observation> {
     cells
         .iter()
-        .filter_map(|cell| {
-            let (generation, is) = cell.told()?;
-            Some(Observation::Cut { furnace: cell.furnace, generation, is })
+        .flat_map(|cell| ROLES.map(|role| (cell, role)))
+        .filter_map(|(cell, role)| {
+            let (generation, is) = cell.told(role)?;
+            let via = match role {
+                Role::Controller => Via::Controller,
+                Role::Contactor => Via::Contactor,
+            };
+            Some(Observation::Cut { furnace: cell.furnace, generation, via, is })
         })
         .collect()
 }

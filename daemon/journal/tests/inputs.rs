@@ -6,6 +6,7 @@ use hearthward_equipment::quantity::celsius;
 use hearthward_equipment::{Evidence, FurnaceId, Generation, PointId, Quality, Reading, ShopMs, Tick, UnitId, Value};
 use hearthward_journal::{Batch, Inputs, InputsKept, PastTick, ReadError, Reader, StandingRow, Told, fold};
 use hearthward_supervise::observe::{CutState, Observation, UnitState};
+use hearthward_supervise::output::Via;
 use hearthward_supervise::request::{Person, Request};
 use uom::si::f64::{Pressure, Ratio};
 use uom::si::pressure::pascal;
@@ -44,7 +45,12 @@ pub(crate) fn inputs(tick: u64) -> Inputs {
         others.insert(0, Told::Observed(Observation::Record { failing: Some("no space".into()) }));
         others.push(Told::Observed(Observation::Unit { unit: UnitId(2), is: UnitState::Answering }));
         others.push(durable);
-        let cut = Observation::Cut { furnace: FurnaceId(0), generation: Generation(tick), is: CutState::Confirmed };
+        let cut = Observation::Cut {
+            furnace: FurnaceId(0),
+            generation: Generation(tick),
+            via: Via::Controller,
+            is: CutState::Confirmed,
+        };
         others.push(Told::Observed(cut));
         let by = Person { name: "Ada".into() };
         others.push(Told::Asked { by, ask: Request::Enter { point: PointId(4), value: Value::Number(0.1 + 0.2) } });

@@ -230,6 +230,8 @@ pub(crate) struct Situation {
     pub(crate) hot: bool,
     /// The set point stays where it is: soak, equalizing, temper.
     pub(crate) steady: bool,
+    /// Where the chamber was last by a thermometer that could be relied upon, in °C.
+    pub(crate) last_c: Option<f64>,
     /// What heat is wanted for, in °C.
     pub(crate) wanted_c: Option<f64>,
     /// The program that the controller runs asks for something else than the recipe, or what it asks for cannot be read.

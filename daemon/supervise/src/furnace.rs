@@ -6,7 +6,7 @@ use uom::si::catalytic_activity::katal;
 
 use crate::bypass::Bypasses;
 use crate::cut::Cuts;
-use crate::cycle::{At, Cycle, Stage};
+use crate::cycle::{At, Cycle, Stage, believed_c};
 use crate::facts::{Facts, Situation};
 use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
 use crate::interlock::{Grant, InterlockKind, Memory, Rows};
@@ -37,7 +37,7 @@ pub(crate) struct Furnace {
     pub(crate) cycle: Option<Cycle>,
     /// The load that comes here for its temper.
     pub(crate) kept_for: Option<Name>,
-    /// The last good temperature in °C.
+    /// The last temperature in °C that could be relied upon.
     pub(crate) last_c: Option<f64>,
     /// Orders to heat were given in the last tick.
     pub(crate) heating: bool,
@@ -144,9 +144,10 @@ impl Furnace {
 
     /// What its cycle sees.
     pub(crate) fn parts<'a>(&'a mut self, plan: &'a FurnacePlan) -> (Option<&'a mut Cycle>, At<'a>) {
-        let forbidden_by = self.forbidding_rule(plan);
+        let (forbidden_by, unconfirmed) = (self.forbidding_rule(plan), self.cuts.is_unconfirmed());
         let at = At {
             forbidden_by,
+            unconfirmed,
             id: self.id,
             plan,
             facts: &self.facts,
@@ -158,7 +159,12 @@ impl Furnace {
         (self.cycle.as_mut(), at)
     }
 
-    /// Steel in the chamber is hot, by the last good reading.
+    /// The chamber, in °C, by a thermometer that may be relied upon.
+    pub(crate) fn believed_c(&self) -> Option<f64> {
+        believed_c(&self.facts, &self.rows)
+    }
+
+    /// Steel in the chamber is hot, by the last reading that may be relied upon.
     pub(crate) fn is_hot(&self, plan: &FurnacePlan) -> bool {
         self.cycle.as_ref().is_some_and(|cycle| !cycle.out) && self.last_c.is_some_and(|last_c| last_c > hot_c(plan))
     }

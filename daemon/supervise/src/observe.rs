@@ -3,7 +3,7 @@
 use hearthward_equipment::{Fault, FurnaceId, Generation, Reading, ShopMs, Tick, UnitId};
 use serde::{Deserialize, Serialize};
 
-use crate::output::Act;
+use crate::output::{Act, Via};
 
 /// One thing that happened outside.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -23,6 +23,8 @@ pub enum Observation {
         furnace: FurnaceId,
         /// Which cut.
         generation: Generation,
+        /// Which way of it.
+        via: Via,
         /// How far.
         is: CutState,
     },
@@ -77,7 +79,7 @@ pub enum UnitState {
 pub enum CutState {
     /// The bytes went out.
     Sent,
-    /// The device says that it does not heat.
+    /// The device has taken it: what was written reads back.
     Confirmed,
     /// It could not be sent or did not read back.
     Failed(Fault),

@@ -11,7 +11,7 @@ use crate::tanks::TankStood;
 /// The format of [`Standing`]: another number is another shape, and is not read. The service then starts cold: nothing heats, and
 /// loads that ran before have to be started anew. Format 3 added alarms, 4 what tests of interlocks rest on, 5 whether a meter was
 /// ever told anything, 6 a test of an interlock that runs, 7 what a controller shows of its heat after a cut.
-pub const STANDING_FORMAT: u32 = 7;
+pub const STANDING_FORMAT: u32 = 8;
 
 /// The state that a restart goes on from. Its times are spans: the shop's clock begins anew with every run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

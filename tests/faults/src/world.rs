@@ -6,7 +6,7 @@ use std::sync::Arc;
 use hearthward_equipment::{Evidence, Fault as DriverFault, FaultCode, FurnaceId, GasFlow, Generation, Quality, Reading, ShopMs};
 use hearthward_equipment::{Tick, Value};
 use hearthward_supervise::observe::{ActState, CutState, Observation, UnitState, Urgency};
-use hearthward_supervise::output::{Act, Outputs};
+use hearthward_supervise::output::{Act, Cut, Outputs, Via};
 use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::request::{Person, Request};
 use hearthward_supervise::view::View;
@@ -47,7 +47,7 @@ pub struct World {
     /// The second of the run.
     pub(crate) second: u32,
     away: Option<Gone>,
-    cuts: Vec<(FurnaceId, Generation)>,
+    cuts: Vec<Cut>,
     /// Acts that were carried out, until the core hears of it.
     carried: Vec<Act>,
     arrived: Vec<Reading>,
@@ -225,7 +225,7 @@ impl World {
                 (Kind::DoorBlips, _) => self.blip(fault.place)?,
                 (Kind::CutFails, _) => {
                     let generation = self.view.furnaces.get(fault.place).map_or(Generation(0), |seen| seen.generation);
-                    self.hear(Observation::Cut { furnace, generation, is: CutState::Failed(words) })?;
+                    self.hear(Observation::Cut { furnace, generation, via: Via::Controller, is: CutState::Failed(words) })?;
                 }
                 (Kind::WallAhead, _) => {
                     self.hear(Observation::WallAhead { by: ShopMs((fault.size * 600_000.0) as u64) })?;
@@ -314,7 +314,7 @@ impl World {
     fn obey(&mut self) {
         for cut in &self.out.cuts {
             self.plants[cut.furnace.index()].cut(cut.generation, cut.via);
-            self.cuts.push((cut.furnace, cut.generation));
+            self.cuts.push(*cut);
         }
         for order in &self.out.orders {
             self.plants[order.furnace().index()].ordered(order.means(), order.expires(), order.generation());
@@ -368,12 +368,16 @@ impl World {
 
     fn confirm_cuts(&mut self) {
         let cuts = std::mem::take(&mut self.cuts);
-        for (furnace, generation) in cuts {
-            let is = |kind| self.wrong[furnace.index()].iter().any(|fault: &Fault| fault.kind == kind);
-            if is(Kind::CutSilent) || is(Kind::CutFails) || is(Kind::RelayWelded) {
+        for Cut { furnace, generation, via } in cuts {
+            // The smaller half of such faults is the controller's own: a contactor still answers.
+            let silences = |fault: &Fault| match fault.kind {
+                Kind::CutSilent | Kind::CutFails => via == Via::Controller || fault.size > 0.5,
+                kind => kind == Kind::RelayWelded,
+            };
+            if self.wrong[furnace.index()].iter().any(silences) {
                 continue;
             }
-            let what = Observation::Cut { furnace, generation, is: CutState::Confirmed };
+            let what = Observation::Cut { furnace, generation, via, is: CutState::Confirmed };
             let at = self.clock();
             self.oracle.observed(at, &what);
             self.shop.observe(at, what);

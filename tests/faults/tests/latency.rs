@@ -8,11 +8,12 @@ use hearthward_equipment::{Address, Evidence, Fault, FaultCode, FurnaceId, Point
 use hearthward_faults::shops::{name, shop};
 use hearthward_faults::wires::share;
 use hearthward_supervise::interlock::InterlockKind;
-use hearthward_supervise::observe::{Observation, UnitState};
-use hearthward_supervise::output::Outputs;
-use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan};
+use hearthward_supervise::observe::{CutState, Observation, UnitState};
+use hearthward_supervise::output::{Cut, Outputs};
+use hearthward_supervise::plan::{FurnacePlan, Heating, PolicyPlan, ShopPlan};
 use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
 use hearthward_supervise::request::{Person, Request};
+use hearthward_supervise::rule::{Draft, Input, Operator, Quantity, RuleEffect, RulePlan};
 use hearthward_supervise::view::View;
 use hearthward_supervise::{Away, Shop};
 
@@ -28,12 +29,21 @@ struct Says {
     alarm: Option<bool>,
     share: f64,
     oxygen: f64,
+    hood: bool,
 }
 
 impl Says {
     fn well(read_c: f64) -> Self {
         let door = Some((false, Quality::Good));
-        Self { temperature: Some((read_c, Quality::Good)), load_c: read_c, door, alarm: Some(false), share: 0.5, oxygen: 0.209 }
+        Self {
+            temperature: Some((read_c, Quality::Good)),
+            load_c: read_c,
+            door,
+            alarm: Some(false),
+            share: 0.5,
+            oxygen: 0.209,
+            hood: true,
+        }
     }
 }
 
@@ -51,6 +61,15 @@ struct Points {
     alarm: PointId,
     share: PointId,
     oxygen: PointId,
+    hood: PointId,
+}
+
+/// A rule of the shop's own: no heat without the hood.
+fn hood(point: PointId) -> RulePlan {
+    let input = Input { point, quantity: Quantity::Flag, stale_after: Duration::from_secs(5) };
+    let when = Draft::apply(Operator::Not, vec![Draft::input(input)]).and_then(Draft::finish).expect("it means something");
+    let (text, source) = ("the hood is off".to_owned(), "!hood_on".to_owned());
+    RulePlan { name: name("hood", 0), text, source, when, effect: RuleEffect::Cut, latch: false, after: Duration::ZERO }
 }
 
 impl Bench {
@@ -66,6 +85,7 @@ impl Bench {
             alarm: point("latency/a.alarm"),
             share: point("latency/a.share"),
             oxygen: point("latency/a.oxygen"),
+            hood: point("latency/a.hood"),
         };
         plan.room.oxygen = Some(points.oxygen);
         plan.room.debounce = Duration::from_secs(5);
@@ -74,6 +94,7 @@ impl Bench {
             stale_after: Duration::from_secs(5),
             door: Some(points.door),
             over_temperature: Some(points.alarm),
+            heat_on: None,
             output_share: Some(points.share),
             load_temperature: Some(points.load),
             probe: None,
@@ -81,6 +102,7 @@ impl Bench {
             gas: None,
             no_response_after: Duration::from_secs(60),
             run_time_limit: Some(Duration::from_secs(900)),
+            policy: PolicyPlan { rules: vec![hood(points.hood)], ..PolicyPlan::default() },
             ..plan.furnaces[0].clone()
         };
         let shop = Shop::new(plan.clone(), None, Away::Unknown);
@@ -91,7 +113,8 @@ impl Bench {
 
     fn start(&mut self) {
         let well = Says::well(SOAK_C);
-        (0..3).for_each(|_| self.second(&well));
+        let at_rest = Says { share: 0.0, ..well.clone() };
+        (0..3).for_each(|_| self.second(&at_rest));
         let at = celsius(SOAK_C);
         let hour = Duration::from_secs(3600);
         let steps = vec![Step::Soak { at, band: None, minimum: hour, maximum: hour }];
@@ -125,6 +148,7 @@ impl Bench {
         self.read(self.points.load, Value::Temperature(celsius(says.load_c)), Quality::Good);
         self.read(self.points.share, share(says.share), Quality::Good);
         self.read(self.points.oxygen, share(says.oxygen), Quality::Good);
+        self.read(self.points.hood, Value::Flag(says.hood), Quality::Good);
         if let Some((open, quality)) = says.door {
             self.read(self.points.door, Value::Flag(open), quality);
         }
@@ -136,6 +160,9 @@ impl Bench {
 
     fn tick(&mut self) {
         self.shop.tick(self.now, &mut self.out);
+        for &Cut { furnace, generation, via } in &self.out.cuts {
+            self.shop.observe(self.now, Observation::Cut { furnace, generation, via, is: CutState::Confirmed });
+        }
         self.shop.observe(self.now, Observation::Durable { through: self.out.tick });
     }
 
@@ -169,7 +196,7 @@ fn cuts_in_its_tick(kind: InterlockKind, complete_after_s: u64, says: impl Fn(u6
 
 #[test]
 fn every_reading_that_cuts_does_so_in_its_tick() {
-    use InterlockKind::{DoorOpen, DriverLost, OverTemperature, RoomOxygen, SensorFault};
+    use InterlockKind::{DoorOpen, DriverLost, OverTemperature, RoomOxygen, SensorFault, ShopRule};
     let well = || Says::well(SOAK_C);
     cuts_in_its_tick(DoorOpen, 1, |_| Says { door: Some((true, Quality::Good)), ..well() });
     cuts_in_its_tick(DoorOpen, 1, |_| Says { door: Some((false, Quality::Uncertain)), ..well() });
@@ -185,6 +212,7 @@ fn every_reading_that_cuts_does_so_in_its_tick() {
     cuts_in_its_tick(DriverLost, 6, |_| Says { alarm: None, ..well() });
     // Five seconds under the second level by a scan of one second.
     cuts_in_its_tick(RoomOxygen, 5, |_| Says { oxygen: 0.17, ..well() });
+    cuts_in_its_tick(ShopRule, 1, |_| Says { hood: false, ..well() });
     // Full output without a rise for sixty seconds, and one more; the load far above the chamber for thirty, and one more.
     cuts_in_its_tick(SensorFault, 61, |_| Says { share: 1.0, ..well() });
     cuts_in_its_tick(SensorFault, 31, |_| Says { load_c: SOAK_C + 60.0, ..well() });

@@ -10,7 +10,7 @@ use hearthward_equipment::quantity::{celsius, in_celsius};
 use hearthward_equipment::{Evidence, FurnaceId, GasFlow, Generation, PointId, Quality, Reading, ShopMs, Value};
 use hearthward_supervise::interlock::Means;
 use hearthward_supervise::observe::{ActState, CutState, Observation};
-use hearthward_supervise::output::{Act, Outputs};
+use hearthward_supervise::output::{Act, Outputs, Via};
 use hearthward_supervise::plan::{Calibration, ChamberKind, ShopPlan};
 use hearthward_supervise::request::{Ask, Choice, Person, Request};
 use hearthward_supervise::view::{QuestionView, View};
@@ -55,7 +55,7 @@ struct Plant {
     read_c: f64,
     heats_to_c: Option<f64>,
     flow: GasFlow,
-    confirm: Option<Generation>,
+    confirm: Option<(Generation, Via)>,
     open_for: u32,
 }
 
@@ -130,9 +130,9 @@ impl Floor {
         plant.read_c += 2.4 * share - (plant.read_c - 21.0) * (0.0003 + door) - 0.02 * libm::pow(hot, 4.0);
         plant.open_for = plant.open_for.saturating_sub(1);
         let (read_c, open, flow) = (plant.read_c + noise_c, plant.open_for > 0, plant.flow);
-        if let Some(generation) = plant.confirm.take() {
+        if let Some((generation, via)) = plant.confirm.take() {
             let furnace = FurnaceId(u16::try_from(place).unwrap_or(0));
-            self.shop.observe(self.now, Observation::Cut { furnace, generation, is: CutState::Confirmed });
+            self.shop.observe(self.now, Observation::Cut { furnace, generation, via, is: CutState::Confirmed });
         }
         let (temperature, door) = (self.plan.furnaces[place].temperature, self.plan.furnaces[place].door);
         let quality = if lost { Quality::Bad } else { Quality::Good };
@@ -176,7 +176,7 @@ impl Floor {
     fn obey(&mut self) {
         for cut in &self.out.cuts {
             if let Some(plant) = self.plants.get_mut(cut.furnace.index()) {
-                (plant.heats_to_c, plant.confirm) = (None, Some(cut.generation));
+                (plant.heats_to_c, plant.confirm) = (None, Some((cut.generation, cut.via)));
             }
         }
         for order in &self.out.orders {

@@ -109,7 +109,7 @@ impl Task {
                 Ok(_) => Fault::new(FaultCode::BAD_ANSWER, "the device still shows heat after the cut"),
                 Err(error) => error.fault().clone(),
             };
-            wired.cell.tell(CutState::Failed(fault));
+            wired.cell.tell(wired.role, CutState::Failed(fault));
         }
         self.tell(unit, result);
     }

@@ -96,7 +96,7 @@ impl CutGroup {
             far.tries
         };
         if tries == 1 && self.cell.role(self.role).done() < wish {
-            self.cell.tell(CutState::Failed(Fault::new(code, why)));
+            self.cell.tell(self.role, CutState::Failed(Fault::new(code, why)));
         }
         tries
     }
@@ -270,7 +270,7 @@ async fn send(line: &TcpLine, stream: &TcpStream, groups: &[Arc<CutGroup>], grou
         }
     };
     let until = Instant::now() + CUT_REPLY_WITHIN;
-    deliver(stream, &rest, cut, until, || group.cell.tell_sent(), overtaken).await
+    deliver(stream, &rest, cut, until, || group.cell.tell_sent(group.role), overtaken).await
 }
 
 /// Gives the wire back on every way out.

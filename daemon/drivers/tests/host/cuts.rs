@@ -41,6 +41,18 @@ fn a_cut_overtakes_a_read_that_hangs() {
     assert_eq!(peer.next_of(b'C'), [b'C', 0], "the guest's own cut follows");
 }
 
+/// Goal: a cut that the core asks for again, since it did not help, goes out again though it was read back.
+#[test]
+fn a_cut_that_was_read_back_and_did_not_help_goes_out_again() {
+    let peer = Peer::new(|frame| Does::Answers(obeys(20, frame)));
+    let shop = patient(&peer, &["north"]).start(ShopClock::real());
+    for _ in 0..3 {
+        shop.host.cut(&cut(0, 1));
+        assert_eq!(peer.next_of(b'S'), [b'S', 0]);
+        confirmed(&shop, 0);
+    }
+}
+
 /// Goal: a standing cut that is not confirmed is said to have failed, and is sent again until it reads back.
 #[test]
 fn a_cut_is_repeated_until_it_reads_back() {

@@ -44,7 +44,8 @@ fn a_cut_without_a_line_is_the_guests() {
     let _ = shop.host.step(ShopMs(100));
     shop.host.cut(&Cut { furnace: FurnaceId(0), generation: Generation(4), via: Via::Controller });
     let observed = shop.host.step(ShopMs(200));
-    let confirmed = Observation::Cut { furnace: FurnaceId(0), generation: Generation(4), is: CutState::Confirmed };
+    let confirmed =
+        Observation::Cut { furnace: FurnaceId(0), generation: Generation(4), via: Via::Controller, is: CutState::Confirmed };
     assert!(observed.contains(&confirmed), "{observed:?}");
     let again = shop.host.step(ShopMs(300));
     assert!(!again.iter().any(|what| matches!(what, Observation::Cut { .. })), "said once: {again:?}");

@@ -52,7 +52,7 @@ pub(crate) struct Gone {
 /// is asked again if it goes on.
 pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, gone: Gone) {
     (cycle.interrupted, cycle.transfer_ms) = (true, None);
-    let quenchable_s = can_quench(cycle, at.plan, at.facts.temperature.good());
+    let quenchable_s = can_quench(cycle, at.plan, at.read_c());
     let silence = at.plan.on_silence;
     turn.questions.withdraw(at.id, turn.events, |purpose| !matches!(purpose, Purpose::GoOn | Purpose::TurnOff));
     turn.questions.ask(at.id, Purpose::GoOn, turn.now, turn.events, || {
@@ -65,7 +65,7 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
         let default = Some((Choice::Steel(SteelChoice::SlowCoolUnderGas), after_ms));
         let Gone { because, away_ms, before_c } = gone;
         let text = format!("{because} {} Without an answer it cools in the chamber, with the gas that it has.", ways(cycle, at));
-        let (now_c, steel_c) = (at.facts.temperature.good(), load_c(cycle, at));
+        let (now_c, steel_c) = (at.read_c(), load_c(cycle, at));
         let ask = Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s };
         Asked { ask, text, choices, default, priority: Priority::Urgent }
     });
@@ -115,7 +115,7 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
 
 /// What each choice means after an interruption, and which has nothing to stand on.
 fn ways(cycle: &Cycle, at: &At<'_>) -> String {
-    let read_c = at.facts.temperature.good();
+    let read_c = at.read_c();
     let purges = cycle.wants_gas() && at.plan.gas.is_some() && !cycle.out && !cycle.charged_hot && !at.purge.is_proved();
     let purging = cycle.kind() == StepKind::Purge;
     let purge = if purges && !purging { ", above its ceiling once its purge is proved anew" } else { "" };

@@ -56,8 +56,10 @@ pub(super) fn ramp(cycle: &mut Cycle, at: &At<'_>, to: Temperature) -> bool {
     let (to_c, band_k) = (in_celsius(to), in_kelvins(at.plan.band));
     let read_c = at.read_c();
     let unknown = cycle.ramp_k_per_s.is_some_and(|pace| !(pace > 0.0));
-    // One that began at something that was never there would heat past both ends of its way: it begins anew where the furnace is.
-    let beside = cycle.wanted_c.zip(read_c).is_some_and(|(wanted_c, read_c)| wanted_c > to_c.max(read_c) + AHEAD_BANDS * band_k);
+    // One that began at something that was never there would heat past all that its load is to see: it begins anew where the furnace is.
+    let hottest_c = route::hottest_so_far_c(cycle);
+    let beside = |(wanted_c, read_c): (f64, f64)| wanted_c > hottest_c.max(read_c) + AHEAD_BANDS * band_k;
+    let beside = cycle.wanted_c.zip(read_c).is_some_and(beside);
     if beside || (unknown && read_c.is_some()) {
         let pace = match cycle.step() {
             Some(Step::Ramp { pace, .. }) => *pace,

@@ -151,6 +151,12 @@ pub(crate) struct Cycle {
     pub(crate) moves_to: Option<FurnaceId>,
 }
 
+/// The chamber, in °C, by a thermometer that may be relied upon: from its fault on to the reset it decides nothing, since one that is
+/// short reads steadily too.
+pub(crate) fn believed_c(facts: &Facts, rows: &Rows) -> Option<f64> {
+    facts.temperature.good().filter(|_| !rows.stands(InterlockKind::SensorFault))
+}
+
 /// What a cycle sees of its furnace.
 #[derive(Debug)]
 pub(crate) struct At<'a> {
@@ -159,19 +165,20 @@ pub(crate) struct At<'a> {
     pub(crate) facts: &'a Facts,
     pub(crate) rows: &'a Rows,
     pub(crate) purge: &'a mut Purge,
-    /// The last good temperature in °C.
+    /// The last temperature in °C that could be relied upon.
     pub(crate) last_c: Option<f64>,
     /// The chamber was opened at heat and is not back under its limit.
     pub(crate) recovering: bool,
     /// A rule of the shop's own that forbids a start now.
     pub(crate) forbidden_by: Option<&'a RulePlan>,
+    /// Nobody has confirmed that its last cut took its heat away.
+    pub(crate) unconfirmed: bool,
 }
 
 impl At<'_> {
-    /// The chamber, in °C, by a thermometer that may be relied upon: not while it shows a fault of which nobody has said to let it be.
+    /// The chamber, in °C, by a thermometer that may be relied upon.
     pub(crate) fn read_c(&self) -> Option<f64> {
-        let fault = self.rows.row(InterlockKind::SensorFault);
-        self.facts.temperature.good().filter(|_| !(fault.cause() && fault.withholds()))
+        believed_c(self.facts, self.rows)
     }
 }
 
@@ -327,7 +334,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     if matches!(at.facts.door, Door::Open) {
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
-    if let Some(why) = forbids(turn.shop, at.forbidden_by) {
+    if let Some(why) = forbids(turn.shop, at.forbidden_by, at.unconfirmed) {
         return Err(format!("Nothing begins in {} now, since {why}: mend that, then say so again.", at.plan.name));
     }
     cycle.out = false;
@@ -401,7 +408,7 @@ fn watch(cycle: &mut Cycle, at: &At<'_>, dt_ms: u64) {
         (cycle.unwatched_ms, cycle.seen_c) = (0, at.read_c().or(cycle.seen_c));
     }
     if !cycle.out {
-        follow(cycle, at.facts.temperature.good(), dt_ms as f64 / 1000.0);
+        follow(cycle, at.read_c(), dt_ms as f64 / 1000.0);
     }
 }
 

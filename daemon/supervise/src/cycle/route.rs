@@ -43,6 +43,17 @@ pub(crate) fn highest_c(cycle: &Cycle) -> f64 {
     highest_c.max(cycle.wanted_c.unwrap_or(f64::NEG_INFINITY))
 }
 
+/// The hottest that the load was to see since it was last quenched, this step with it, in °C.
+pub(super) fn hottest_so_far_c(cycle: &Cycle) -> f64 {
+    let so_far = cycle.load.steps.iter().take(usize::from(cycle.index) + 1).rev();
+    let hot = so_far.take_while(|step| !matches!(step, Step::Quench { .. })).filter_map(|step| match step {
+        Step::Preheat { to, .. } | Step::Ramp { to, .. } => Some(in_celsius(*to)),
+        Step::Soak { at, .. } | Step::Temper { at, .. } => Some(in_celsius(*at)),
+        Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => None,
+    });
+    hot.fold(f64::NEG_INFINITY, f64::max)
+}
+
 /// The pull that comes next, if there is one.
 pub(super) fn pull_from(cycle: &Cycle) -> Option<u16> {
     let place = ahead(cycle).iter().position(|step| matches!(step, Step::Pull { .. }))?;
@@ -72,7 +83,9 @@ pub(super) fn safe_c(cycle: &Cycle, plan: &FurnacePlan) -> f64 {
 pub(super) fn is_cool(cycle: &Cycle, at: &At<'_>) -> bool {
     let safe_c = safe_c(cycle, at.plan);
     let chamber = at.read_c().is_some_and(|read_c| read_c <= safe_c);
-    chamber && steel::load_c(cycle, at).is_none_or(|load_c| load_c <= safe_c)
+    // A thermometer at the load that cannot be read leaves what is estimated of it.
+    let load_c = steel::load_c(cycle, at).or(cycle.steel_c);
+    chamber && load_c.is_none_or(|load_c| load_c <= safe_c)
 }
 
 /// No tank is held or waited for.
@@ -101,7 +114,7 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
     // A later step of a load under way is no start: steel that was hardened must be tempered soon. A load that begins with it is one.
-    if let Some(why) = wait::forbids(turn.shop, at.forbidden_by).filter(|_| cycle.index == 0) {
+    if let Some(why) = wait::forbids(turn.shop, at.forbidden_by, at.unconfirmed).filter(|_| cycle.index == 0) {
         return Err(format!("Load {} may not begin, since {why}. Mend that, then say so again.", cycle.load.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);

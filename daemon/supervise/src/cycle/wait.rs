@@ -105,7 +105,7 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     if cycle.held || left_ms > lead_ms {
         return;
     }
-    if let Some(why) = forbids(turn.shop, at.forbidden_by).or_else(|| withheld(at)) {
+    if let Some(why) = forbids(turn.shop, at.forbidden_by, at.unconfirmed).or_else(|| withheld(at)) {
         if left_ms.saturating_add(SLACK_MS) <= lead_ms {
             leave_to_people(cycle, at, turn, &why);
         }
@@ -125,14 +125,18 @@ pub(crate) struct ShopNow<'a> {
     pub(crate) record_failing: Option<&'a str>,
 }
 
-/// Why nothing may begin in a furnace now, whoever wants it to: the air of the room, the record, a rule of the shop's own.
-pub(crate) fn forbids(shop: ShopNow<'_>, rule: Option<&RulePlan>) -> Option<String> {
+/// Why nothing may begin in a furnace now, whoever wants it to: the air of the room, the record, heat that may not be gone, a rule of the
+/// shop's own.
+pub(crate) fn forbids(shop: ShopNow<'_>, rule: Option<&RulePlan>, unconfirmed: bool) -> Option<String> {
     if !shop.room_is_well {
         let why = "the room's oxygen is low, cannot be read or was not reset (ventilate, look at the monitor, reset)";
         return Some(why.to_owned());
     }
     if let Some(why) = shop.record_failing {
         return Some(format!("the record cannot be written ({why})"));
+    }
+    if unconfirmed {
+        return Some("its last cut is not confirmed (go and look whether it still heats)".to_owned());
     }
     rule.map(|rule| format!("rule {} forbids a start ({})", rule.name, rule.text))
 }

@@ -29,6 +29,9 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     let name = &told.plan.name;
     let _ = write!(into, "{name} may not heat above {ceiling_c:.0} °C until the purge is proved for this load.");
     if told.facts.flow_beyond {
-        let _ = write!(into, " Its meter shows more gas than its supply can give, which proves nothing: look at the meter.");
+        let _ = write!(
+            into,
+            " Its meter shows more gas than its supply can give, which proves nothing: look at the meter and at `capacity`."
+        );
     }
 }

@@ -52,8 +52,8 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     let _ = match told.row.why() {
         Why::Other if told.facts.flow_beyond => write!(
             into,
-            "The meter of {name} shows more gas than its supply can give, which proves nothing: look at the meter, and whether gas flows \
-             over the hot steel."
+            "The meter of {name} shows more gas than its supply can give, which proves nothing: look at the meter and at `capacity`, and \
+             whether gas flows over the hot steel."
         ),
         Why::Other => write!(into, "The gas flow to {name} cannot be read: look whether gas flows over the hot steel."),
         _ => write!(into, "The gas flow to {name} is lost: open the valve, look at the cylinder and the hose."),

@@ -155,6 +155,13 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     };
     let _ = write!(into, "{no_heat}: its thermometer {what}. Look at it before you reset.");
     into.push_str(owed(told));
+    let shown = told.facts.temperature.good().zip(told.situation.last_c).filter(|_| !told.row.cause());
+    if let Some((now_c, before_c)) = shown.filter(|(now_c, before_c)| (now_c - before_c).abs() > APART_K) {
+        let _ = write!(
+            into,
+            " It shows {now_c:.0} °C and showed {before_c:.0} °C before: see which is true, a reset believes the first."
+        );
+    }
 }
 
 #[cfg(test)]

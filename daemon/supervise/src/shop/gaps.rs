@@ -54,7 +54,7 @@ fn bridge(furnace: &mut Furnace, plan: &FurnacePlan, ride_ms: u64, turn: &mut Tu
     let waited_ms = waited_ms + turn.dt_ms;
     let gap_ms = away_ms.saturating_add(waited_ms);
     let flow = plan.gas.is_none() || !flowed || !flow_is_lost(furnace.flow(plan), furnace.gas.given, 0.0);
-    let read_c = furnace.facts.temperature.good().filter(|_| furnace.facts.door != Door::Unknown);
+    let read_c = furnace.believed_c().filter(|_| furnace.facts.door != Door::Unknown);
     let agree = read_c
         .filter(|_| flow)
         .map(|read_c| before_c.is_some_and(|before_c| agrees(before_c - read_c, gap_ms as f64 / 1000.0, plan.falls_k_per_s)));
@@ -109,7 +109,7 @@ fn interrupt(
     furnace.gap = Gap::None;
     furnace.cut_now = true;
     let away_s = away_ms.map(|away_ms| (away_ms as f64 / 1000.0).min(LONGEST_S));
-    let chamber_c = furnace.facts.temperature.good().or_else(|| likely_c(plan, before_c, away_ms));
+    let chamber_c = furnace.believed_c().or_else(|| likely_c(plan, before_c, away_ms));
     if let Some(cycle) = &mut furnace.cycle {
         match away_s {
             Some(away_s) => follow_through(cycle, before_c, chamber_c, away_s),
@@ -153,7 +153,7 @@ pub(super) fn worth(furnace: &Furnace, plan: &FurnacePlan, why: Why, away_ms: Op
         Why::Reset => format!("Heat was cut from load {load} in {name}, and what cut it was reset."),
         _ => format!("The cycle of load {load} in {name} was interrupted: nobody watched it {long}{what}."),
     };
-    let read_c = furnace.facts.temperature.good();
+    let read_c = furnace.believed_c();
     let _ = match (before_c, read_c) {
         (_, Some(read_c)) if why == Why::Reset => write!(text, " Its chamber is at {read_c:.0} °C."),
         (Some(before_c), Some(read_c)) => write!(text, " Its chamber last read {before_c:.0} °C and is at {read_c:.0} °C."),

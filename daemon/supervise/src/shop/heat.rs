@@ -3,7 +3,7 @@
 use hearthward_equipment::quantity::{celsius, in_celsius};
 
 use super::Shop;
-use crate::cycle::highest_c;
+use crate::cycle::{Cycle, Stage, highest_c};
 use crate::event::{Event, EventBody, Priority};
 use crate::facts::{Door, can_cut};
 use crate::furnace::{Furnace, Gap};
@@ -24,7 +24,8 @@ impl Shop {
                 tell(furnace, plan, change, &mut out.events);
             }
             let taken = furnace.heating && furnace.grant.granted_c().is_none();
-            let back = !furnace.heating && furnace.rows.withhold() && furnace.cuts.heat_is_back(furnace.facts.heat);
+            let unasked = furnace.rows.withhold() || (furnace.grant.granted_c().is_none() && has_load_of_ours(furnace));
+            let back = !furnace.heating && unasked && furnace.cuts.heat_is_back(furnace.facts.heat);
             let cut = std::mem::take(&mut furnace.cut_now) || taken || back;
             if cut && can_cut(plan) {
                 let because: Vec<InterlockKind> = furnace.rows.withholding().collect();
@@ -57,6 +58,12 @@ impl Shop {
             furnace.cuts.watch_contactor(furnace.id, plan, self.now, feedback, &mut out.cuts, &mut out.events);
         }
     }
+}
+
+/// Whether what is in the chamber is the service's to heat or to cool. An empty furnace is a person's own.
+fn has_load_of_ours(furnace: &Furnace) -> bool {
+    let ours = |cycle: &&Cycle| !cycle.out && matches!(cycle.stage, Stage::Running | Stage::Transferring | Stage::Ending);
+    furnace.cycle.as_ref().filter(ours).is_some()
 }
 
 /// The ceiling that this tick allows, in °C; nothing while heat is withheld or not wanted.

@@ -31,7 +31,7 @@ use crate::furnace::Furnace;
 use crate::gas::most_believed;
 use crate::interlock::{Change, InterlockKind, Verdict, Why};
 use crate::observe::{ActState, CutState, Observation, UnitState, Urgency};
-use crate::output::{Act, Outputs};
+use crate::output::{Act, Outputs, Via};
 use crate::plan::ShopPlan;
 use crate::points::{Points, Sample, Told};
 use crate::questions::{Purpose, Questions};
@@ -125,7 +125,7 @@ impl RoomNow {
 
 #[derive(Debug, Default)]
 struct Inbox {
-    cuts: Vec<(FurnaceId, Generation, CutState)>,
+    cuts: Vec<(FurnaceId, Generation, Via, CutState)>,
     acts: Vec<(Act, ActState)>,
     units: Vec<(UnitId, UnitState)>,
     record: Vec<Option<String>>,
@@ -197,9 +197,9 @@ impl Shop {
                 self.inbox.units.push((unit, is));
                 return urgency;
             }
-            Observation::Cut { furnace, generation, is } => {
+            Observation::Cut { furnace, generation, via, is } => {
                 let urgency = if matches!(is, CutState::Failed(_)) { Urgency::Now } else { Urgency::Scan };
-                self.inbox.cuts.push((furnace, generation, is));
+                self.inbox.cuts.push((furnace, generation, via, is));
                 return urgency;
             }
             Observation::Durable { through } => {
@@ -253,6 +253,7 @@ impl Shop {
         self.weigh_rules(out);
         self.breathe(out);
         self.judge(&rows::PEOPLE, out);
+        self.remember();
         self.bridge_gaps(dt_ms, out);
         self.answer(out);
         self.hear_silence(out);
@@ -350,9 +351,9 @@ impl Shop {
             };
             say(&mut out.events, priority, text, EventBody::Unit { unit, state: state.to_owned(), detail });
         }
-        for (id, generation, is) in self.inbox.cuts.drain(..) {
+        for (id, generation, via, is) in self.inbox.cuts.drain(..) {
             if let Some(furnace) = self.furnaces.get_mut(id.index()) {
-                furnace.cuts.told(generation, &is);
+                furnace.cuts.told(generation, via, &is);
             }
         }
         for failing in self.inbox.record.drain(..) {
@@ -380,7 +381,6 @@ impl Shop {
             let unit = plan.controller.and_then(|unit| self.units.get(unit.index()).copied()).unwrap_or_default();
             let most = plan.gas.as_ref().map_or(f64::INFINITY, |gas| most_believed(&self.plan, gas));
             furnace.facts = Facts::read(plan, &self.points, now, dt_s, unit).doubting_flows_above(most);
-            furnace.last_c = furnace.facts.temperature.good().or(furnace.last_c);
             furnace.read_by_eye(plan, &self.points);
             if let Some(cycle) = &mut furnace.cycle
                 && cycle.pulls()
@@ -409,6 +409,13 @@ impl Shop {
             Sample::Bad | Sample::Stale | Sample::Never => Room::Unknown,
         };
         self.room.latched |= self.room.is == Room::Danger;
+    }
+
+    /// Keeps where each chamber is, once it is known whether its thermometer may be relied upon.
+    fn remember(&mut self) {
+        for furnace in &mut self.furnaces {
+            furnace.last_c = furnace.believed_c().or(furnace.last_c);
+        }
     }
 
     fn tell_quality(&mut self, out: &mut Outputs) {

@@ -321,6 +321,14 @@ impl Shop {
         if cycle.interrupted {
             return Err(format!("The cycle in {name} was interrupted: answer its question."));
         }
+        if cycle.stage == Stage::Ending {
+            // A thermometer that goes on showing heat would keep the furnace for ever.
+            let text = format!("{} says that load {} need not cool in {name} any longer: {reason}", person.name, cycle.load.name);
+            turn.events.push(by(person, Some(id), Priority::Warning, text.clone(), EventBody::Noted));
+            let outcome = cycle.outcome;
+            self.end(id.index(), outcome, out);
+            return Ok(text);
+        }
         if cycle.stage != Stage::Running {
             return Err(format!("No step runs in {name} that could be skipped."));
         }

@@ -182,6 +182,7 @@ impl Shop {
             last_c: furnace.last_c,
             recovering: furnace.air.account.recovering,
             forbidden_by: None,
+            unconfirmed: false,
         };
         into.load_c = crate::cycle::load_c(cycle, &at);
         into.temper_due_ms = crate::cycle::temper_due_ms(cycle);

@@ -161,6 +161,7 @@ fn situation(furnace: &Furnace, plan: &FurnacePlan) -> Situation {
         opening_expected: cycle
             .is_none_or(|cycle| cycle.expects_opening() || (cycle.kind() == StepKind::Cool && !furnace.is_hot(plan))),
         hot: furnace.is_hot(plan),
+        last_c: furnace.last_c,
         program_off: cycle.is_some_and(|cycle| crate::cycle::program_is_off(cycle, plan, &furnace.facts)),
         steady: cycle.is_some_and(crate::cycle::Cycle::is_steady),
         // What the equipment was told: a ceiling, or a ramp that no hand follows, is no fault of the furnace.

@@ -58,7 +58,7 @@ pub(crate) struct Plant {
     /// The contactor's tips stick together.
     pub(crate) welded: bool,
     pub(crate) cuts: Vec<(Generation, Via)>,
-    confirm: Option<Generation>,
+    confirm: Option<(Generation, Via)>,
 }
 
 impl Plant {
@@ -252,7 +252,7 @@ impl Bench {
             if cut.via == Via::Contactor {
                 plant.closed = None;
             }
-            plant.confirm = plant.confirms.then_some(cut.generation);
+            plant.confirm = plant.confirms.then_some((cut.generation, cut.via));
         }
         for order in &self.out.orders {
             let plant = &mut self.plants[order.furnace().index()];
@@ -289,9 +289,9 @@ impl Bench {
         self.now = self.now + scan;
         for place in 0..self.plants.len() {
             self.plants[place].step(self.now, scan.as_secs_f64());
-            if let Some(generation) = self.plants[place].confirm.take() {
+            if let Some((generation, via)) = self.plants[place].confirm.take() {
                 let furnace = FurnaceId(place as u16);
-                self.shop.observe(self.now, Observation::Cut { furnace, generation, is: CutState::Confirmed });
+                self.shop.observe(self.now, Observation::Cut { furnace, generation, via, is: CutState::Confirmed });
             }
         }
         for what in std::mem::take(&mut self.became) {

@@ -118,8 +118,42 @@ fn no_chamber_is_taken_for_cool_by_a_faulty_thermometer() {
     bench.scans(120);
     assert!(bench.north().cycle.is_some(), "it cools under its gas");
     jumps(&mut bench, 30.0);
-    bench.scans(5);
+    bench.scans(30);
     assert!(bench.plants[0].read_c > 500.0 && bench.north().cycle.is_some(), "it is hot, whatever was shown");
+    assert!(matches!(bench.reset(), Answer::Done(_)));
     bench.until("it is cool", |bench| bench.north().cycle.is_none());
     assert!(bench.plants[0].read_c < 205.0, "{}", bench.plants[0].read_c);
+}
+
+/// Its thermocouple is short: from 800 °C on it shows a room's temperature, steadily.
+fn short(bench: &mut Bench, scans: u32) {
+    for _ in 0..scans {
+        bench.plants[0].read_c = 30.0;
+        bench.scan();
+    }
+}
+
+#[test]
+fn people_are_asked_about_hot_steel_whose_thermometer_is_short() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    short(&mut bench, 1);
+    assert_eq!(bench.row(NORTH, SensorFault), InterlockState::Tripped);
+    let steel = bench.question(|ask| matches!(ask, Ask::Steel { .. })).expect("the steel is hot").clone();
+    assert!(steel.choices.contains(&Choice::Steel(SteelChoice::QuenchNow)), "{}", steel.text);
+    short(&mut bench, 30);
+    let row = bench.north().interlocks.iter().find(|row| row.kind == SensorFault).expect("it applies");
+    assert!(row.text.contains("It shows 30 °C and showed 800 °C before: see which is true"), "{}", row.text);
+}
+
+#[test]
+fn a_short_thermometer_takes_no_gas_from_hot_steel_until_a_person_says_so() {
+    let mut bench = Bench::soaking(&[Kind::gas("north")]);
+    bench.done(Request::Abort { furnace: NORTH });
+    bench.scans(2);
+    short(&mut bench, 600);
+    assert!(bench.north().cycle.is_some() && bench.plants[0].flow.value > 0.0, "nobody knows that it is cool");
+    bench.refused(Request::Skip { furnace: NORTH, reason: " ".to_owned() });
+    let words = bench.done(Request::Skip { furnace: NORTH, reason: "it is out, and cool".to_owned() });
+    assert!(words.contains("need not cool in north any longer: it is out, and cool"), "{words}");
+    assert!(bench.north().cycle.is_none());
 }

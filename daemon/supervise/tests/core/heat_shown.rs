@@ -89,3 +89,37 @@ fn heat_from_the_panel_is_cut_again_while_it_is_withheld_and_only_then() {
     idle.scans(60);
     assert_eq!(idle.plants[0].cuts.len(), cuts, "nothing forbids a person their own furnace");
 }
+
+#[test]
+fn heat_from_the_panel_is_cut_again_while_a_load_is_to_cool() {
+    let mut bench = heating();
+    bench.until("it is hot", |bench| bench.plants[0].read_c > 400.0);
+    bench.done(Request::Abort { furnace: NORTH });
+    bench.scans(5);
+    let cuts = bench.plants[0].cuts.len();
+    bench.plants[0].panel = true;
+    bench.scans(2);
+    assert_eq!(bench.plants[0].cuts.len(), cuts + 1);
+    assert!(!bench.plants[0].panel, "it is off again");
+    let told = |bench: &Bench| {
+        bench.events.iter().any(|event| event.text.contains("shows heat that this service did not give: it is cut"))
+    };
+    assert!(told(&bench));
+}
+
+#[test]
+fn nothing_begins_where_the_last_cut_is_not_confirmed() {
+    let mut bench = heating();
+    bench.until("it is hot", |bench| bench.plants[0].read_c > 400.0);
+    bench.plants[0].confirms = false;
+    bench.done(Request::Abort { furnace: NORTH });
+    bench.done(Request::Skip { furnace: NORTH, reason: "it is out".to_owned() });
+    bench.scans(10);
+    assert_eq!(bench.state(ALARM), AlarmState::Unacknowledged);
+    let start = || Request::Start { furnace: NORTH, load: irons(None), ready_in: None };
+    let words = bench.refused(start());
+    assert!(words.contains("its last cut is not confirmed"), "{words}");
+    bench.plants[0].confirms = true;
+    bench.scans(10);
+    bench.done(start());
+}

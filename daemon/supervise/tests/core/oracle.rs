@@ -29,6 +29,8 @@ struct Known {
     /// The last temperature that was told, with its quality.
     temperature: Option<(f64, ShopMs, Quality)>,
     last_c: Option<f64>,
+    /// The same before this tick, and before its thermometer showed a fault.
+    was_c: Option<f64>,
     door: Option<(bool, ShopMs)>,
     /// The door was not shut, or the temperature past its limit or doubtful, at any time since the last tick.
     glimpse: bool,
@@ -309,7 +311,7 @@ impl Oracle {
         let known = &mut self.furnaces[place];
         let runs =
             view.furnaces[place].cycle.as_ref().is_some_and(|cycle| cycle.step != StepKind::Cool && cycle.ready_in_ms.is_none());
-        let hot = known.loaded && runs && !known.pulled && !out_of_it && known.last_c.is_some_and(|last_c| last_c > 300.0);
+        let hot = known.loaded && runs && !known.pulled && !out_of_it && known.was_c.is_some_and(|was_c| was_c > 300.0);
         for event in out.events.iter().filter(|event| event.furnace == Some(id)) {
             match &event.body {
                 EventBody::Tripped { interlock, .. } if hot && view.at.0 > RIDE_MS => {
@@ -333,6 +335,9 @@ impl Oracle {
             }
         }
         known.told = known.standing.keys().copied().collect();
+        if !known.told.contains(&SensorFault) {
+            known.was_c = known.last_c;
+        }
     }
 
     /// Invariant 5: no bypass past its expiry, none of what is never bypassed, and no heat past a row that is in force.

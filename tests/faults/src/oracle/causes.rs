@@ -65,7 +65,7 @@ impl Oracle {
             let (cuts, cuts_latched) = self.weigh_rules(place, moment.now);
             let durable = self.durable;
             let known = &mut self.known[place];
-            (known.door, known.read_c, known.last_c) = (door, read_c, read_c.or(known.last_c));
+            (known.door, known.read_c) = (door, read_c);
             known.opened_for_part |= door == Door::Open;
             let mut seen = super::set::Set::default();
             seen.add(InterlockKind::DoorOpen, matches!(door, Door::Open | Door::Unknown));

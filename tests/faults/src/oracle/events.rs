@@ -4,7 +4,7 @@ use hearthward_equipment::FurnaceId;
 use hearthward_equipment::quantity::in_celsius;
 use hearthward_supervise::event::{Event, EventBody};
 use hearthward_supervise::interlock::InterlockKind;
-use hearthward_supervise::recipe::StepKind;
+use hearthward_supervise::recipe::{Step, StepKind};
 use hearthward_supervise::request::{Ask, Choice, QuestionId, Request};
 use hearthward_supervise::rule::RuleEffect;
 use hearthward_supervise::view::InterlockState;
@@ -58,6 +58,7 @@ impl Oracle {
             EventBody::Alarm { .. } => return self.alarms.note(event, &self.plan, &self.asked),
             EventBody::Reset { interlock } => return self.reset(event, *interlock),
             EventBody::StepBegan { step, .. } => self.check_first_step(event.furnace, *step)?,
+            EventBody::CycleEnded { .. } => self.check_end(event.furnace)?,
             EventBody::PurgeProved { .. } => return self.proved(event.furnace, moment),
             EventBody::RodeThrough { gap_ms } => return self.rode_through(event, *gap_ms),
             EventBody::CycleBegan { load, .. } => {
@@ -77,6 +78,20 @@ impl Oracle {
             Some(known) => note(known, event, moment),
             None => Ok(()),
         }
+    }
+
+    /// What gas protects stays its cycle's until its chamber is cool, by a thermometer without a fault, unless a person says otherwise.
+    fn check_end(&self, furnace: Option<FurnaceId>) -> Found {
+        let Some((id, known)) = furnace.and_then(|id| Some((id, self.known.get(id.index())?))) else { return Ok(()) };
+        let own = self.plan.furnaces[id.index()].gas.is_some() && known.is_protected() && known.under_way;
+        let steps = known.load.iter().flat_map(|load| load.steps.iter().rev());
+        let cooled = steps.filter_map(|step| if let Step::Cool { to, .. } = step { Some(in_celsius(*to)) } else { None }).next();
+        let safe_c = cooled.unwrap_or_else(|| self.ceiling_c(id.index()));
+        let told = self.asked.iter().any(|ask| matches!(ask, Request::Skip { furnace, .. } if *furnace == id));
+        let last_c = known.believed_c().or(known.last_c);
+        must(!own || told || last_c.is_none_or(|last_c| last_c <= safe_c + 1e-6), || {
+            format!("invariant 3: a load was let go at {last_c:?} °C, safe is {safe_c} °C")
+        })
     }
 
     /// No new start in air that is thin or not known, past a rule that forbids it or without a record, whoever or whatever begins it. Hot

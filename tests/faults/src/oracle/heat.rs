@@ -48,6 +48,7 @@ impl Oracle {
         must(count == 0 || known.gap_ms.is_none(), || "heat in a gap that was not ridden through yet".to_owned())?;
         must(count == 0 || (known.load.is_some() && known.in_chamber), || "heat without a load in the chamber".to_owned())?;
         must(count == 0 || can_cut(plan), || "heat by the service though it could not be cut".to_owned())?;
+        known.last_c = known.believed_c().or(known.last_c);
         known.hottest_c = known.believed_c().map_or(known.hottest_c, |read_c| read_c.max(known.hottest_c));
         for order in orders {
             let lease = order.expires() > moment.now && order.expires() <= moment.now + scan * LEASE_SCANS;
@@ -59,8 +60,12 @@ impl Oracle {
             must(written, || format!("heat to {told_c} °C before its permit was on disk ({:?}, {durable:?})", known.permits))?;
             known.lease = Some(order.expires());
         }
-        if !withheld.is_empty() && can_cut(plan) {
-            must(!known.heat_is_back(shows), || format!("invariant 1: nobody cuts what heats though {withheld:?} stands"))?;
+        // A load of the service's is heated by nobody else. An empty furnace is a person's own, and what waits is not begun.
+        let ours = known.in_chamber && known.load.is_some() && known.under_way && count == 0 && !known.must_answer;
+        if (!withheld.is_empty() || (ours && known.permitted.is_none())) && can_cut(plan) {
+            must(!known.heat_is_back(shows), || {
+                format!("invariant 1: nobody cuts what heats though {withheld:?} stands, or no heat is due")
+            })?;
         }
         known.heated = count > 0;
         if known.heated {
@@ -83,21 +88,19 @@ fn take_cuts(known: &mut Known, plan: &FurnacePlan, id: FurnaceId, moment: &Mome
         must(cut.generation >= known.generation, || "a cut of an old generation".to_owned())?;
         if cut.generation > known.generation {
             (known.generation, known.lease, new) = (cut.generation, None, true);
-            (known.cut_at, known.cut_confirmed, known.cut_doubted) = (Some(moment.now), false, false);
+            (known.cut_at, known.cut_doubted) = (Some(moment.now), false);
+            (known.cut_taken, known.contactor_took) = (false, false);
             known.obeyed = false;
             known.contactor_cut = false;
         }
-        if cut.via == Via::Contactor && !known.contactor_cut {
-            // What the controller said before goes for itself alone.
-            (known.contactor_cut, known.cut_confirmed) = (true, false);
-        }
+        known.contactor_cut |= cut.via == Via::Contactor;
     }
     Ok(new)
 }
 
 /// A cut that nobody confirmed, or that its controller does not show, is said aloud, and the contactor is dropped where one is wired.
 fn check_confirmed(known: &mut Known, plan: &FurnacePlan, shows: Shows, moment: &Moment<'_>) -> Found {
-    known.obeyed |= known.cut_confirmed && known.shows_that_it_obeyed(shows);
+    known.obeyed |= known.shows_that_it_obeyed(shows);
     let Some(cut_at) = known.cut_at.filter(|_| !known.obeyed) else { return Ok(()) };
     if moment.now.since(cut_at) < DOUBT_AFTER {
         return Ok(());

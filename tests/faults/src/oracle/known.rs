@@ -56,7 +56,9 @@ pub(super) struct Known {
     /// Orders were given in the last tick.
     pub(super) heated: bool,
     pub(super) cut_at: Option<ShopMs>,
-    pub(super) cut_confirmed: bool,
+    /// Its controller has said that it took the cut, and its contactor that it did.
+    pub(super) cut_taken: bool,
+    pub(super) contactor_took: bool,
     /// Its controller has shown since that it does not heat, or its contactor is its only word.
     pub(super) obeyed: bool,
     pub(super) cut_doubted: bool,
@@ -161,10 +163,10 @@ impl Known {
         self.latches.remove(InterlockKind::Interrupted);
     }
 
-    /// The chamber by a thermometer that shows no fault, or of which a person has said to let it be.
+    /// The chamber by a thermometer that may be relied upon: from its fault to its reset it may not.
     pub(super) fn believed_c(&self) -> Option<f64> {
-        let believed = self.healthy_ms.is_none() || self.bypassed.has(InterlockKind::SensorFault);
-        self.read_c.filter(|_| believed)
+        let fault = self.standing.with(self.latched).has(InterlockKind::SensorFault);
+        self.read_c.filter(|_| self.healthy_ms.is_none() && !fault)
     }
 
     /// A thermometer that was doubted has to be read healthy for ten seconds; time in which nobody read it begins them anew.

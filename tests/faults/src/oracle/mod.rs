@@ -28,7 +28,7 @@ use std::sync::Arc;
 use hearthward_equipment::{FurnaceId, PointId, ShopMs, Tick};
 use hearthward_supervise::Away;
 use hearthward_supervise::observe::{CutState, Observation, UnitState};
-use hearthward_supervise::output::Outputs;
+use hearthward_supervise::output::{Outputs, Via};
 use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::request::{Ask, QuestionId, Request};
 use hearthward_supervise::view::View;
@@ -130,9 +130,11 @@ impl Oracle {
                     *out = matches!(is, UnitState::OutOfService(_));
                 }
             }
-            Observation::Cut { furnace, generation, is } => {
+            Observation::Cut { furnace, generation, via, is } => {
                 let known = &mut self.known[furnace.index()];
-                known.cut_confirmed |= *is == CutState::Confirmed && *generation >= known.generation;
+                let taken = *is == CutState::Confirmed && *generation >= known.generation;
+                known.cut_taken |= taken && *via == Via::Controller;
+                known.contactor_took |= taken && *via == Via::Contactor;
             }
             Observation::Durable { through } => self.durable = *through,
             Observation::Record { failing } => self.failing = failing.is_some(),

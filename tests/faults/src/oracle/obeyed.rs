@@ -45,12 +45,14 @@ impl Oracle {
 }
 
 impl Known {
-    /// Whether what is shown bears a confirmed cut out.
+    /// Whether a cut was taken, and what is shown bears it out.
     pub(super) fn shows_that_it_obeyed(&self, shows: Shows) -> bool {
+        let taken = self.cut_taken || self.contactor_took;
         match shows {
-            Shows::Nothing => true,
-            Shows::Unread => self.contactor_cut,
-            Shows::Rest(at) => self.cut_at.is_some_and(|cut_at| at > cut_at),
+            Shows::Nothing => taken,
+            // The controller's word does not go for the contactor.
+            Shows::Unread => self.contactor_took,
+            Shows::Rest(at) => taken && self.cut_at.is_some_and(|cut_at| at > cut_at),
             Shows::Heat(_) => false,
         }
     }

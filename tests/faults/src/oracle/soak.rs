@@ -37,7 +37,7 @@ impl Oracle {
             let most_ms = moment.dt_ms.min(plan.stale_after.as_millis() as u64);
             must(counted_ms <= most_ms, || format!("invariant 8: {counted_ms} ms counted in {} ms", moment.dt_ms))?;
         }
-        let doubted = known.standing.has(InterlockKind::SensorFault) && !known.bypassed.has(InterlockKind::SensorFault);
+        let doubted = known.standing.has(InterlockKind::SensorFault);
         let waits = held || cycle.held || known.must_answer || known.gap_ms.is_some() || doubted;
         known.uncounted_ms = if middle && counted_ms == 0 && !waits { known.uncounted_ms + moment.dt_ms.min(1_000) } else { 0 };
         known.in_band_ms = cycle.in_band_ms;

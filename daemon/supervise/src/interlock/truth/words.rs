@@ -40,7 +40,7 @@ fn furnace() -> FurnacePlan {
 /// Everything that words may differ by, one thing at a time.
 fn cases() -> Vec<(FurnacePlan, Facts, Situation)> {
     let rules = |standing, failed| RulesNow { standing, failed, ..RulesNow::default() };
-    let now = Situation { wanted_c: Some(820.0), rules: rules(0b00111, 0b00100), ..Situation::default() };
+    let now = Situation { wanted_c: Some(820.0), last_c: Some(100.0), rules: rules(0b00111, 0b00100), ..Situation::default() };
     let mut cases = vec![(furnace(), fine(1.0), now)];
     for contactor in [None, Some(contactor())] {
         cases.push((FurnacePlan { heating: Heating::ByHand, contactor, ..furnace() }, fine(1.0), now));
