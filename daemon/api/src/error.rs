@@ -21,6 +21,10 @@ pub(crate) const DOMAIN: &str = hearthward_proto::PACKAGE;
 /// When a client may try again after "too many at once": long enough for a few ticks.
 const RETRY_AFTER: Duration = Duration::from_millis(500);
 
+/// Characters of what a client sent that are told back to it. A status travels in the head of an answer, which clients bound at
+/// 16 KiB, and it holds the text three times, escaped.
+const ECHOED: usize = 300;
+
 /// Known names in one sentence; a person reads no more.
 const LISTED: usize = 12;
 
@@ -52,7 +56,7 @@ pub(crate) enum ApiError {
 impl ApiError {
     /// A field that cannot be taken.
     pub(crate) fn field(field: impl Into<String>, why: impl Into<String>) -> Self {
-        Self::Field { field: field.into(), why: why.into() }
+        Self::Field { field: field.into(), why: shortened(why.into()) }
     }
 
     /// A name that nothing has, with the one that was probably meant, or those that there are.
@@ -68,7 +72,7 @@ impl ApiError {
                 format!("; there are: {}{more}", known[..known.len().min(LISTED)].join(", "))
             }
         };
-        Self::Unknown { what, name, hint }
+        Self::Unknown { what, name: shortened(name), hint }
     }
 
     /// What reading the journal came to. The system's text goes to the log.
@@ -176,9 +180,37 @@ impl From<ApiError> for Status {
     }
 }
 
+/// A text that may hold what a client sent, no longer than fits into a status: its beginning and its end.
+fn shortened(text: String) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    if letters.len() <= ECHOED {
+        return text;
+    }
+    let (head, tail) = (&letters[..ECHOED / 2], &letters[letters.len() - ECHOED / 2..]);
+    head.iter().chain(&[' ', '…', ' ']).chain(tail).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What clients take as the head of an answer, by the usual setting of HTTP/2 clients.
+    const HEAD_BYTES: usize = 16 * 1024;
+
+    #[test]
+    fn however_much_was_sent_the_refusal_arrives() {
+        for sent in ["x".repeat(100_000), "\u{1F525}".repeat(100_000)] {
+            let field = ApiError::field("load", format!("{sent:?} is not a name: use a-z"));
+            assert!(field.sentence().starts_with("load \"") && field.sentence().ends_with(" is not a name: use a-z"));
+            for error in [field, ApiError::unknown("furnace", sent.clone(), ["north"])] {
+                let status = Status::from(error);
+                // As HTTP carries it: each byte of a letter outside ASCII as three, the details in base 64.
+                let letters = |letter: char| if letter.is_ascii() { 1 } else { 3 * letter.len_utf8() };
+                let message: usize = status.message().chars().map(letters).sum();
+                assert!(message + status.details().len() * 4 / 3 < HEAD_BYTES, "{message} and {}", status.details().len());
+            }
+        }
+    }
 
     #[test]
     fn of_many_known_names_some_are_listed() {
