@@ -13,7 +13,7 @@ use hearthward_tests::{place, shop};
 use tempfile::TempDir;
 
 /// Cases, by the names of their folders. Written out, so that a folder that got lost is missed.
-const CASES: [&str; 17] = [
+const CASES: [&str; 18] = [
     "alarms",
     "bypasses-and-rules",
     "drivers",
@@ -21,6 +21,7 @@ const CASES: [&str; 17] = [
     "flammable-gas",
     "gas-that-does-not-protect",
     "lines",
+    "one-reading-for-two-things",
     "points-of-the-wrong-kind",
     "protection-that-no-wire-keeps",
     "recipes-that-never-run",

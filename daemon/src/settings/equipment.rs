@@ -349,6 +349,9 @@ fn dead_man(section: &Section<'_>, contactor: bool) -> DeadMan {
     if times_out.is_some() && !section.has("controller") {
         dies.lacks("controller_times_out_after", "names a controller's time-out, but the furnace has no `controller`");
     }
+    if drops.is_some() && times_out.is_some() {
+        dies.problem("controller_times_out_after", "stands beside `contactor_drops_after`: give one of the two");
+    }
     dies.finish();
     match (drops, times_out) {
         (Some(drops_after), _) => DeadMan::ContactorHeartbeat { drops_after },
@@ -409,6 +412,10 @@ fn purge(section: Section<'_>) -> Option<PurgePlan> {
     let changes = section.number("changes", 1.0, 100.0).unwrap_or(8.0);
     let oxygen_limit = section.read("oxygen_limit", quantities::share);
     let exposure_budget_s = section.number("exposure_budget_s", 0.0, 1e6).unwrap_or(3.0);
+    if hold.is_some_and(|hold| hold.value <= 0.0) {
+        section
+            .problem("hold", "is nothing: a flow that is to be none is never missed; give what keeps air out of the hot chamber");
+    }
     if flow.zip(hold).is_some_and(|(flow, hold)| hold > flow) {
         section.problem("hold", "is more than `flow`; the holding flow is the smaller one");
     }

@@ -75,13 +75,17 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
     for over in said {
         match builder.clone().set_override(&over.key, over.value(&below)) {
             Ok(next) => builder = next,
-            Err(error) => problems.note(over.origin, over.key, format!("cannot be set: {error}")),
+            Err(_) => {
+                let words = "is no key; write names with a dot between them, like furnace.north.limit";
+                problems.note(over.origin, "", format!("{:?} {words}", over.key));
+            }
         }
     }
     let built = builder.build().and_then(|config| config::Source::collect(&config));
     match built {
         Ok(values) => {
             let values: BTreeMap<String, Value> = values.into_iter().collect();
+            problems.merges(&values);
             Some(Merged { text: as_text(&values), values, base })
         }
         Err(error) => apart(&error, problems),

@@ -12,7 +12,7 @@ use hearthward_drivers::{DriverSpec, LineKind, LineSpec, Setting};
 use hearthward_equipment::Name;
 use hearthward_journal::InputsKept;
 
-use super::section::{Section, flatten};
+use super::section::{Section, flatten, words};
 use super::{Settings, alarms, equipment, folders, policy, quantities, recipe};
 
 /// Where the API is offered.
@@ -173,7 +173,7 @@ fn shop(root: &Section<'_>) -> (String, Duration, Duration) {
         root.missing("shop", "[shop] with name = \"Alder Yard Edge Tools\"");
         return (String::new(), SCAN, RIDE_THROUGH);
     };
-    let name = shop.need("name", "name = \"Alder Yard Edge Tools\"", |text| Ok::<_, String>(text.to_owned()));
+    let name = shop.need("name", "name = \"Alder Yard Edge Tools\"", words);
     let scan = shop.read("scan", |text| quantities::duration_in(text, 10, 5_000));
     let ride_through = shop.read("ride_through", |text| quantities::duration_in(text, 0, 600_000));
     shop.finish();

@@ -1,10 +1,14 @@
 //! What is wrong with a configuration, said so that it can be mended.
 
 use std::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+use config::Value;
 use serde::Serialize;
+
+use super::section;
 
 /// One thing that is wrong, with its place and its mend.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -36,6 +40,8 @@ pub struct Problems {
     all: RefCell<Vec<Problem>>,
     /// The files that were read, as people named them.
     files: RefCell<Vec<PathBuf>>,
+    /// What the layers came to: each value knows which of them wrote it.
+    merged: RefCell<BTreeMap<String, Value>>,
     /// A layer could not be read.
     partial: Cell<bool>,
 }
@@ -53,6 +59,16 @@ impl Problems {
     /// Says that a file is read, so that problems in it are shown under the name that people gave it.
     pub(super) fn reads(&self, file: &Path) {
         self.files.borrow_mut().push(file.to_owned());
+    }
+
+    /// Says what the layers came to, so that a problem with a key is shown where that key was written last.
+    pub(super) fn merges(&self, values: &BTreeMap<String, Value>) {
+        self.merged.replace(values.clone());
+    }
+
+    /// Whether a problem with this key was noted.
+    pub(crate) fn tells_of(&self, key: &str) -> bool {
+        self.all.borrow().iter().any(|problem| problem.key == key)
     }
 
     /// Says that a layer could not be read: from then on nothing is known to be missing.
@@ -76,7 +92,12 @@ impl Problems {
     pub fn into_list(self) -> Vec<Problem> {
         let mut all = self.all.into_inner();
         let files = self.files.into_inner();
+        let merged = self.merged.into_inner();
         for problem in &mut all {
+            // A table has the place of what a file says in it; one key of it may come from another layer.
+            if let Some(place) = section::written(&merged, &problem.key) {
+                problem.source = place.to_owned();
+            }
             // The reader of layers tells paths from the folder that the command runs in, which nobody typed.
             let same = |file: &&PathBuf| {
                 file.canonicalize().is_ok_and(|real| Path::new(&problem.source).canonicalize().is_ok_and(|told| told == real))
@@ -87,5 +108,31 @@ impl Problems {
             problem.line = super::place::line_of(&problem.source, &problem.key);
         }
         all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use config::ValueKind;
+
+    use super::*;
+
+    #[test]
+    fn a_problem_is_shown_where_its_key_was_written_last() {
+        let value = |place: &str, kind: ValueKind| Value::new(Some(&place.to_owned()), kind);
+        let table = |entries: Vec<(&str, Value)>| {
+            Value::new(None, ValueKind::Table(entries.into_iter().map(|(key, value)| (key.to_owned(), value)).collect()))
+        };
+        let steps = ValueKind::Array(vec![table(vec![("to", value("HEARTHWARD__X", "600 C".into()))])]);
+        let north = table(vec![("meter", value("--set", "io/none".into())), ("limit", value("shop.toml", "1060 C".into()))]);
+        let recipe = table(vec![("steps", Value::new(None, steps))]);
+        let problems = Problems::default();
+        problems.merges(&BTreeMap::from([("furnace".to_owned(), table(vec![("north", north)])), ("recipe".to_owned(), recipe)]));
+        for key in ["furnace.north.meter", "furnace.north.limit", "furnace.north", "furnace.north.power", "recipe.steps[0].to"] {
+            problems.note("home", key, "is wrong");
+        }
+        assert!(problems.tells_of("furnace.north") && !problems.tells_of("furnace"));
+        let places: Vec<String> = problems.into_list().into_iter().map(|problem| problem.source).collect();
+        assert_eq!(places, ["--set", "shop.toml", "home", "home", "HEARTHWARD__X"]);
     }
 }

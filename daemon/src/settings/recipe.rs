@@ -7,7 +7,7 @@ use hearthward_equipment::quantity::{Temperature, TemperatureStep};
 use hearthward_supervise::recipe::{Drive, Form, Pace, Part, Protection};
 
 use super::quantities;
-use super::section::Section;
+use super::section::{Section, words};
 
 /// A recipe.
 #[derive(Clone, Debug)]
@@ -69,7 +69,7 @@ pub(super) fn recipes(root: &Section<'_>) -> Vec<RecipeSettings> {
 }
 
 fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
-    let steel = section.need("steel", "steel = \"O1\"", |text| Ok::<_, String>(text.to_owned()));
+    let steel = section.need("steel", "steel = \"O1\"", words);
     let protection = section.need("protection", "protection = \"gas\"", |text| match text {
         "gas" => Ok(Protection::Gas),
         "foil-pack" => Ok(Protection::FoilPack),
@@ -79,6 +79,10 @@ fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
     });
     let text = section.text("text").unwrap_or_default();
     let program = section.number("program", 1.0, 9_999.0);
+    let whole = program.is_none_or(|number| number.fract() == 0.0);
+    if !whole {
+        section.problem("program", "is the number of a program of the controller: write it without a fraction");
+    }
     let part = section.section("part").and_then(part);
     let listed = section.list("steps");
     if listed.is_empty() {
@@ -86,7 +90,7 @@ fn recipe(name: Name, section: Section<'_>) -> Option<RecipeSettings> {
     }
     let count = listed.len();
     let steps: Vec<StepSettings> = listed.into_iter().filter_map(step).collect();
-    let complete = count > 0 && steps.len() == count;
+    let complete = whole && count > 0 && steps.len() == count;
     let key = section.key("steps");
     let source = section.home().to_owned();
     section.finish();

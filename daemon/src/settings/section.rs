@@ -65,7 +65,12 @@ impl<'p> Section<'p> {
     }
 
     /// Says that an entry is missing that has to be there; `mend` shows how it is written.
+    ///
+    /// Nothing when its key has a problem already: what is written wrongly is not missing.
     pub(super) fn missing(&self, entry: &'static str, mend: &str) {
+        if self.has(entry) && self.problems.tells_of(&self.key(entry)) {
+            return;
+        }
         self.lacks(entry, format!("is missing; write it like {mend}"));
     }
 
@@ -215,6 +220,11 @@ impl<'p> Section<'p> {
     }
 }
 
+/// A text that says something.
+pub(super) fn words(text: &str) -> Result<String, String> {
+    if text.trim().is_empty() { Err("is empty; write what people call it".to_owned()) } else { Ok(text.to_owned()) }
+}
+
 /// Where a value was written. A table has no place of its own; it has that of what is in it.
 fn origin(value: &Value) -> Option<&str> {
     value.origin().or_else(|| match &value.kind {
@@ -222,6 +232,22 @@ fn origin(value: &Value) -> Option<&str> {
         ValueKind::Array(items) => place(items),
         _ => None,
     })
+}
+
+/// Where the value of a dotted key was written; nothing for a table, which may be written in several places.
+pub(super) fn written<'v>(values: &'v BTreeMap<String, Value>, key: &str) -> Option<&'v str> {
+    // A place in a list is written `steps[3]`.
+    let key = key.replace('[', ".").replace(']', "");
+    let mut parts = key.split('.');
+    let mut value = values.get(parts.next()?)?;
+    for part in parts {
+        value = match &value.kind {
+            ValueKind::Table(table) => table.get(part)?,
+            ValueKind::Array(items) => items.get(part.parse::<usize>().ok()?)?,
+            _ => return None,
+        };
+    }
+    if matches!(value.kind, ValueKind::Table(_)) { None } else { origin(value) }
 }
 
 /// Where several values were written: rather what a file says there than what was said over it, and the same in each run.

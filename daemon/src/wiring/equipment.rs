@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use hearthward_drivers::FurnaceWiring;
 use hearthward_equipment::reading::field;
-use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, Name, PointId, SupplyId, UnitAddress, UnitId};
+use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, PointId, SupplyId, UnitAddress, UnitId};
 use hearthward_supervise::alarm::AlarmPlan;
 use hearthward_supervise::plan::{
     Contactor, DeadMan, FurnacePlan, GasPlan, Heating, PolicyPlan, RoomPlan, ShopPlan, SupplyPlan, TankPlan, ValvePlan,
@@ -24,8 +24,8 @@ pub(super) struct Finder<'a> {
     problems: &'a Problems,
     /// Which key has taken an output, so that no two things hang on one.
     outputs: BTreeMap<String, String>,
-    /// Which furnace's chamber or gas a reading tells of.
-    readings: BTreeMap<String, Name>,
+    /// What a reading tells of, so that none is taken for two things.
+    readings: BTreeMap<String, String>,
 }
 
 impl Finder<'_> {
@@ -67,15 +67,23 @@ impl Finder<'_> {
         self.problems.note(home, key, words);
     }
 
-    /// Notes that a reading tells of this furnace, and of no other.
-    fn take_reading(&mut self, address: &Address, furnace: &FurnaceSettings, key: &str, what: &str) {
+    /// The same for a point that tells of this one thing, and of no other.
+    fn own_point(&mut self, role: Role, reference: Option<&PointRef>, usual: &str, tells_of: String) -> Option<PointId> {
+        let address = self.address_as(role, reference, usual)?;
+        let reference = reference?;
+        self.take_reading(&address, tells_of, &reference.source, &reference.key);
+        Some(self.directory.point(&address))
+    }
+
+    /// Notes that a reading tells of this one thing, and of no other.
+    fn take_reading(&mut self, address: &Address, tells_of: String, home: &str, key: &str) {
         let text = address.to_string();
-        if let Some(other) = self.readings.insert(text.clone(), furnace.name.clone())
-            && other != furnace.name
-        {
-            let words = format!("is {text}, which is {what} of furnace {other}; it cannot tell of both, so give each its own");
-            self.problems.note(&furnace.home, format!("furnace.{}.{key}", furnace.name), words);
-        }
+        let Some(other) = self.readings.get(&text) else {
+            self.readings.insert(text, tells_of);
+            return;
+        };
+        let words = format!("is {text}, which is {other}; it cannot tell of both, so give each its own");
+        self.note(home, key.to_owned(), words);
     }
 
     /// Notes that points are read too seldom for the age at which their reader takes them as missing: two polls have to fit, since
@@ -151,7 +159,7 @@ pub(super) fn plan(settings: &Settings, catalogue: &Catalogue, problems: &Proble
     let built: Vec<_> = settings.furnaces.iter().map(|furnace| self::furnace(furnace, settings, &mut finder)).collect();
     let tanks: Vec<_> = settings.tanks.iter().map(|tank| self::tank(tank, &mut finder)).collect();
     let room = RoomPlan {
-        oxygen: finder.point_as(Role::OXYGEN, settings.room.oxygen.as_ref(), "oxygen"),
+        oxygen: finder.own_point(Role::OXYGEN, settings.room.oxygen.as_ref(), "oxygen", "the monitor of the room".to_owned()),
         first_level: settings.room.first_level,
         second_level: settings.room.second_level,
         debounce: settings.room.debounce,
@@ -214,8 +222,9 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         Some(_) => finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN),
         None => own_door,
     };
-    let load_temperature = finder.point_as(Role::THERMOMETER, settings.load_temperature.as_ref(), field::TEMPERATURE);
-    let probe = finder.point_as(Role::OXYGEN, settings.probe.as_ref(), "oxygen");
+    let load = settings.load_temperature.as_ref();
+    let load_temperature = finder.own_point(Role::THERMOMETER, load, field::TEMPERATURE, of("the load thermometer", settings));
+    let probe = finder.own_point(Role::OXYGEN, settings.probe.as_ref(), "oxygen", of("the oxygen probe", settings));
     let gas = settings.gas.as_ref().and_then(|gas| self::gas(gas, settings, shop, finder));
     let flow = gas.as_ref().filter(|gas| !gas.by_eye).map(|gas| gas.flow);
     let feedback = contactor.as_ref().and_then(|contactor| contactor.feedback);
@@ -259,6 +268,11 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
     Some((plan, contactor.map(|contactor| contactor.output)))
 }
 
+/// What a reading tells of, in words.
+fn of(what: &str, furnace: &FurnaceSettings) -> String {
+    format!("{what} of furnace {}", furnace.name)
+}
+
 /// What tells the chamber's temperature: a thermometer of its own, else the controller's.
 fn thermometer(settings: &FurnaceSettings, own: Option<PointId>, facts: &UnitFacts, finder: &mut Finder<'_>) -> Option<PointId> {
     let Some(reference) = &settings.temperature else {
@@ -266,11 +280,16 @@ fn thermometer(settings: &FurnaceSettings, own: Option<PointId>, facts: &UnitFac
             let words = "gives no temperature; name one with `temperature`".to_owned();
             finder.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
         }
+        let key = format!("furnace.{}.controller", settings.name);
+        // Of a controller that another furnace has, enough is said.
+        if let Some(address) = own.and_then(|point| finder.directory.point_address(point)).cloned()
+            && !finder.problems.tells_of(&key)
+        {
+            finder.take_reading(&address, of("the thermometer", settings), &settings.home, &key);
+        }
         return own;
     };
-    let address = finder.address_as(Role::THERMOMETER, Some(reference), field::TEMPERATURE)?;
-    finder.take_reading(&address, settings, "temperature", "the thermometer");
-    Some(finder.directory.point(&address))
+    finder.own_point(Role::THERMOMETER, Some(reference), field::TEMPERATURE, of("the thermometer", settings))
 }
 
 /// The contactor, with what says whether it is closed.
@@ -280,7 +299,8 @@ fn contactor(settings: &FurnaceSettings, finder: &mut Finder<'_>) -> Option<Cont
     let address = finder.address_as(Role::CONTACTOR, Some(&contactor.output), "closed")?;
     finder.take_output(address.to_string(), &settings.home, &key("contactor"));
     let output = HeatPointId(finder.directory.point(&address).0);
-    let feedback = finder.point_as(Role::SWITCH, contactor.feedback.as_ref(), "closed");
+    let feedback =
+        finder.own_point(Role::SWITCH, contactor.feedback.as_ref(), "closed", of("the feedback of the contactor", settings));
     if feedback == Some(PointId(output.0)) {
         let words = format!(
             "is {address}, the contactor's own output, which only repeats what it was told; \
@@ -349,7 +369,7 @@ fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &m
         finder.problems.note(&furnace.home, format!("furnace.{}.purge.flow", furnace.name), words);
     }
     let address = finder.address_as(Role::METER, gas.meter.as_ref(), field::FLOW)?;
-    finder.take_reading(&address, furnace, "meter", "the meter");
+    finder.take_reading(&address, of("the meter", furnace), &furnace.home, &format!("furnace.{}.meter", furnace.name));
     let by_eye = finder.catalogue.facts(&address.unit).is_some_and(|facts| facts.by_hand);
     let flow = finder.directory.point(&address);
     let settable = finder
@@ -374,6 +394,12 @@ fn alarms(settings: &AlarmSettings, finder: &mut Finder<'_>) -> AlarmPlan {
 
 fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
     let address = finder.address_as(Role::THERMOMETER, Some(&tank.thermometer), field::TEMPERATURE)?;
+    finder.take_reading(
+        &address,
+        format!("the thermometer of tank {}", tank.name),
+        &tank.thermometer.source,
+        &tank.thermometer.key,
+    );
     let facts = finder.catalogue.facts(&address.unit).cloned().unwrap_or_default();
     let commanded = facts.readings.iter().any(|reading| reading.as_str() == field::HEATER_ON);
     let own = |finder: &mut Finder<'_>, name: &str| finder.reading(&address.unit, &facts, name);

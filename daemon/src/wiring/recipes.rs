@@ -14,8 +14,9 @@ use crate::settings::{Bath, Problems, RecipeSettings, Settings, StepSettings};
 pub(super) fn resolve(settings: &Settings, catalogue: &Catalogue, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
     let recipes: Vec<(&RecipeSettings, Recipe)> =
         settings.recipes.iter().filter_map(|recipe| Some((recipe, one(recipe, settings, plan, problems)?))).collect();
-    // What a furnace with problems of its own may do is not known.
-    if settings.furnaces.len() == settings.furnace_names.len() {
+    // What a furnace may do is not known while it, or the supply of its gas, has problems of its own.
+    let known = settings.furnaces.len() == settings.furnace_names.len() && settings.supplies.len() == settings.supply_names.len();
+    if known {
         let reached = as_controllers_take(settings, catalogue, plan);
         for (written, recipe) in &recipes {
             if let Some(words) = runs_nowhere(recipe, plan, &reached) {
