@@ -29,6 +29,7 @@ use crate::error::{Result, within};
 use crate::flow::Reference;
 use crate::gas::Mixture;
 use crate::note::Note;
+use crate::span::Span;
 use crate::{AmountFlow, si};
 use uom::si::f64::{Length, Pressure, Ratio, ThermodynamicTemperature, Time, Volume, VolumeRate};
 
@@ -218,7 +219,7 @@ pub fn error_at(accuracy: Accuracy, share_of_scale: Ratio) -> Result<Ratio> {
 ///
 /// # Errors
 /// A flow that is not positive, a class or error outside its range.
-pub fn full_scale_for(flow: VolumeRate, accuracy: Accuracy, error: Ratio) -> Result<Option<(VolumeRate, VolumeRate)>> {
+pub fn full_scale_for(flow: VolumeRate, accuracy: Accuracy, error: Ratio) -> Result<Option<Span<VolumeRate>>> {
     within("the flow", flow.value * 60_000.0, "L/min", 1e-6, 1e6)?;
     let wanted = within("the error allowed", error.value * 100.0, "%", 0.01, 100.0)? / 100.0;
     let least_share = match accuracy {
@@ -227,7 +228,8 @@ pub fn full_scale_for(flow: VolumeRate, accuracy: Accuracy, error: Ratio) -> Res
         Accuracy::ReadingAbove { .. } => f64::INFINITY,
     };
     let most_share = 0.9;
-    Ok((least_share <= most_share).then(|| (si::volume_rate(flow.value / most_share), si::volume_rate(flow.value / least_share))))
+    Ok((least_share <= most_share)
+        .then(|| Span { least: si::volume_rate(flow.value / most_share), most: si::volume_rate(flow.value / least_share) }))
 }
 
 /// The flow that filled a bag: the calibration that needs no theory.
@@ -295,7 +297,8 @@ mod tests {
     #[test]
     fn a_large_tube_cannot_show_a_small_flow() {
         let class = Accuracy::FullScale(si::fraction(0.05));
-        let (small, large) = full_scale_for(units::flow("2 L/min").unwrap(), class, si::fraction(0.1)).unwrap().unwrap();
+        let Span { least: small, most: large } =
+            full_scale_for(units::flow("2 L/min").unwrap(), class, si::fraction(0.1)).unwrap().unwrap();
         // 5 % of 4 L/min is 10 % of 2 L/min.
         assert!((large.value * 60_000.0 - 4.0).abs() < 1e-9 && small.value < large.value);
         assert_eq!(full_scale_for(units::flow("2 L/min").unwrap(), class, si::fraction(0.05)).unwrap(), None);

@@ -61,7 +61,7 @@ impl RecipeSettings {
         let usual_time = Time::new::<minute>(USUAL_MIN);
         let mut found = Vec::new();
         let mut count = 0;
-        let (low_c, high_c) = steel.temper_c;
+        let Span { least: low_c, most: high_c } = steel.temper_c;
         for (place, step) in self.steps.iter().enumerate().skip(quench) {
             let StepSettings::Temper(_, at, hold, _) = step else { continue };
             count += 1;

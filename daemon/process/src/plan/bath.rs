@@ -3,7 +3,7 @@
 use super::{Answer, Writer};
 use crate::error::Result;
 use crate::note::Note;
-use crate::quench::{Bath, HOTTEST_C, Hot, OilSpeed, Pull, Pulls, Suits, suits};
+use crate::quench::{Bath, HOTTEST_C, Hot, MOST_COUNTED, OilSpeed, Pull, Pulls, Suits, suits};
 use crate::si;
 use crate::span::Span;
 use crate::steel::Steel;
@@ -118,15 +118,17 @@ fn row(answer: &mut Answer, question: &BathQuestion, (first, last): (&Pull, &Pul
     let mut write = Writer::new(answer, system);
     let part = Hot { mass: pulls.mass, soaked: pulls.furnace, entering: first.entering };
     let fit = bath.parts_before(&part, window.most)?;
-    write.number("parts_that_fit", "parts before it passes its window", f64::from(fit), 4, "each entering like the first");
+    let basis = if fit < MOST_COUNTED { "each entering like the first" } else { "at least: no more are counted" };
+    write.number("parts_that_fit", "parts before it passes its window", f64::from(fit), 4, basis);
     match bath.start_for(&part, pulls.parts, window.most)? {
         Some(start) if start >= window.least => {
             write.temperature("start_for_all_c", "bath start that would take them all", start, "at most");
         }
         _ => answer.warn("no start inside the window takes them all: quench fewer, let it cool between, or take more oil"),
     }
-    let volume = bath.volume_for(&part, pulls.parts, window.most).ok().filter(|_| fit < pulls.parts);
-    if let Some(volume) = volume {
+    if fit < pulls.parts
+        && let Ok(volume) = bath.volume_for(&part, pulls.parts, window.most)
+    {
         Writer::new(answer, system).volume(
             "volume_for_all_l",
             "bath that would take them all from here",

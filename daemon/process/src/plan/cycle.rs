@@ -154,8 +154,8 @@ fn summary(question: &CycleQuestion, cycle: &Cycle, preheated: Option<&Arrival>,
         );
     }
     if cycle.through {
-        write.number("as_quenched_low_hrc", "as quenched at least, HRC", cycle.as_quenched_hrc.0, 3, "the steel's table");
-        write.number("as_quenched_high_hrc", "as quenched at most, HRC", cycle.as_quenched_hrc.1, 3, "the steel's table");
+        write.number("as_quenched_low_hrc", "as quenched at least, HRC", cycle.as_quenched_hrc.least, 3, "the steel's table");
+        write.number("as_quenched_high_hrc", "as quenched at most, HRC", cycle.as_quenched_hrc.most, 3, "the steel's table");
     }
     tempered(&mut answer, question, cycle, system);
     if let Err(error) = critical {
@@ -177,7 +177,8 @@ fn tempered(answer: &mut Answer, question: &CycleQuestion, cycle: &Cycle, system
     let (steel, own) = (question.wish.steel, &question.wish.own.tempers);
     let tempering = &cycle.tempering;
     let hottest = tempering.hottest();
-    let [low, high] = [steel.temper_c.0, steel.temper_c.1].map(|t_c| units::show_temperature(si::from_celsius(t_c), system));
+    let [low, high] =
+        [steel.temper_c.least, steel.temper_c.most].map(|t_c| units::show_temperature(si::from_celsius(t_c), system));
     let yours = format!("yours; the table says {low} to {high}");
     let mut write = Writer::new(answer, system);
     let basis = if own.is_empty() { "the steel's tempering curve".to_owned() } else { yours };

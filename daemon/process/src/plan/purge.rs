@@ -198,8 +198,8 @@ fn metered(answer: &mut Answer, meter: &MeterAtHand, flow: AmountFlow, keys: [&'
     );
     if error.value > WORTH_SAYING {
         let better = full_scale_for(mark, meter.accuracy, si::fraction(0.1))?;
-        let advice = better.map_or_else(String::new, |(_, most)| {
-            format!("; a scale of at most {} would show it within 10 %", units::show_flow(most, system))
+        let advice = better.map_or_else(String::new, |scales| {
+            format!("; a scale of at most {} would show it within 10 %", units::show_flow(scales.most, system))
         });
         answer.warn(format!("the {label} flow can be off by {percent} % at this mark{advice}"));
     }

@@ -112,12 +112,12 @@ fn hardness(answer: &mut Answer, question: &TemperQuestion, steel: &Steel, one: 
         ))]);
     }
     let t_c = si::celsius(temperature);
-    if t_c < steel.temper_c.0 - 0.5 || t_c > steel.temper_c.1 + 0.5 {
+    if t_c < steel.temper_c.least - 0.5 || t_c > steel.temper_c.most + 0.5 {
         answer.warn(format!(
             "outside the usual tempering range of {}: {} to {}",
             steel.grade,
-            shown(steel.temper_c.0),
-            shown(steel.temper_c.1)
+            shown(steel.temper_c.least),
+            shown(steel.temper_c.most)
         ));
     }
     Ok(())

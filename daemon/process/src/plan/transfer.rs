@@ -76,7 +76,7 @@ pub fn transfer(question: &TransferQuestion, system: System) -> Result<Answer> {
 
 /// Whether the part can hold austenite at the door: not below its steel's range, nor below where any of it forms.
 fn austenitized(question: &TransferQuestion) -> bool {
-    let least_c = question.steel.map_or(EUTECTOID_C, |steel| steel.austenitize_c.0 - RANGE_SLACK_K);
+    let least_c = question.steel.map_or(EUTECTOID_C, |steel| steel.austenitize_c.least - RANGE_SLACK_K);
     si::celsius(question.start) >= least_c
 }
 

@@ -84,7 +84,7 @@ impl Bath {
             volume_m3: within("the volume of the bath", volume.value * 1e3, "L", 0.1, 1e5)? / 1e3,
             kg_m3: within("the density of the bath", density.value, "kg/m³", 500.0, 2000.0)?,
             j_kg_k: within("the heat capacity of the bath", heat.value, "J/(kg K)", 500.0, 5000.0)?,
-            t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, HOTTEST_C)?,
+            t_c: within("the temperature of the bath", si::celsius(temperature), "°C", COLDEST_C, HOTTEST_C)?,
         })
     }
 
@@ -109,7 +109,7 @@ impl Bath {
     /// # Errors
     /// A temperature outside -20 to 300 °C.
     pub fn at(&self, temperature: ThermodynamicTemperature) -> Result<Self> {
-        Ok(Self { t_c: within("the temperature of the bath", si::celsius(temperature), "°C", -20.0, HOTTEST_C)?, ..*self })
+        Ok(Self { t_c: within("the temperature of the bath", si::celsius(temperature), "°C", COLDEST_C, HOTTEST_C)?, ..*self })
     }
 
     /// The temperature.
@@ -142,9 +142,9 @@ impl Bath {
     /// The last is warmer than after all at once, since each earlier part left with less heat in it.
     ///
     /// # Errors
-    /// As for [`Bath::after`]; more than 1000 parts.
+    /// As for [`Bath::after`]; more than [`MOST_COUNTED`] parts.
     pub fn after_each(&self, part: &Hot, parts: u32) -> Result<Vec<ThermodynamicTemperature>> {
-        within("the number of parts", f64::from(parts), "", 0.0, 1000.0)?;
+        within("the number of parts", f64::from(parts), "", 0.0, f64::from(MOST_COUNTED))?;
         let mut bath = *self;
         (0..parts)
             .map(|_| {
@@ -154,32 +154,27 @@ impl Bath {
             .collect()
     }
 
-    /// How many equal parts fit in a row before the bath passes the top of its window; at most 1000 are counted.
+    /// How many equal parts fit in a row before the bath passes the top of its window; at most [`MOST_COUNTED`].
     ///
     /// # Errors
     /// As for [`Bath::after`].
     pub fn parts_before(&self, part: &Hot, top: ThermodynamicTemperature) -> Result<u32> {
-        let mut bath = *self;
-        for count in 0..1000 {
-            let after = bath.after(part)?;
-            if after > top {
-                return Ok(count);
-            }
-            bath = bath.at(after)?;
-        }
-        Ok(1000)
+        self.after(part)?;
+        let mut starts = self.starts_before(part, si::celsius(top))?;
+        let holds = |_: &u32| starts.next().is_some_and(|start_c| start_c >= self.t_c);
+        Ok((0..MOST_COUNTED).take_while(holds).count() as u32)
     }
 
     /// The bath temperature from which so many parts end just at the top of the window; `None` if even -20 °C is too warm.
     ///
     /// # Errors
-    /// As for [`Bath::after`]; more than 1000 parts.
+    /// As for [`Bath::after`]; more than [`MOST_COUNTED`] parts.
     pub fn start_for(&self, part: &Hot, parts: u32, top: ThermodynamicTemperature) -> Result<Option<ThermodynamicTemperature>> {
-        let top_c = within("the top of the window", si::celsius(top), "°C", -20.0, HOTTEST_C)?;
-        within("the number of parts", f64::from(parts), "", 0.0, 1000.0)?;
+        let top_c = within("the top of the window", si::celsius(top), "°C", COLDEST_C, HOTTEST_C)?;
+        within("the number of parts", f64::from(parts), "", 0.0, f64::from(MOST_COUNTED))?;
         self.after(part)?;
-        let off = |start_c: f64| Self { t_c: start_c, ..*self }.end_c(part, parts) - top_c;
-        Ok(root(-20.0, top_c, 1e-9, off).map(si::from_celsius))
+        let start_c = self.start_c(part, parts, top_c)?;
+        Ok((start_c >= COLDEST_C).then(|| si::from_celsius(start_c)))
     }
 
     /// The volume of bath, from the same start, in which so many parts end just at the top of the window.
@@ -188,9 +183,12 @@ impl Bath {
     /// As for [`Bath::start_for`]; a start at or above the top; no bath up to 100 000 L.
     pub fn volume_for(&self, part: &Hot, parts: u32, top: ThermodynamicTemperature) -> Result<Volume> {
         let top_c = within("the top of the window", si::celsius(top), "°C", self.t_c + 1e-3, HOTTEST_C)?;
-        within("the number of parts", f64::from(parts), "", 0.0, 1000.0)?;
+        within("the number of parts", f64::from(parts), "", 0.0, f64::from(MOST_COUNTED))?;
         self.after(part)?;
-        let off = |litres: f64| Self { volume_m3: litres / 1e3, ..*self }.end_c(part, parts) - top_c;
+        let off = |litres: f64| {
+            let bath = Self { volume_m3: litres / 1e3, ..*self };
+            bath.start_c(part, parts, top_c).map_or(f64::NAN, |start_c| start_c - self.t_c)
+        };
         let litres = root(0.1, 1e5, 1e-9, off)
             .ok_or_else(|| impossible("the volume of bath for a load", "no bath up to 100 000 L is large enough".to_owned()))?;
         Ok(si::cubic_metres(litres / 1e3))
@@ -210,7 +208,7 @@ impl Bath {
     /// # Errors
     /// A temperature outside -20 to 300 °C, a shell outside 0 to 10 t.
     pub fn heat_to(&self, to: ThermodynamicTemperature, shell: Mass) -> Result<Energy> {
-        let to_c = within("the temperature to come to", si::celsius(to), "°C", -20.0, HOTTEST_C)?;
+        let to_c = within("the temperature to come to", si::celsius(to), "°C", COLDEST_C, HOTTEST_C)?;
         let shell_j_k = within("the shell of the tank", shell.value, "kg", 0.0, 1e4)? * SHELL_J_KG_K;
         Ok(si::joules((self.capacity_j_k() + shell_j_k) * (to_c - self.t_c)))
     }
@@ -278,17 +276,27 @@ impl Bath {
         self.volume_m3 * self.kg_m3 * self.j_kg_k
     }
 
-    /// The end of a row of quenches, which stops above the hottest bath: that is too hot, by how much does not matter. Not a
-    /// number where a balance fails, which the callers have ruled out.
-    fn end_c(&self, part: &Hot, parts: u32) -> f64 {
-        let mut bath = *self;
-        for _ in 0..parts {
-            if bath.t_c > HOTTEST_C {
+    /// The start of a row of quenches that ends at `end_c`. What lies below the coldest bath is too cold; by how much does not matter.
+    fn start_c(&self, part: &Hot, parts: u32, end_c: f64) -> Result<f64> {
+        let mut start_c = end_c;
+        for before_c in self.starts_before(part, end_c)?.take(parts as usize) {
+            start_c = before_c;
+            if start_c < COLDEST_C {
                 break;
             }
-            bath.t_c = bath.after(part).map_or(f64::NAN, si::celsius);
         }
-        bath.t_c
+        Ok(start_c)
+    }
+
+    /// The bath before the last part of a row that ends at `end_c`, before the last but one, and so on.
+    ///
+    /// Told from its end, a quench needs no root: the heat that the steel keeps is known. Steel that would be colder than the
+    /// bath gives it nothing.
+    fn starts_before(&self, part: &Hot, end_c: f64) -> Result<impl Iterator<Item = f64>> {
+        let hot_j_kg = part.heat_j_kg(self.t_c)?;
+        let share_k_kg_j = part.mass.value / self.capacity_j_k();
+        let before = move |end_c: &f64| Some(end_c - share_k_kg_j * (hot_j_kg - thermal::enthalpy_j_kg(*end_c)).max(0.0));
+        Ok(std::iter::successors(before(&end_c), before))
     }
 }
 
@@ -342,6 +350,10 @@ pub fn plates_after(plates: Mass, plates_at: ThermodynamicTemperature, part: &Ho
         .ok_or_else(|| impossible("plates after a quench", "the steel gives no heat to the plates".to_owned()))
 }
 
+/// The most parts of a row that are counted: many times what anybody pulls of one load.
+pub const MOST_COUNTED: u32 = 1000;
+/// The coldest bath that is reckoned with, °C: oil in a winter's yard.
+const COLDEST_C: f64 = -20.0;
 /// The hottest bath of oil that is reckoned with, °C: above the flash point of most quench oils.
 pub(crate) const HOTTEST_C: f64 = 300.0;
 /// Heat capacity of a steel tank, cold: EN 1993-1-2 near room temperature, rounded.

@@ -78,7 +78,7 @@ pub struct Cycle {
     /// Whether the table expects this section to harden through in that medium; no hardness is to be expected otherwise.
     pub through: bool,
     /// The hardness to expect as quenched, HRC.
-    pub as_quenched_hrc: (f64, f64),
+    pub as_quenched_hrc: Span<f64>,
     /// Tempering.
     pub tempering: Tempering,
     /// Why, step by step.
@@ -224,11 +224,11 @@ fn quench(
 
 fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Result<Tempering> {
     let Wish { steel, own, .. } = wish;
-    let usual_c = steel.temper_c.0.max(steel.tempering.first().map_or(0.0, |point| point.temper_c));
+    let usual_c = steel.temper_c.least.max(steel.tempering.first().map_or(0.0, |point| point.temper_c));
     let wanted = match wish.hardness_hrc.filter(|_| own.tempers.is_empty()) {
         None => si::from_celsius(usual_c),
         Some(hrc) => {
-            let (low, high) = steel.tempered_hrc();
+            let Span { least: low, most: high } = steel.tempered_hrc();
             within("the hardness wanted", hrc, "HRC", low, high)?;
             steel.temper_for(hrc).unwrap_or_else(|| si::from_celsius(usual_c))
         }
@@ -242,9 +242,9 @@ fn temper(wish: &Wish, reasons: &mut Vec<Note>, cautions: &mut Vec<Note>) -> Res
     for (place, temper) in tempers.iter().enumerate() {
         let t_c = si::celsius(temper.temperature);
         let told = tempers.iter().take(place).any(|before| before.temperature == temper.temperature);
-        if !told && !(steel.temper_c.0 - 0.5..=steel.temper_c.1 + 0.5).contains(&t_c) {
+        if !told && !(steel.temper_c.least - 0.5..=steel.temper_c.most + 0.5).contains(&t_c) {
             let [at, low, high] =
-                [t_c, steel.temper_c.0, steel.temper_c.1].map(|t_c| show_temperature_both(si::from_celsius(t_c)));
+                [t_c, steel.temper_c.least, steel.temper_c.most].map(|t_c| show_temperature_both(si::from_celsius(t_c)));
             cautions.push(Note::outside(format!(
                 "{at} lies outside this steel's usual tempering range of {low} to {high}: it may be brittle there"
             )));

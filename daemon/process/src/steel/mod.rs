@@ -59,7 +59,7 @@ pub struct Steel {
     /// Preheat, °C.
     pub preheat_c: Option<f64>,
     /// Austenitizing range, °C.
-    pub austenitize_c: (f64, f64),
+    pub austenitize_c: Span<f64>,
     /// Soak guidance.
     pub soak: Soak,
     /// The quench, in words.
@@ -71,9 +71,9 @@ pub struct Steel {
     /// The heaviest section that hardens in air, mm.
     pub heaviest_air_mm: Option<f64>,
     /// Hardness as quenched, HRC.
-    pub as_quenched_hrc: (f64, f64),
+    pub as_quenched_hrc: Span<f64>,
     /// Usual tempering range, °C.
-    pub temper_c: (f64, f64),
+    pub temper_c: Span<f64>,
     /// Hardness after tempering, by rising temperature.
     pub tempering: &'static [Point],
     /// On what the tempering curve was measured.
@@ -88,7 +88,7 @@ pub struct Element {
     /// Its symbol.
     pub symbol: &'static str,
     /// Its range, per cent; none where only a typical value is known.
-    pub range: Option<(f64, f64)>,
+    pub range: Option<Span<f64>>,
     /// The middle or typical value, per cent.
     pub middle: f64,
 }
@@ -97,11 +97,11 @@ pub struct Element {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Soak {
     /// Handbook minutes at temperature for small sections.
-    pub handbook_min: (f64, f64),
+    pub handbook_min: Span<f64>,
     /// What kind of handbook.
     pub handbook_kind: &'static str,
     /// A data sheet's minutes per inch of section.
-    pub sheet_min_per_inch: Option<(f64, f64)>,
+    pub sheet_min_per_inch: Option<Span<f64>>,
     /// The least minutes that the sheet allows for any section.
     pub sheet_floor_min: Option<f64>,
     /// Minutes more for each inch of section above the first, where the handbook minutes are said to be for one inch.
@@ -157,7 +157,7 @@ impl Steel {
 
     /// The heat to soak at: the middle of its range, rounded down to the 5 °C that a controller's dial is set by.
     pub fn usual_heat(&self) -> ThermodynamicTemperature {
-        si::from_celsius(libm::floor((self.austenitize_c.0 + self.austenitize_c.1) / 10.0) * 5.0)
+        si::from_celsius(libm::floor((self.austenitize_c.least + self.austenitize_c.most) / 10.0) * 5.0)
     }
 
     /// What a heat does to this steel; `None` within its austenitizing range.
@@ -166,7 +166,7 @@ impl Steel {
     /// A heat more than 100 K above the range: grains grow coarse, and the melting range of some is near. Common practice, no
     /// source.
     pub fn judged(&self, heat: ThermodynamicTemperature, system: System) -> Result<Option<Note>> {
-        let (low, high) = self.austenitize_c;
+        let Span { least: low, most: high } = self.austenitize_c;
         let t_c = si::celsius(heat);
         let shown = |t_c: f64| show_temperature(si::from_celsius(t_c), system);
         let range = format!("the austenitizing range of {} is {} to {}", self.grade, shown(low), shown(high));
@@ -186,9 +186,9 @@ impl Steel {
     }
 
     /// The least and the greatest hardness of the tempering curve, HRC.
-    pub fn tempered_hrc(&self) -> (f64, f64) {
+    pub fn tempered_hrc(&self) -> Span<f64> {
         let each = || self.tempering.iter().map(|point| point.hrc);
-        (each().fold(f64::INFINITY, f64::min), each().fold(0.0, f64::max))
+        Span { least: each().fold(f64::INFINITY, f64::min), most: each().fold(0.0, f64::max) }
     }
 
     /// Hardness after tempering at a temperature, straight between the points of the curve.
@@ -229,7 +229,7 @@ impl Steel {
                 inside.then(|| from.temper_c + (to.temper_c - from.temper_c) * (hrc - from.hrc) / (to.hrc - from.hrc))
             })
         };
-        let usual = |t_c: &f64| (self.temper_c.0 - ROUNDED_K / 2.0..=self.temper_c.1 + ROUNDED_K / 2.0).contains(t_c);
+        let usual = |t_c: &f64| (self.temper_c.least - ROUNDED_K / 2.0..=self.temper_c.most + ROUNDED_K / 2.0).contains(t_c);
         crossings().find(usual).or_else(|| crossings().next()).map(si::from_celsius)
     }
 
@@ -239,15 +239,13 @@ impl Steel {
     /// A section outside 0.1 to 500 mm.
     pub fn soak_for(&self, section: Length) -> Result<Span<Time>> {
         let inches = within("the section", section.value * 1e3, "mm", 0.1, 500.0)? / 25.4;
-        let (low, high) = self.soak.handbook_min;
+        let handbook = self.soak.handbook_min;
         let floor = self.soak.sheet_floor_min.unwrap_or(0.0);
-        let sheet = self
-            .soak
-            .sheet_min_per_inch
-            .map_or((0.0, 0.0), |(low, high)| ((low * inches).max(floor), (high * inches).max(floor)));
+        let of_sheet = |per_inch: f64| (per_inch * inches).max(floor);
+        let sheet = self.soak.sheet_min_per_inch.unwrap_or(Span { least: 0.0, most: 0.0 });
         let more = self.soak.more_min_per_inch * (inches - 1.0).max(0.0);
-        let least = (low + more).max(sheet.0);
-        let most = (high + more).max(sheet.1).max(least);
+        let least = (handbook.least + more).max(of_sheet(sheet.least));
+        let most = (handbook.most + more).max(of_sheet(sheet.most)).max(least);
         Ok(Span { least: si::seconds(least * 60.0), most: si::seconds(most * 60.0) })
     }
 }

@@ -7,6 +7,7 @@ use super::critical::Composition;
 use super::{Element, Medium, Point, Soak, Steel};
 use crate::gas::SteelKind;
 use crate::quench::OilSpeed;
+use crate::span::Span;
 
 const SHEET: &str = "public data sheet (issuer not named)";
 const MEMORY: &str = "from memory, +-2 HRC";
@@ -17,8 +18,12 @@ const fn middle(shares: [f64; 8]) -> Composition {
     Composition { carbon, manganese, silicon, chromium, nickel, molybdenum, tungsten, vanadium, copper: 0.0 }
 }
 
+const fn from_to(least: f64, most: f64) -> Span<f64> {
+    Span { least, most }
+}
+
 const fn range(symbol: &'static str, low: f64, high: f64, middle: f64) -> Element {
-    Element { symbol, range: Some((low, high)), middle }
+    Element { symbol, range: Some(from_to(low, high)), middle }
 }
 
 const fn about(symbol: &'static str, middle: f64) -> Element {
@@ -49,11 +54,11 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "AISI range from memory; typical C 0.90 Mn 1.20 V 0.20 W 0.50 Cr 0.50 on a public data sheet",
         preheat_c: Some(650.0),
-        austenitize_c: (790.0, 815.0),
+        austenitize_c: from_to(790.0, 815.0),
         soak: Soak {
-            handbook_min: (10.0, 30.0),
+            handbook_min: from_to(10.0, 30.0),
             handbook_kind: "ASM",
-            sheet_min_per_inch: Some((20.0, 30.0)),
+            sheet_min_per_inch: Some(from_to(20.0, 30.0)),
             sheet_floor_min: Some(20.0),
             more_min_per_inch: 0.0,
             note: "guidances differ: handbook allows 10 min, the sheet never under 20 min; a plan that must satisfy both soaks 20-30 min",
@@ -62,8 +67,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Medium, 50.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (63.0, 65.0),
-        temper_c: (175.0, 260.0),
+        as_quenched_hrc: from_to(63.0, 65.0),
+        temper_c: from_to(175.0, 260.0),
         tempering: &[
             sheet(148.9, 63.0),
             sheet(176.7, 62.5),
@@ -94,11 +99,11 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "AISI range from memory; typical C 1.00 Cr 5.00 Mo 1.00 V 0.20 on a public data sheet",
         preheat_c: Some(790.0),
-        austenitize_c: (925.0, 980.0),
+        austenitize_c: from_to(925.0, 980.0),
         soak: Soak {
-            handbook_min: (20.0, 45.0),
+            handbook_min: from_to(20.0, 45.0),
             handbook_kind: "ASM",
-            sheet_min_per_inch: Some((45.0, 60.0)),
+            sheet_min_per_inch: Some(from_to(45.0, 60.0)),
             sheet_floor_min: None,
             more_min_per_inch: 0.0,
             note: "sheet gives 5-7 min at 3 mm and no floor: for thin parts the handbook minutes are the longer and safer",
@@ -107,8 +112,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Plates,
         oil: None,
         heaviest_air_mm: Some(100.0),
-        as_quenched_hrc: (63.0, 65.0),
-        temper_c: (175.0, 540.0),
+        as_quenched_hrc: from_to(63.0, 65.0),
+        temper_c: from_to(175.0, 540.0),
         tempering: &[
             sheet(176.7, 62.0),
             memory(204.4, 60.0),
@@ -137,11 +142,11 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "AISI range from memory; typical 1.50 C 0.30 Mn 0.30 Si 12.0 Cr 0.75 Mo 0.90 V on a public data sheet",
         preheat_c: Some(815.0),
-        austenitize_c: (980.0, 1025.0),
+        austenitize_c: from_to(980.0, 1025.0),
         soak: Soak {
-            handbook_min: (15.0, 45.0),
+            handbook_min: from_to(15.0, 45.0),
             handbook_kind: "ASM",
-            sheet_min_per_inch: Some((60.0, 60.0)),
+            sheet_min_per_inch: Some(from_to(60.0, 60.0)),
             sheet_floor_min: None,
             more_min_per_inch: 0.0,
             note: "sheet gives 7 min at 3 mm and no floor: for thin parts the handbook minutes are the longer and safer",
@@ -150,8 +155,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Air,
         oil: None,
         heaviest_air_mm: Some(75.0),
-        as_quenched_hrc: (62.0, 64.0),
-        temper_c: (205.0, 540.0),
+        as_quenched_hrc: from_to(62.0, 64.0),
+        temper_c: from_to(205.0, 540.0),
         tempering: &[
             memory(205.0, 61.0),
             memory(260.0, 59.0),
@@ -171,9 +176,9 @@ pub static STEELS: [Steel; 12] = [
         elements: &[about("C", 1.0), range("Mn", 0.1, 0.4, 0.25), range("Si", 0.1, 0.4, 0.25)],
         elements_source: "AISI range from memory (0.70-1.50 C sold in carbon bands; 1.00 taken)",
         preheat_c: Some(565.0),
-        austenitize_c: (760.0, 845.0),
+        austenitize_c: from_to(760.0, 845.0),
         soak: Soak {
-            handbook_min: (10.0, 30.0),
+            handbook_min: from_to(10.0, 30.0),
             handbook_kind: "ASM",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -184,8 +189,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Water,
         oil: Some((OilSpeed::Fast, 5.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (65.0, 67.0),
-        temper_c: (175.0, 345.0),
+        as_quenched_hrc: from_to(65.0, 67.0),
+        temper_c: from_to(175.0, 345.0),
         tempering: &[
             memory(150.0, 64.5),
             memory(175.0, 63.0),
@@ -211,11 +216,11 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "ASTM A681 range read from a public page; V from memory",
         preheat_c: Some(650.0),
-        austenitize_c: (925.0, 955.0),
+        austenitize_c: from_to(925.0, 955.0),
         soak: Soak {
-            handbook_min: (15.0, 45.0),
+            handbook_min: from_to(15.0, 45.0),
             handbook_kind: "ASM",
-            sheet_min_per_inch: Some((45.0, 60.0)),
+            sheet_min_per_inch: Some(from_to(45.0, 60.0)),
             sheet_floor_min: Some(45.0),
             more_min_per_inch: 0.0,
             note: "guidances differ: handbook allows 15 min, the sheet never under 45 min; a plan that must satisfy both soaks 45 min",
@@ -224,8 +229,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Air,
         oil: Some((OilSpeed::Medium, 100.0)),
         heaviest_air_mm: Some(64.0),
-        as_quenched_hrc: (59.0, 61.0),
-        temper_c: (205.0, 620.0),
+        as_quenched_hrc: from_to(59.0, 61.0),
+        temper_c: from_to(205.0, 620.0),
         tempering: &[
             sheet(150.0, 59.0),
             sheet(205.0, 57.0),
@@ -247,9 +252,9 @@ pub static STEELS: [Steel; 12] = [
         elements: &[range("C", 0.9, 1.03, 0.965), range("Mn", 0.3, 0.5, 0.4), about("Si", 0.2)],
         elements_source: "SAE J403 range from memory",
         preheat_c: None,
-        austenitize_c: (790.0, 815.0),
+        austenitize_c: from_to(790.0, 815.0),
         soak: Soak {
-            handbook_min: (5.0, 15.0),
+            handbook_min: from_to(5.0, 15.0),
             handbook_kind: "common practice",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -260,8 +265,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Water,
         oil: Some((OilSpeed::Fast, 5.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (64.0, 66.0),
-        temper_c: (150.0, 315.0),
+        as_quenched_hrc: from_to(64.0, 66.0),
+        temper_c: from_to(150.0, 315.0),
         tempering: &[
             memory(150.0, 64.5),
             memory(175.0, 63.0),
@@ -281,9 +286,9 @@ pub static STEELS: [Steel; 12] = [
         elements: &[range("C", 0.8, 0.93, 0.865), range("Mn", 0.6, 0.9, 0.75), about("Si", 0.2)],
         elements_source: "SAE J403 range from memory",
         preheat_c: None,
-        austenitize_c: (800.0, 830.0),
+        austenitize_c: from_to(800.0, 830.0),
         soak: Soak {
-            handbook_min: (5.0, 15.0),
+            handbook_min: from_to(5.0, 15.0),
             handbook_kind: "common practice",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -294,8 +299,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Fast, 6.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (63.0, 65.0),
-        temper_c: (150.0, 315.0),
+        as_quenched_hrc: from_to(63.0, 65.0),
+        temper_c: from_to(150.0, 315.0),
         tempering: &[
             memory(150.0, 63.5),
             memory(175.0, 62.0),
@@ -319,9 +324,9 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "AISI range read from a public extract of a handbook",
         preheat_c: None,
-        austenitize_c: (825.0, 845.0),
+        austenitize_c: from_to(825.0, 845.0),
         soak: Soak {
-            handbook_min: (10.0, 15.0),
+            handbook_min: from_to(10.0, 15.0),
             handbook_kind: "common practice",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -332,8 +337,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Medium, 25.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (58.0, 63.0),
-        temper_c: (150.0, 425.0),
+        as_quenched_hrc: from_to(58.0, 63.0),
+        temper_c: from_to(150.0, 425.0),
         tempering: &[
             sheet(149.0, 63.0),
             sheet(177.0, 61.5),
@@ -358,9 +363,9 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "ASTM A295 range read from a public page",
         preheat_c: None,
-        austenitize_c: (815.0, 855.0),
+        austenitize_c: from_to(815.0, 855.0),
         soak: Soak {
-            handbook_min: (15.0, 40.0),
+            handbook_min: from_to(15.0, 40.0),
             handbook_kind: "ASM International note",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -371,8 +376,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Medium, 20.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (64.0, 67.0),
-        temper_c: (150.0, 230.0),
+        as_quenched_hrc: from_to(64.0, 67.0),
+        temper_c: from_to(150.0, 230.0),
         tempering: &[memory(150.0, 64.0), memory(175.0, 62.5), memory(205.0, 61.0), memory(230.0, 59.5), sheet(260.0, 58.0)],
         tempering_note: "58 HRC at 260 °C is the published floor; others memory within the published 64-58 over 150-230",
         source: "public data sheet: ASM International note, 815-855 °C, 15-40 min up to 1 inch and 30 min more for each inch above, temper 150-230 °C 2-4 h to 58-64 HRC",
@@ -390,9 +395,9 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "JIS SUS440C / AISI range read from a public page",
         preheat_c: Some(800.0),
-        austenitize_c: (1010.0, 1065.0),
+        austenitize_c: from_to(1010.0, 1065.0),
         soak: Soak {
-            handbook_min: (15.0, 30.0),
+            handbook_min: from_to(15.0, 30.0),
             handbook_kind: "common practice",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -403,8 +408,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Slow, 50.0)),
         heaviest_air_mm: Some(12.0),
-        as_quenched_hrc: (60.0, 62.0),
-        temper_c: (150.0, 370.0),
+        as_quenched_hrc: from_to(60.0, 62.0),
+        temper_c: from_to(150.0, 370.0),
         tempering: &[memory(150.0, 60.0), memory(205.0, 59.0), memory(260.0, 57.0), memory(315.0, 56.0), memory(370.0, 56.0)],
         tempering_note: "",
         source: "from memory; public data sheet: 1000-1070 °C air or oil",
@@ -424,9 +429,9 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "ASTM A600 regular-carbon range read from a public page",
         preheat_c: Some(730.0),
-        austenitize_c: (1190.0, 1230.0),
+        austenitize_c: from_to(1190.0, 1230.0),
         soak: Soak {
-            handbook_min: (2.0, 5.0),
+            handbook_min: from_to(2.0, 5.0),
             handbook_kind: "ASM",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -437,8 +442,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Slow, 75.0)),
         heaviest_air_mm: Some(25.0),
-        as_quenched_hrc: (64.0, 66.0),
-        temper_c: (540.0, 595.0),
+        as_quenched_hrc: from_to(64.0, 66.0),
+        temper_c: from_to(540.0, 595.0),
         tempering: &[
             sheet(426.7, 61.5),
             sheet(454.4, 62.0),
@@ -468,9 +473,9 @@ pub static STEELS: [Steel; 12] = [
         ],
         elements_source: "range read from a public data sheet",
         preheat_c: Some(650.0),
-        austenitize_c: (790.0, 845.0),
+        austenitize_c: from_to(790.0, 845.0),
         soak: Soak {
-            handbook_min: (10.0, 30.0),
+            handbook_min: from_to(10.0, 30.0),
             handbook_kind: "data sheet, at temperature",
             sheet_min_per_inch: None,
             sheet_floor_min: None,
@@ -481,8 +486,8 @@ pub static STEELS: [Steel; 12] = [
         medium: Medium::Oil,
         oil: Some((OilSpeed::Medium, 60.0)),
         heaviest_air_mm: None,
-        as_quenched_hrc: (62.0, 65.0),
-        temper_c: (175.0, 540.0),
+        as_quenched_hrc: from_to(62.0, 65.0),
+        temper_c: from_to(175.0, 540.0),
         tempering: &[
             sheet(148.9, 62.0),
             sheet(204.4, 61.0),

@@ -57,6 +57,23 @@ pub enum Class {
     Three,
 }
 
+/// A straight piece of a tolerance: `fixed_k + slope t`, either way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Segment {
+    /// Its lower end, °C.
+    pub from_c: f64,
+    /// Its upper end, °C.
+    pub to_c: f64,
+    /// The part that is the same everywhere, K.
+    pub fixed_k: f64,
+    /// The part that grows with the temperature in °C, K/K.
+    pub slope: f64,
+}
+
+const fn segment(from_c: f64, to_c: f64, fixed_k: f64, slope: f64) -> Segment {
+    Segment { from_c, to_c, fixed_k, slope }
+}
+
 impl Thermocouple {
     /// Reads the letter.
     ///
@@ -69,12 +86,6 @@ impl Thermocouple {
             .find(|(_, name)| letter.trim().eq_ignore_ascii_case(name))
             .map(|(couple, _)| couple)
             .ok_or_else(|| impossible("a thermocouple", format!("`{}` is not one of B, E, J, K, N, R, S, T", letter.trim())))
-    }
-
-    /// The range of the reference function.
-    pub fn range(self) -> (ThermodynamicTemperature, ThermodynamicTemperature) {
-        let (low_c, high_c) = self.range_c();
-        (si::from_celsius(low_c), si::from_celsius(high_c))
     }
 
     /// The voltage between a hot junction and a cold one.
@@ -120,28 +131,28 @@ impl Thermocouple {
         let t_c = si::celsius(temperature);
         self.segments(class)
             .iter()
-            .find(|segment| t_c >= segment.0 - ROUNDING_K && t_c <= segment.1 + ROUNDING_K)
-            .map(|&(_, _, fixed, slope)| si::difference(fixed + slope * t_c))
+            .find(|segment| t_c >= segment.from_c - ROUNDING_K && t_c <= segment.to_c + ROUNDING_K)
+            .map(|segment| si::difference(segment.fixed_k + segment.slope * t_c))
     }
 
-    /// Straight pieces of a class: from, to (°C), fixed part (K), slope.
+    /// Straight pieces of a class, by rising temperature.
     ///
     /// IEC 60584-1:2013, read from two public reproductions. R and S of class 1 above 1100 °C: `1 + 0.003 (t - 1100)`,
     /// often misprinted.
-    pub fn segments(self, class: Class) -> &'static [(f64, f64, f64, f64)] {
+    pub fn segments(self, class: Class) -> &'static [Segment] {
         match (self, class) {
-            (Self::K | Self::N, Class::One) => &[(-40.0, 375.0, 1.5, 0.0), (375.0, 1000.0, 0.0, 0.004)],
-            (Self::K | Self::N, Class::Two) => &[(-40.0, 333.0, 2.5, 0.0), (333.0, 1200.0, 0.0, 0.0075)],
-            (Self::E, Class::One) => &[(-40.0, 375.0, 1.5, 0.0), (375.0, 800.0, 0.0, 0.004)],
-            (Self::E, Class::Two) => &[(-40.0, 333.0, 2.5, 0.0), (333.0, 900.0, 0.0, 0.0075)],
-            (Self::J, Class::One) => &[(-40.0, 375.0, 1.5, 0.0), (375.0, 750.0, 0.0, 0.004)],
-            (Self::J, Class::Two) => &[(-40.0, 333.0, 2.5, 0.0), (333.0, 750.0, 0.0, 0.0075)],
-            (Self::T, Class::One) => &[(-40.0, 125.0, 0.5, 0.0), (125.0, 350.0, 0.0, 0.004)],
-            (Self::T, Class::Two) => &[(-40.0, 133.0, 1.0, 0.0), (133.0, 350.0, 0.0, 0.0075)],
-            (Self::R | Self::S, Class::One) => &[(0.0, 1100.0, 1.0, 0.0), (1100.0, 1600.0, -2.3, 0.003)],
-            (Self::R | Self::S, Class::Two) => &[(0.0, 600.0, 1.5, 0.0), (600.0, 1600.0, 0.0, 0.0025)],
-            (Self::B, Class::Two) => &[(600.0, 1700.0, 0.0, 0.0025)],
-            (Self::B, Class::Three) => &[(600.0, 800.0, 4.0, 0.0), (800.0, 1700.0, 0.0, 0.005)],
+            (Self::K | Self::N, Class::One) => const { &[segment(-40.0, 375.0, 1.5, 0.0), segment(375.0, 1000.0, 0.0, 0.004)] },
+            (Self::K | Self::N, Class::Two) => const { &[segment(-40.0, 333.0, 2.5, 0.0), segment(333.0, 1200.0, 0.0, 0.0075)] },
+            (Self::E, Class::One) => const { &[segment(-40.0, 375.0, 1.5, 0.0), segment(375.0, 800.0, 0.0, 0.004)] },
+            (Self::E, Class::Two) => const { &[segment(-40.0, 333.0, 2.5, 0.0), segment(333.0, 900.0, 0.0, 0.0075)] },
+            (Self::J, Class::One) => const { &[segment(-40.0, 375.0, 1.5, 0.0), segment(375.0, 750.0, 0.0, 0.004)] },
+            (Self::J, Class::Two) => const { &[segment(-40.0, 333.0, 2.5, 0.0), segment(333.0, 750.0, 0.0, 0.0075)] },
+            (Self::T, Class::One) => const { &[segment(-40.0, 125.0, 0.5, 0.0), segment(125.0, 350.0, 0.0, 0.004)] },
+            (Self::T, Class::Two) => const { &[segment(-40.0, 133.0, 1.0, 0.0), segment(133.0, 350.0, 0.0, 0.0075)] },
+            (Self::R | Self::S, Class::One) => const { &[segment(0.0, 1100.0, 1.0, 0.0), segment(1100.0, 1600.0, -2.3, 0.003)] },
+            (Self::R | Self::S, Class::Two) => const { &[segment(0.0, 600.0, 1.5, 0.0), segment(600.0, 1600.0, 0.0, 0.0025)] },
+            (Self::B, Class::Two) => const { &[segment(600.0, 1700.0, 0.0, 0.0025)] },
+            (Self::B, Class::Three) => const { &[segment(600.0, 800.0, 4.0, 0.0), segment(800.0, 1700.0, 0.0, 0.005)] },
             _ => &[],
         }
     }

@@ -8,15 +8,16 @@ mod distribution;
 
 use crate::error::{Result, impossible, within};
 use crate::note::Note;
+use crate::span::Span;
 use distribution::{normal_quantile, power, student_quantile, student_tail};
 
 /// Two groups compared; hardness in HRC, but any unit serves as long as both have it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
-    /// Means of the first and the second group.
-    pub means: (f64, f64),
-    /// Standard deviations.
-    pub deviations: (f64, f64),
+    /// Of the first group.
+    pub first: Scatter,
+    /// Of the second group.
+    pub second: Scatter,
     /// First mean less second.
     pub difference: f64,
     /// Welch's t.
@@ -26,7 +27,7 @@ pub struct Comparison {
     /// The chance of a t at least as large either way if there were no difference.
     pub p: f64,
     /// The 95 % interval of the difference.
-    pub interval: (f64, f64),
+    pub interval: Span<f64>,
     /// The standard deviation pooled over both groups.
     pub pooled: f64,
     /// Hedges' g: the difference in pooled standard deviations, corrected for small groups.
@@ -35,6 +36,15 @@ pub struct Comparison {
     pub correction: f64,
     /// What to make of it.
     pub notes: Vec<Note>,
+}
+
+/// What the readings of a group come to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scatter {
+    /// Their mean.
+    pub mean: f64,
+    /// Their standard deviation.
+    pub deviation: f64,
 }
 
 /// Compares two groups of readings, one a part.
@@ -60,13 +70,13 @@ pub fn compare(first: &[f64], second: &[f64]) -> Result<Comparison> {
         notes.push(Note::caution("with so few parts only large differences show; no difference seen is not no difference"));
     }
     Ok(Comparison {
-        means: (a.mean, b.mean),
-        deviations: (libm::sqrt(a.variance), libm::sqrt(b.variance)),
+        first: a.scatter(),
+        second: b.scatter(),
         difference,
         t,
         degrees,
         p: 2.0 * student_tail(libm::fabs(t), degrees),
-        interval: (difference - half, difference + half),
+        interval: Span { least: difference - half, most: difference + half },
         pooled,
         hedges_g: correction * difference / pooled,
         correction,
@@ -134,6 +144,10 @@ impl Group {
         let mean = readings.iter().sum::<f64>() / n;
         let variance = readings.iter().map(|reading| (reading - mean) * (reading - mean)).sum::<f64>() / (n - 1.0);
         Ok(Self { n, mean, variance })
+    }
+
+    fn scatter(&self) -> Scatter {
+        Scatter { mean: self.mean, deviation: libm::sqrt(self.variance) }
     }
 }
 

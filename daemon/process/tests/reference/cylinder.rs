@@ -14,6 +14,8 @@ fn contents_agree_with_the_reference_equations() {
         let t = celsius(row.number("temperature_c"));
         let held = cylinder.contents(bars(row.number("pressure_bar_g")), t).unwrap();
         row.agrees("mass_kg", held.mass.value, 1e-3);
+        let over = row.number("ideal_standard_m3") / held.standard_volume.get::<cubic_meter>();
+        row.agrees("ideal_over_real", over, 1e-3);
         row.agrees("z", held.compressibility.value, 1e-3);
         row.agrees("standard_m3", held.standard_volume.get::<cubic_meter>(), 1e-3);
         row.agrees("standard_ft3", held.standard_volume.get::<cubic_foot>(), 1e-3);

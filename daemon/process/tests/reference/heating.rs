@@ -51,7 +51,9 @@ fn the_series_is_summed_right() {
         let one = |place| shape.theta_one_term(biot, fourier, share(place)).unwrap().value;
         row.near("theta_centre_one_term", one(0.0), 1e-5);
         row.near("theta_surface_one_term", one(1.0), 1e-5);
-        row.near("theta_lumped", shape.theta_lumped(biot, fourier).unwrap().value, 1e-5);
+        let lumped = shape.theta_lumped(biot, fourier).unwrap().value;
+        row.near("theta_lumped", lumped, 1e-5);
+        row.near("lumped_minus_centre", lumped - theta(0.0), 1e-5);
     }
 }
 
@@ -71,6 +73,9 @@ fn the_core_comes_when_the_series_says() {
         let m = row.number("biot_half") / row.number("biot_volume_over_area");
         let lumped = -libm::log(theta) / (m * biot.value) * half_m * half_m * held / row.number("k_w_m_k");
         row.agrees("time_lumped_s", lumped, 1e-5);
+        let constant = share(row.number("time_constant_s") * row.number("k_w_m_k") / (half_m * half_m * held));
+        let after_one = shape.theta_lumped(biot, constant).unwrap().value;
+        assert!((after_one - libm::exp(-1.0)).abs() < 1e-5, "{}: {after_one}", row.text("time_constant_s"));
     }
 }
 

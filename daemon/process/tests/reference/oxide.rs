@@ -89,6 +89,7 @@ fn oxides_weigh_what_they_weigh() {
     for row in table!("oxide_stoichiometry") {
         let oxide = oxide(row.text("oxide"));
         row.agrees("oxygen_mass_fraction", oxide.oxygen_share().value, 1e-3);
+        row.agrees("oxide_g_per_g_oxygen", 1.0 / oxide.oxygen_share().value, 1e-3);
         row.agrees("pilling_bedworth", oxide.volume_ratio().value, 1e-3);
         let (oxygen, surface) = (mg(1.0), square_centimetres(1.0));
         row.agrees("scale_um_per_mg_oxygen_cm2", oxide.thickness(oxygen, surface).get::<micrometer>(), 1e-3);

@@ -208,6 +208,24 @@ proptest! {
     }
 
     #[test]
+    fn a_row_told_from_its_end_is_the_row_told_from_its_start(mass in 0.02..2.0_f64, from in 700.0..1150.0_f64, volume in 4.0..100.0_f64, parts in 1..30_u32) {
+        let (part, top) = (Hot::straight(kilograms(mass), celsius(from)), celsius(70.0));
+        let bath = Bath::oil(litres(volume), celsius(20.0)).unwrap();
+        let ends = |bath: &Bath| bath.after_each(&part, parts).map(|each| each[parts as usize - 1].value - 273.15);
+        if let Some(start) = bath.start_for(&part, parts, top).unwrap() {
+            prop_assert!((ends(&bath.at(start).unwrap()).unwrap() - 70.0).abs() < 1e-7);
+        }
+        let larger = Bath::oil(bath.volume_for(&part, parts, top).unwrap(), celsius(20.0)).unwrap();
+        prop_assert!((ends(&larger).unwrap() - 70.0).abs() < 1e-7);
+        // Walked forwards, the same number of parts stays under.
+        let fit = bath.parts_before(&part, top).unwrap();
+        let walked = bath.after_each(&part, fit).unwrap();
+        prop_assert!(walked.iter().all(|t| *t <= top));
+        let last = walked.last().map_or(bath, |t| bath.at(*t).unwrap());
+        prop_assert!(fit == 1000 || last.after(&part).unwrap() > top);
+    }
+
+    #[test]
     fn what_goes_into_a_hot_chamber_comes_out(t in 100.0..1200.0_f64, height in 0.05..0.5_f64, q in 0.0..20.0_f64) {
         let gaps = Gaps {
             height: millimetres(height * 1e3), width: millimetres(0.5), length: millimetres(200.0), depth: millimetres(20.0), shape: Shape::DoorFrame,

@@ -159,6 +159,7 @@ fn pore_air_feeds_the_chamber_for_hours() {
         run(last, last.number("time_min"), |now_min, gas| {
             if let Some(row) = left.next_if(|row| (row.number("time_min") - now_min).abs() < 1e-9) {
                 row.agrees("oxygen_ppm", gas.oxygen().value * 1e6, 1e-4);
+                row.agrees("oxygen_ppm_check", gas.oxygen().value * 1e6, 1e-4);
                 row.agrees("oxygen_in_pores_ppm", gas.oxygen_in_pores().value * 1e6, 1e-4);
             }
         });

@@ -38,6 +38,7 @@ fn a_bath_warms_by_what_the_steel_gives() {
         row.near("bath_final_c", degrees(end), 1e-3);
         let given = enthalpy(steel.soaked).unwrap() - enthalpy(end).unwrap();
         row.agrees("steel_enthalpy_drop_kj_kg", given.value / 1e3, 1e-5);
+        row.agrees("heat_kj", bath.heat_to(end, kilograms(0.0)).unwrap().value / 1e3, 1e-5);
     }
 }
 

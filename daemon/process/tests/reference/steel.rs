@@ -30,17 +30,17 @@ fn the_table_is_the_table() {
             same(row, &format!("{symbol}_percent"), Some(ours));
         }
         same(row, "preheat_c", steel.preheat_c);
-        same(row, "austenitize_low_c", Some(steel.austenitize_c.0));
-        same(row, "austenitize_high_c", Some(steel.austenitize_c.1));
-        same(row, "soak_handbook_low_minutes", Some(steel.soak.handbook_min.0));
-        same(row, "soak_handbook_high_minutes", Some(steel.soak.handbook_min.1));
-        same(row, "soak_sheet_low_minutes_per_inch", steel.soak.sheet_min_per_inch.map(|soak| soak.0));
-        same(row, "soak_sheet_high_minutes_per_inch", steel.soak.sheet_min_per_inch.map(|soak| soak.1));
+        same(row, "austenitize_low_c", Some(steel.austenitize_c.least));
+        same(row, "austenitize_high_c", Some(steel.austenitize_c.most));
+        same(row, "soak_handbook_low_minutes", Some(steel.soak.handbook_min.least));
+        same(row, "soak_handbook_high_minutes", Some(steel.soak.handbook_min.most));
+        same(row, "soak_sheet_low_minutes_per_inch", steel.soak.sheet_min_per_inch.map(|soak| soak.least));
+        same(row, "soak_sheet_high_minutes_per_inch", steel.soak.sheet_min_per_inch.map(|soak| soak.most));
         same(row, "soak_sheet_floor_minutes", steel.soak.sheet_floor_min);
-        same(row, "as_quenched_low_hrc", Some(steel.as_quenched_hrc.0));
-        same(row, "as_quenched_high_hrc", Some(steel.as_quenched_hrc.1));
-        same(row, "temper_low_c", Some(steel.temper_c.0));
-        same(row, "temper_high_c", Some(steel.temper_c.1));
+        same(row, "as_quenched_low_hrc", Some(steel.as_quenched_hrc.least));
+        same(row, "as_quenched_high_hrc", Some(steel.as_quenched_hrc.most));
+        same(row, "temper_low_c", Some(steel.temper_c.least));
+        same(row, "temper_high_c", Some(steel.temper_c.most));
         assert_eq!(words(row.text("quench")), steel.quench);
         assert_eq!(words(row.text("source")), steel.source);
         assert_eq!(words(row.text("soak_note")), steel.soak.note);
@@ -53,8 +53,8 @@ fn compositions_and_tempering_curves_are_the_tables() {
     for row in table!("steels_composition") {
         let steel = Steel::named(row.text("grade")).unwrap();
         let element = steel.elements.iter().find(|element| element.symbol == row.text("element")).unwrap();
-        same(&row, "low_percent", element.range.map(|range| range.0));
-        same(&row, "high_percent", element.range.map(|range| range.1));
+        same(&row, "low_percent", element.range.map(|range| range.least));
+        same(&row, "high_percent", element.range.map(|range| range.most));
         same(&row, "mid_percent", Some(element.middle));
     }
     for row in table!("steels_tempering") {

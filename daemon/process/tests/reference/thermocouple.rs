@@ -58,7 +58,12 @@ fn tolerances_are_the_standards() {
     for row in table!("thermocouple_tolerance") {
         let wanted = ["from_c", "to_c", "fixed_k", "slope"].map(|column| row.number(column));
         let segments = couple(&row).segments(class(&row));
-        assert!(segments.iter().any(|&(a, b, c, d)| [a, b, c, d] == wanted), "{} {}", row.text("type"), row.text("class"));
+        assert!(
+            segments.iter().any(|part| [part.from_c, part.to_c, part.fixed_k, part.slope] == wanted),
+            "{} {}",
+            row.text("type"),
+            row.text("class")
+        );
     }
     for row in table!("thermocouple_tolerance_at") {
         let ours = couple(&row).tolerance(class(&row), celsius(row.number("temperature_c"))).unwrap();

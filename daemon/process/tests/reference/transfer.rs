@@ -63,6 +63,7 @@ fn a_taper_lies_between_its_bounds() {
         let (start, time) = (celsius(row.number("start_c")), seconds(row.number("time_s")));
         let ours = taper(&shape, start, time, &air).unwrap();
         row.near("edge_c", ours.edge.value - 273.15, 0.2);
+        row.near("edge_c_check", ours.edge.value - 273.15, 0.2);
         row.near("mean_c", ours.mean.value - 273.15, 0.2);
         row.near("back_c", ours.back.value - 273.15, 0.2);
         let alone = |column| after(plate(&row, column), start, time, &air).unwrap().temperature;

@@ -67,7 +67,7 @@ fn interrupted_question(asked: &mut Asked, request: &v1::PlanInterruptedRequest)
     let limit = (request.limit_c, STILL_QUENCHABLE_C);
     let steel = steel::named(&request.steel)?;
     // The load is as hot as it is, so that a heat that would be refused of a plan is cautioned of here.
-    if let Some(steel) = steel.filter(|steel| request.now_c > steel.austenitize_c.1) {
+    if let Some(steel) = steel.filter(|steel| request.now_c > steel.austenitize_c.most) {
         let judged = steel.judged(now, asked.system).unwrap_or_else(|error| Some(Note::caution(error.to_string())));
         judged.into_iter().for_each(|note| asked.warn(note));
     }

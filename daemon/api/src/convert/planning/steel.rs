@@ -4,6 +4,7 @@ use hearthward_process::furnace::Furnace;
 use hearthward_process::heating::{Section, Shape, Surface};
 use hearthward_process::plan;
 use hearthward_process::plan::{Answer, HeatQuestion, RampWish, TemperQuestion};
+use hearthward_process::span::Span;
 use hearthward_process::steel::Steel;
 use hearthward_process::tempering::{Temper, USUAL_MIN, USUAL_TIMES};
 use hearthward_process::units::{self, Ramp, System};
@@ -133,7 +134,7 @@ pub(super) const HARDNESS_HRC: (f64, f64) = (20.0, 70.0);
 /// The temper for a hardness, where the steel's curve passes it.
 pub(super) fn tempered(steel: &Steel, hrc: f64) -> Result<ThermodynamicTemperature> {
     steel.temper_for(hrc).ok_or_else(|| {
-        let (low, high) = steel.tempered_hrc();
+        let Span { least: low, most: high } = steel.tempered_hrc();
         let grade = steel.grade;
         let why = format!("is {hrc} HRC, which the tempering curve of {grade} does not pass; it runs from {low} to {high} HRC, and there is no source beyond");
         Unplanned::field("hardness_hrc", why)

@@ -112,6 +112,17 @@ fn a_start_outside_the_window_is_no_start() {
 }
 
 #[test]
+fn steel_that_never_takes_the_bath_past_its_window_may_start_anywhere_in_it() {
+    let mut question = bath_question(190.0, 4);
+    question.window = Span { least: celsius(150.0), most: celsius(205.0) };
+    question.pulls.furnace = celsius(195.0);
+    let answer = plan::bath(&question, System::Metric).unwrap();
+    assert!((answer.number("start_for_all_c").unwrap() - 205.0).abs() < 1e-9, "{}", answer.text());
+    assert!(!warned(&answer, "no start inside the window"), "{}", answer.text());
+    assert!(answer.text().contains("parts before it passes its window: 1000  (at least: no more are counted)"));
+}
+
+#[test]
 fn lengths_that_nobody_said_are_not_answered_with() {
     let mut question = bath_question(48.0, 1);
     let tank = question.tank.unwrap();
