@@ -241,7 +241,7 @@ fn number(response: &Value, key: &str) -> f64 {
 
 #[test]
 fn what_cannot_be_is_refused_with_flag_value_and_range() {
-    let cases: [(&[&str], &[&str]); 24] = [
+    let cases: [(&[&str], &[&str]); 27] = [
         (&["purge", "--chamber", "580", "--flow", "8 L/min"], &["--chamber", "`580` has no unit", "in3"]),
         (&["purge", "--chamber", "2 L/min", "--flow", "8 L/min"], &["--chamber", "is a flow, but a volume"]),
         (&["purge", "--chamber", "9 L", "--flow", "-1 L/min"], &["--flow", "-1 L/min; it must be 0 or more"]),
@@ -249,6 +249,15 @@ fn what_cannot_be_is_refused_with_flag_value_and_range() {
         (&["cylinder", "--cylinder", "10 L", "--gauge", "-1 bar"], &["--gauge", "-1 bar"]),
         (&["temper", "--steel", "5160", "--hardness", "45"], &["from 52.5 to 63 HRC, and there is no source beyond"]),
         (&["cycle", "--steel", "L6", "--section", "3 mm", "--hold", "2 L/min"], &["--chamber <VOLUME>"]),
+        (
+            &["cycle", "--steel", "L6", "--section", "3 mm", "--bath", "12 L", "--chamber", "9 L"],
+            &["--flow <FLOW>", "--bath-temperature <", "--part-mass <", "--in-air <"],
+        ),
+        (
+            &["cycle", "--steel", "L6", "--section", "3 mm", "--cylinder", "10 L"],
+            &["--gauge <PRESSURE>", "--chamber <VOLUME>", "--flow <FLOW>"],
+        ),
+        (&["cycle", "--steel", "L6", "--section", "3 mm", "--ramp", "6 K/min"], &["--power <", "--holding <", "--falls <"]),
         (&["purge", "--chamber", "9 L"], &["--flow <FLOW>"]),
         (&["purge"], &["--chamber <VOLUME>", "--flow <FLOW>"]),
         (&["purge", "--chamber", "0 L", "--flow", "8 L/min"], &["--chamber must be given", "0 counts as not given"]),

@@ -14,7 +14,7 @@ use hearthward_process::heating::{Section, Surface, Surroundings, come_to_heat, 
 use hearthward_process::jet::{Port, entry};
 use hearthward_process::meter::{Scale, Service, Valve, flow_from_bag, reading_for};
 use hearthward_process::purge::{Purge, recovery, time_to};
-use hearthward_process::quench::{Bath, Hot, Pulls, plates_after};
+use hearthward_process::quench::{Bath, Hot, MOST_PARTS, Pulls, plates_after};
 use hearthward_process::room::Room;
 use hearthward_process::stack::{Gaps, Shape, draught};
 use hearthward_process::steel::Steel;
@@ -239,6 +239,8 @@ fn questions() -> Vec<Call> {
         load_kg: Some(0.9),
         ..Default::default()
     };
+    let most = v1::PlanBathRequest { parts: MOST_PARTS, ..bath.clone() };
+    let most = v1::PlanCycleRequest { ramp: Some(ramp.clone()), bath: Some(most), ..cycle.clone() };
     let on_ramp = v1::PlanHeatUpRequest { ramp: Some(ramp.clone()), ..heat_up.clone() };
     let all = v1::PlanCycleRequest { ramp: Some(ramp), ..cycle.clone() };
     let interrupted = v1::PlanInterruptedRequest {
@@ -276,6 +278,11 @@ fn questions() -> Vec<Call> {
             "a whole cycle on a ramp",
             Some(WHOLE_US),
             Box::new(move || drop(black_box(planning::cycle(&all).expect("it answers")))),
+        ),
+        (
+            "a whole cycle of the most parts on a ramp",
+            Some(WHOLE_US),
+            Box::new(move || drop(black_box(planning::cycle(&most).expect("it answers")))),
         ),
         ("the question of a purge", None, Box::new(move || drop(black_box(planning::purge(&purge).expect("it answers"))))),
         (

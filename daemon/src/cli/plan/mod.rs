@@ -111,22 +111,31 @@ fn signed(flag: Arg) -> Arg {
     if flag.get_action().takes_values() { flag.allow_hyphen_values(true) } else { flag }
 }
 
-/// The flags that begin a part of a whole load.
-const BEGINS: [(&str, &[&str]); 4] = [
-    ("gas_side", &["chamber", "flow", "furnace"]),
-    ("cylinder_side", &["cylinder", "contents", "supply"]),
-    ("any_gas", &["chamber", "flow", "furnace", "cylinder", "contents", "supply"]),
-    ("quench_side", &["bath", "tank", "in_air"]),
+/// The parts of a whole load: each with the flags that begin it, and with what it then cannot do without, flags or [`SOME`] of them.
+const BEGINS: [(&str, &[&str], &[&str]); 4] = [
+    ("gas_side", &["chamber", "flow", "furnace"], &["some_chamber", "some_flow"]),
+    ("cylinder_side", &["cylinder", "contents", "supply"], &["some_gauge", "some_chamber", "some_flow"]),
+    ("any_gas", &["chamber", "flow", "furnace", "cylinder", "contents", "supply"], &[]),
+    ("quench_side", &["bath", "tank", "in_air"], &["some_bath", "bath_temperature", "part_mass", "in_air"]),
+];
+/// Flags that make up for each other.
+const SOME: [(&str, &[&str]); 4] = [
+    ("some_chamber", &["chamber", "furnace"]),
+    ("some_flow", &["flow", "furnace"]),
+    ("some_gauge", &["gauge", "filled", "supply"]),
+    ("some_bath", &["bath", "tank"]),
 ];
 
 fn parts() -> impl Iterator<Item = ArgGroup> {
-    BEGINS.into_iter().map(|(part, flags)| ArgGroup::new(part).args(flags.iter().copied()).multiple(true))
+    let group = |(name, flags): (&'static str, &'static [&'static str])| ArgGroup::new(name).args(flags).multiple(true);
+    let begins = BEGINS.into_iter().map(move |(part, flags, needs)| group((part, flags)).requires_all(needs));
+    begins.chain(SOME.into_iter().map(group))
 }
 
 /// Holds a flag of a whole load to the part that it belongs to: without that part nothing would come of it.
 fn of_a_part(flag: Arg) -> Arg {
     let id = flag.get_id().clone();
-    if BEGINS.iter().any(|(_, begin)| begin.contains(&id.as_str())) {
+    if BEGINS.iter().any(|(_, begin, _)| begin.contains(&id.as_str())) {
         return flag;
     }
     let part = match () {

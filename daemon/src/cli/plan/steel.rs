@@ -50,7 +50,7 @@ impl SectionArgs {
 #[derive(Debug, Args)]
 pub(super) struct RampArgs {
     /// The ramp, such as "6 K/min" or "540 F/h", if the load starts with its furnace: whether it can do it, and when the load is there.
-    #[arg(long, value_name = "RATE", value_parser = units::ramp)]
+    #[arg(long, value_name = "RATE", value_parser = units::ramp, requires_all = ["power", "holding", "falls"])]
     ramp: Option<Ramp>,
     /// Power on the furnace's plate.
     #[arg(long, value_name = "POWER", value_parser = units::power, requires = "ramp")]
