@@ -186,6 +186,22 @@ async fn an_abandoned_load_cools_as_its_furnace_does() {
 }
 
 #[tokio::test]
+async fn without_a_cylinder_nothing_is_said_of_its_reserve() {
+    let served = Served::start().await;
+    let mut client = PlanningServiceClient::new(served.channel().await);
+    let mut says_so = async |cylinder| {
+        let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+        let purge = Some(purge());
+        let asked = v1::PlanCycleRequest { steel: "1084".to_owned(), section, purge, cylinder, ..Default::default() };
+        let answers = client.plan_cycle(asked).await.expect("a cycle").into_inner().answers;
+        answers.iter().flat_map(|answer| &answer.notes).any(|note| note.text.contains("an abandoned load cools under gas"))
+    };
+    let cylinder = v1::PlanCylinderRequest { volume_l: 40.0, gauge_bar: Some(165.0), ..Default::default() };
+    assert!(says_so(Some(cylinder)).await);
+    assert!(!says_so(None).await);
+}
+
+#[tokio::test]
 async fn what_cannot_be_together_is_refused_by_its_field() {
     let served = Served::start().await;
     let mut client = PlanningServiceClient::new(served.channel().await);

@@ -58,7 +58,11 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Load> {
         gas,
         quench: quench_side(&mut asked, request, heat_c)?,
         ramp,
-        cooling: cooling(&mut asked, request.cooling_min, ramp.as_ref(), heat)?,
+        // Without a cylinder nothing is kept in reserve.
+        cooling: match &request.cylinder {
+            Some(_) => cooling(&mut asked, request.cooling_min, ramp.as_ref(), heat)?,
+            None => asked.may(&MINUTES, "cooling_min", request.cooling_min, COOLING_MIN)?.unwrap_or_default(),
+        },
     };
     let (cycle, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
     if let Some(first) = answers.first_mut() {
@@ -89,11 +93,14 @@ fn own(asked: &mut Asked, request: &v1::PlanCycleRequest, steel: &'static Steel)
     })
 }
 
+/// The longest that an abandoned load is taken to cool: a week.
+const COOLING_MIN: (f64, f64) = (0.0, 1e4);
+
 /// How long an abandoned load cools: as said, or as the furnace of the ramp falls, or an hour.
 fn cooling(asked: &mut Asked, said_min: Option<f64>, ramp: Option<&RampWish>, heat: ThermodynamicTemperature) -> Result<Time> {
     let words = "an abandoned load cools under gas, from the reserve, for";
     let (Some(wish), None) = (ramp, said_min) else {
-        return asked.or(&MINUTES, "cooling_min", (said_min, 60.0), (0.0, 1e4), words);
+        return asked.or(&MINUTES, "cooling_min", (said_min, 60.0), COOLING_MIN, words);
     };
     let ends = ThermodynamicTemperature::new::<degree_celsius>(SCALING_ENDS_C);
     let cools = wish.furnace.cools(heat, ends).map_err(|error| Unplanned::of("ramp.falls_k_min", &error))?;
