@@ -11,7 +11,7 @@ use crate::chain::ChainBreak;
 #[derive(Debug, thiserror::Error)]
 pub enum JournalError {
     /// The file or its folder cannot be reached.
-    #[error("the journal {path} cannot be opened: {detail}; make its folder, let this user write there, or name another file", path = path.display())]
+    #[error("the journal {path} cannot be opened: {detail}; look whether it is there and whether this user may read and write it, make its folder, or name another file", path = path.display())]
     Unreachable {
         /// The file.
         path: PathBuf,

@@ -67,11 +67,12 @@ pub(super) fn csv(furnaces: &[v1::FurnaceInterlocks]) -> String {
     let line = |cells: &mut dyn Iterator<Item = &str>| {
         cells.map(|cell| format!("\"{}\"", cell.replace('"', "\"\""))).collect::<Vec<_>>().join(",") + "\r\n"
     };
-    let mut out = line(&mut std::iter::once("furnace").chain(COLUMNS));
+    let mut out = line(&mut ["furnace", "heat now"].into_iter().chain(COLUMNS));
     for furnace in furnaces {
         for interlock in &furnace.interlocks {
             let row = row(interlock);
-            out += &line(&mut std::iter::once(furnace.furnace.as_str()).chain(row.iter().map(String::as_str)));
+            let of = [furnace.furnace.as_str(), furnace.heat.as_str()];
+            out += &line(&mut of.into_iter().chain(row.iter().map(String::as_str)));
         }
     }
     out
@@ -175,8 +176,8 @@ mod tests {
     #[test]
     fn the_forms_for_other_programs_quote_what_they_must() {
         let csv = csv(&furnaces());
-        assert!(csv.contains("a \"\"long\"\" temper|twice") && csv.starts_with("\"furnace\",\"interlock\","), "{csv}");
-        assert!(csv.lines().all(|line| line.matches("\",\"").count() == COLUMNS.len()), "{csv}");
+        assert!(csv.contains("a \"\"long\"\" temper|twice") && csv.starts_with("\"furnace\",\"heat now\","), "{csv}");
+        assert!(csv.lines().all(|line| line.matches("\",\"").count() == COLUMNS.len() + 1), "{csv}");
         let markdown = markdown(&furnaces());
         assert!(markdown.contains("temper\\|twice") && markdown.contains("not a safety-rated system"), "{markdown}");
     }

@@ -135,7 +135,11 @@ fn compile(text: &str, names: &Names<'_>) -> Result<Expression, String> {
         shown(
             text,
             at,
-            &first.map_or_else(|| "is not understood".to_owned(), |error| format!("is not understood: {}", error.msg)),
+            if text.get(at..).is_none_or(|rest| rest.trim().is_empty()) {
+                "ends before its meaning does"
+            } else {
+                "is not understood here"
+            },
         )
     })?;
     let whole = parsed.id;
@@ -260,7 +264,8 @@ mod tests {
             ("temperature_c % 2 > 1", 15, "uses %"),
             ("size(temperature_c) > 1", 5, "uses size"),
             ("hood_on && probe_share < 0.1", 12, "has no oxygen probe"),
-            ("temperature_c > ", 17, "not understood"),
+            ("temperature_c > ", 17, "ends before its meaning does"),
+            ("temperature_c > 9 9", 19, "is not understood here"),
             ("[1, 2].all(x, x > temperature_c)", 11, "more than a rule"),
             ("temperature_c > 9\u{b0}", 18, "plain ASCII"),
             ("temperature_c > 1e999", 17, ""),

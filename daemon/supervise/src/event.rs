@@ -85,7 +85,7 @@ pub enum EventBody {
         /// Why.
         because: Vec<InterlockKind>,
     },
-    /// The device says that it does not heat.
+    /// The cut was taken, and no heat is shown where that is read.
     CutConfirmed {
         /// Which cut.
         generation: Generation,

@@ -160,10 +160,22 @@ impl fmt::Display for Failure {
         }
         write!(
             f,
-            "Replay the whole run from this commit: cargo run --release -p hearthward-faults -- replay {} --seconds {}",
-            self.case.seed, self.whole_s
+            "Replay the whole run from {}: cargo run --release -p hearthward-faults -- replay {} --seconds {}",
+            commit(),
+            self.case.seed,
+            self.whole_s
         )
     }
+}
+
+/// The commit that is checked out, as far as anybody can tell.
+fn commit() -> String {
+    let asked = std::process::Command::new("git")
+        .args(["describe", "--always", "--dirty", "--abbrev=12"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output();
+    let told = asked.ok().filter(|told| told.status.success());
+    told.map_or_else(|| "this commit".to_owned(), |told| format!("commit {}", String::from_utf8_lossy(&told.stdout).trim()))
 }
 
 /// Seeds of the runs whose digests are compared between builds and computers.

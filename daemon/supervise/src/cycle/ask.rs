@@ -175,7 +175,7 @@ fn cannot_quench(cycle: &Cycle, chamber_c: Option<f64>) -> &'static str {
 }
 
 fn costs(cycle: &Cycle, chamber_c: Option<f64>, quenchable_s: Option<u32>) -> String {
-    let finish = "Finish: the steel may scale or soften its record, the cycle goes on.";
+    let finish = "Finish: the steel may scale or lose carbon, and its record says so; the cycle goes on.";
     let cool = "Slow-cool under gas: the load stays soft and can be hardened again.";
     match quenchable_s {
         Some(left_s) if left_s >= 120 => {
