@@ -9,12 +9,12 @@ use hearthward_process::chamber::{Chamber, ChamberGas, Inputs};
 use hearthward_process::cylinder::{Cylinder, Draw, forecast, overnight};
 use hearthward_process::flow::Reference;
 use hearthward_process::furnace::Furnace;
-use hearthward_process::gas::{Gas, Mixture};
+use hearthward_process::gas::{Gas, Mixture, SteelKind, protection};
 use hearthward_process::heating::{Section, Surface, Surroundings, come_to_heat, core_by_conduction};
-use hearthward_process::jet::{Port, entry};
+use hearthward_process::jet::{Port, diffusion_time, entry};
 use hearthward_process::meter::{Scale, Service, Valve, flow_from_bag, reading_for};
 use hearthward_process::purge::{Purge, recovery, time_to};
-use hearthward_process::quench::{Bath, Hot, MOST_PARTS, Pulls, plates_after};
+use hearthward_process::quench::{Bath, Hot, MOST_PARTS, OilSpeed, Pulls, plates_after, suits};
 use hearthward_process::room::Room;
 use hearthward_process::stack::{Gaps, Shape, draught};
 use hearthward_process::steel::Steel;
@@ -22,9 +22,10 @@ use hearthward_process::steel::martensite::martensite;
 use hearthward_process::tempering::{Temper, USUAL_C, equivalent_temperature};
 use hearthward_process::thermocouple::Thermocouple;
 use hearthward_process::transfer::{StillAir, Taper, after, seconds_until, taper};
-use hearthward_process::trials::compare;
+use hearthward_process::trials::{compare, parts_needed};
+use hearthward_process::uniformity::class_met;
 use hearthward_process::vessel::Vessel;
-use hearthward_process::{ProcessError, oxide, units};
+use hearthward_process::{ProcessError, oxide, thermal, units};
 use hearthward_proto::v1;
 use hearthward_tests::place;
 
@@ -107,6 +108,7 @@ fn of_gas() -> Result<Vec<Call>, ProcessError> {
     let (gauge, error, leave) = (units::pressure("165 bar")?, units::pressure("5 bar")?, units::pressure("10 bar")?);
     let draws = [Draw { flow: slow, time: units::time("4 h")? }];
     let reserve = Reference::TWENTY_ONE.amount(units::volume("120 L")?);
+    let (weighed, filled) = (Cylinder::new(Gas::CarbonDioxide, units::volume("10 L")?)?, units::mass("6 kg")?);
     let room = Room::new(units::volume("60 m3")?, units::air_changes("2 /h")?, cold)?;
     let (hours, half) = (units::time("12 h")?, units::share("50 %")?);
     let (bag, filling, one_bar) = (units::volume("10 L")?, units::time("60 s")?, units::pressure("1.013 bar")?);
@@ -115,6 +117,13 @@ fn of_gas() -> Result<Vec<Call>, ProcessError> {
     Ok(vec![
         call("a quantity read from text", || units::flow("2 L/min")),
         call("viscosity of argon", move || Gas::Argon.viscosity(hot)),
+        call("conductivity of argon", move || Gas::Argon.conductivity(hot)),
+        call("heat capacity of argon", move || Gas::Argon.heat_capacity(hot)),
+        call("density of argon", move || Gas::Argon.density(hot, one_bar)),
+        call("heat that argon takes up", move || Gas::Argon.enthalpy_rise(cold, hot)),
+        call("whether a gas protects", move || protection(&argon, SteelKind::HighAlloy, hot)),
+        call("air that diffuses in", move || diffusion_time(height, cold)),
+        call("a weighed cylinder", move || weighed.liquefied(filled, cold)),
         call("time of a purge", move || time_to(&chamber, &purge, level)),
         call("a minute of the chamber's gas", move || gas.step(&chamber, &minute)),
         call("chimney of the gaps", move || draught(&argon, hot, cold, &gaps, slow)),
@@ -152,6 +161,11 @@ fn of_heat() -> Result<Vec<Call>, ProcessError> {
         call("cooling after a cut", move || furnace_of.cools(hot, ends)),
         call("scale in air", move || oxide::in_air_along(hot, &[(ends, minutes)])),
         call("equivalent temper", move || equivalent_temperature(temper, hour, USUAL_C)),
+        call("conductivity of steel", move || thermal::conductivity(hot)),
+        call("heat in steel", move || thermal::enthalpy(hot)),
+        call("hardness after a temper", move || steel.hardness_after(temper.temperature)),
+        call("class of a survey", move || class_met(hot, &[hot, target, hot])),
+        call("parts that a comparison needs", || parts_needed(0.5, 0.6)),
         call("critical temperatures", move || steel.composition.critical()),
         call("core by conduction", move || core_by_conduction(thick, cold, target, &furnace)),
         call("martensite at a bath", move || martensite(ms, bath)),
@@ -190,6 +204,9 @@ fn of_quench() -> Result<Vec<Call>, ProcessError> {
         call("twelve parts one after another", move || row.run(&bath, &air)),
         call("plates after a part", move || plates_after(plates, cold, &part)),
         call("the level of the oil", move || vessel.rise(steel, cold, top)),
+        call("parts before a bath is too hot", move || bath.parts_before(&part, top)),
+        call("the oil that twelve parts need", move || bath.volume_for(&part, 12, top)),
+        call("whether an oil suits", move || suits(OilSpeed::Medium, OilSpeed::Fast, 12.0, section)),
         call("the start for twelve parts", move || bath.start_for(&part, 12, top)),
     ])
 }

@@ -199,6 +199,10 @@ async fn without_a_cylinder_nothing_is_said_of_its_reserve() {
     let cylinder = v1::PlanCylinderRequest { volume_l: 40.0, gauge_bar: Some(165.0), ..Default::default() };
     assert!(says_so(Some(cylinder)).await);
     assert!(!says_so(None).await);
+    let cooled = v1::PlanCycleRequest { steel: "1084".to_owned(), cooling_min: Some(30.0), ..Default::default() };
+    let section = Some(v1::PlanSection { shape: v1::SectionShape::Plate.into(), size_mm: 3.0 });
+    let refused = client.plan_cycle(v1::PlanCycleRequest { section, ..cooled }).await.expect_err("there is no reserve");
+    assert!(refused.message().contains("cooling_min does nothing without a cylinder"), "{}", refused.message());
 }
 
 #[tokio::test]

@@ -211,6 +211,9 @@ fn quench(
         cautions.push(Note::caution(
             "water and brine crack parts with sharp corners or holes; thinner sections of this steel go into fast oil",
         ));
+        cautions.push(Note::caution(
+            "a steel for water hardens as a shell over a softer core in such a section: the hardness told is the shell's (common practice, no source)",
+        ));
         return Ok((Medium::Water, None, true));
     }
     let oil = wish.oil.unwrap_or(needs);
