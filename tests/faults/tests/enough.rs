@@ -77,6 +77,7 @@ fn seeds_that_broke_once_hold() {
         90_000_316,
         90_000_575,
         100_003_572,
+        120_002_921,
     ];
     for seed in seeds {
         if let Err(broke) = Case::of(seed, SPAN_S).run() {

@@ -276,6 +276,7 @@ mod tests {
             assert!([entry.does, entry.clears, entry.title].iter().all(|words| !words.is_empty()), "{kind:?}");
             ids.push(entry.id);
         }
+        assert_eq!(entry(InterlockKind::PurgeBeforeHeat).word(), "purge-before-heat", "as people type it");
         ids.sort_unstable();
         ids.dedup();
         assert_eq!(ids.len(), InterlockKind::COUNT);

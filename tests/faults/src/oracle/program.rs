@@ -29,16 +29,15 @@ impl Oracle {
         let unproved = known.is_protected() && !known.charged_hot && !known.proved;
         known.free_ms = if unproved { 0 } else { known.free_ms.saturating_add(moment.dt_ms) };
         let due = due.filter(|(at_c, _)| known.free_ms > FREE_AFTER_MS || *at_c <= ceiling_c);
-        if std::mem::replace(&mut known.astray_in, known.step) != known.step {
-            known.astray_ms = 0;
-        }
+        // What passed before the step began is none of its time.
+        let begins = std::mem::replace(&mut known.astray_in, known.step) != known.step;
         let follows = plan.set_point.is_some() && known.load.as_ref().is_some_and(|load| matches!(load.drive, Drive::Program(_)));
         let Some((at_c, band_k)) = due.filter(|_| shown != Some(StepKind::Preheat)) else {
             known.astray_ms = 0;
             return Ok(());
         };
         let astray = follows && set_c.is_none_or(|set_c| (set_c - at_c).abs() > band_k + 0.05);
-        known.astray_ms = if astray { known.astray_ms + moment.dt_ms } else { 0 };
+        known.astray_ms = if astray && !begins { known.astray_ms + moment.dt_ms } else { 0 };
         let stands = known.standing.has(InterlockKind::OffSetPoint);
         must(stands || known.astray_ms <= ASTRAY_MOST_MS, || {
             format!("the program asks for {set_c:?} °C, due is {at_c} ± {band_k}, and nobody is told")

@@ -56,7 +56,9 @@ fn cases() -> Vec<(FurnacePlan, Facts, Situation)> {
         }
     }
     cases.push((furnace(), Facts { set_point: Sample::Good(780.0), ..fine(1.0) }, now));
-    cases.push((furnace(), Facts { temperature: Sample::Good(840.0), ..fine(1.0) }, now));
+    for read_c in [820.0, 840.0] {
+        cases.push((furnace(), Facts { temperature: Sample::Good(read_c), ..fine(1.0) }, now));
+    }
     cases.push((furnace(), Facts { flow_beyond: true, ..fine(1.0) }, now));
     let situations = [
         Situation { exposed: true, ..now },
