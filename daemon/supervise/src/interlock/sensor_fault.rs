@@ -156,7 +156,7 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     let _ = write!(into, "{no_heat}: its thermometer {what}. Look at it before you reset.");
     into.push_str(owed(told));
     let shown = told.facts.temperature.good().zip(told.situation.last_c).filter(|_| !told.row.cause());
-    if let Some((now_c, before_c)) = shown.filter(|(now_c, before_c)| (now_c - before_c).abs() > APART_K) {
+    if let Some((now_c, before_c)) = shown.filter(shows_another) {
         let _ = write!(
             into,
             " It shows {now_c:.0} °C and showed {before_c:.0} °C before: see which is true, a reset believes the first."
@@ -164,9 +164,22 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
     }
 }
 
+/// Whether it shows something else now than it did before, in °C: more than a furnace and its load may differ by.
+fn shows_another((now_c, before_c): &(f64, f64)) -> bool {
+    (now_c - before_c).abs() > APART_K
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_differs_by_more_than_fifty_kelvins_is_something_else() {
+        for (now_c, before_c, another) in [(30.0, 800.0, true), (800.0, 30.0, true), (750.0, 800.0, false), (749.9, 800.0, true)]
+        {
+            assert_eq!(shows_another(&(now_c, before_c)), another, "{now_c} after {before_c}");
+        }
+    }
 
     #[test]
     fn the_rate_has_room_for_rounding_and_none_for_a_broken_wire() {
