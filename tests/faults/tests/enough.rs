@@ -78,6 +78,8 @@ fn seeds_that_broke_once_hold() {
         90_000_575,
         100_003_572,
         120_002_921,
+        130_003_086,
+        130_003_326,
     ];
     for seed in seeds {
         if let Err(broke) = Case::of(seed, SPAN_S).run() {

@@ -23,6 +23,7 @@ pub(crate) use bath::{flash_limit_c, warmest_c};
 pub(crate) use chamber::falls_to_c;
 pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
 pub(crate) use program::{is_off as program_is_off, words as program_words};
+pub(crate) use pull::is_emptied;
 pub(crate) use steel::{follow, follow_through, load_c};
 pub(crate) use wait::{ShopNow, Waits, forbids, may_wait};
 pub(crate) use words::{span, waiting_for};

@@ -51,7 +51,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
 }
 
 /// Every part is out and under, though the step may end in the next tick only: what was asked about the steel before is settled.
-pub(super) fn is_emptied(cycle: &Cycle) -> bool {
+pub(crate) fn is_emptied(cycle: &Cycle) -> bool {
     cycle.kind() == StepKind::Pull && cycle.parts_under >= cycle.load.parts.max(1)
 }
 

@@ -10,7 +10,7 @@ use crate::cycle::{Outcome, Stage, ask_about_steel, step};
 use crate::event::{EventBody, Priority};
 use crate::facts::{Door, can_cut};
 use crate::furnace::{Furnace, Gap};
-use crate::gas::AirCase;
+use crate::gas::{AirCase, hot_c};
 use crate::interlock::{For, InterlockKind, Told, entry, flow_is_lost, say};
 use crate::output::Outputs;
 use crate::plan::{FurnacePlan, Heating};
@@ -49,7 +49,8 @@ impl Shop {
             let case = PurgeCase {
                 facts: &furnace.facts,
                 wanted: furnace.wants_purge(plan),
-                hot,
+                // One cold reading is enough to doubt what an open door left of a proof.
+                hot: hot && furnace.facts.temperature.good().is_none_or(|read_c| read_c > hot_c(plan)),
                 flow_lost: furnace.rows.stands(InterlockKind::PurgeFlow),
                 estimate_high: furnace.air.band(&plan.chamber).map(|(_, high)| high),
             };

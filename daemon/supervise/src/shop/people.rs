@@ -332,6 +332,9 @@ impl Shop {
         if cycle.stage != Stage::Running {
             return Err(format!("No step runs in {name} that could be skipped."));
         }
+        if cycle::is_emptied(cycle) {
+            return Err(format!("All parts of load {} are under: its pull is complete.", cycle.load.name));
+        }
         let text = format!("{} skips a step of load {} in {name}: {reason}", person.name, cycle.load.name);
         turn.events.push(by(person, Some(id), Priority::Warning, text.clone(), EventBody::Noted));
         let ended = cycle::skip(cycle, &mut at, &mut turn);

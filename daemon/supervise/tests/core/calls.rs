@@ -139,3 +139,16 @@ fn the_heater_of_a_bath_is_protection_only_where_it_is_commanded() {
         assert_eq!(row.text.contains("by hand"), !commanded, "{}", row.text);
     }
 }
+
+#[test]
+fn a_pull_whose_parts_are_all_under_is_over_and_not_skipped() {
+    let mut bench = at_the_call(Kind::gas("north"));
+    bench.plants[0].open = true;
+    bench.scans(2);
+    let question = bench.open(|ask| matches!(ask, Ask::PartUnder { .. }));
+    bench.shop.request(bench.now, &person(), Request::Confirm { question, reading: None });
+    let words = bench.refused(Request::Skip { furnace: NORTH, reason: "it is late".to_owned() });
+    assert!(words.contains("All parts of load irons are under"), "{words}");
+    bench.scan();
+    assert_eq!(bench.step(), Some(StepKind::Quench));
+}
