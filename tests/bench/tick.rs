@@ -7,8 +7,8 @@ use std::time::{Duration, Instant};
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, celsius, gas_flow, kelvins};
 use hearthward_equipment::{Address, Directory, Evidence, FurnaceId, Name, PointId, Quality, Reading, ShopMs, SupplyId, Value};
 use hearthward_process::gas::Gas;
-use hearthward_supervise::observe::Observation;
-use hearthward_supervise::output::Outputs;
+use hearthward_supervise::observe::{CutState, Observation};
+use hearthward_supervise::output::{Cut, Outputs};
 use hearthward_supervise::plan::{
     ChamberKind, ChamberPlan, DeadMan, FurnacePlan, GasPlan, Heating, OnSilence, PolicyPlan, PurgePlan, RoomPlan, ShopPlan,
     SteelChoice, SupplyPlan,
@@ -16,6 +16,7 @@ use hearthward_supervise::plan::{
 use hearthward_supervise::recipe::{Drive, Load, Protection, Step};
 use hearthward_supervise::request::{Person, Request};
 use hearthward_supervise::rule::{Draft, Input, Operator, Quantity, RuleEffect, RulePlan};
+use hearthward_supervise::view::View;
 use hearthward_supervise::{Away, Shop};
 use uom::si::f64::{Power, Pressure, Ratio, Volume};
 use uom::si::power::kilowatt;
@@ -27,6 +28,8 @@ use crate::numbers::{Report, Row, Samples, Target};
 
 const SCAN_MS: u64 = 100;
 const WARM_UP: u64 = 300;
+/// The scan in which the loads are started.
+const STARTS_AT: u64 = 10;
 const SCANS: u64 = 3000;
 
 pub(crate) fn measure(report: &mut Report) {
@@ -69,6 +72,7 @@ fn scans(furnaces: u16, rules: u16) -> (Samples, Samples) {
     let points: Vec<[PointId; 5]> = (0..furnaces).map(|furnace| points_of(&plan, furnace)).collect();
     let mut shop = Shop::new(plan, None, Away::Known(ShopMs(0)));
     let mut out = Outputs::default();
+    let mut view = View::default();
     let (mut tick, mut observe) = (Samples::default(), Samples::default());
     for scan in 1..=WARM_UP + SCANS {
         let at = ShopMs(scan * SCAN_MS);
@@ -79,25 +83,35 @@ fn scans(furnaces: u16, rules: u16) -> (Samples, Samples) {
             }
         }
         let stored = began.elapsed();
-        if scan == 10 {
+        if scan == STARTS_AT {
             for furnace in 0..furnaces {
-                shop.request(
-                    at,
-                    &Person { name: "Ansa".to_owned() },
-                    Request::Start { furnace: FurnaceId(furnace), load: load(furnace), ready_in: None },
-                );
+                shop.request(at, &ansa(), Request::Start { furnace: FurnaceId(furnace), load: load(furnace), ready_in: None });
+            }
+        }
+        if scan == STARTS_AT + 2 {
+            shop.view(&mut view);
+            for question in &view.questions {
+                shop.request(at, &ansa(), Request::Confirm { question: question.id, reading: None });
             }
         }
         let began = Instant::now();
         shop.tick(at, &mut out);
         let ticked = began.elapsed();
+        for &Cut { furnace, generation, via } in &out.cuts {
+            shop.observe(at, Observation::Cut { furnace, generation, via, is: CutState::Confirmed });
+        }
         shop.observe(at, Observation::Durable { through: out.tick });
         if scan > WARM_UP {
             tick.add(ticked);
             observe.add(stored);
         }
     }
+    assert_eq!(out.orders.len(), usize::from(furnaces), "each furnace soaks");
     (tick, observe)
+}
+
+fn ansa() -> Person {
+    Person { name: "Ansa".to_owned() }
 }
 
 /// Readings that differ from scan to scan, so that nothing can be predicted from the last.
@@ -107,7 +121,8 @@ fn readings([temperature, set_point, output, door, flow]: [PointId; 5], at: Shop
     [
         reading(temperature, Value::Temperature(celsius(148.0 + wobble))),
         reading(set_point, Value::Temperature(celsius(150.0))),
-        reading(output, Value::Share(Ratio::new::<ratio>(0.3 + 0.1 * wobble))),
+        // At rest until its load is in: heat that nobody gave would leave its first cut unconfirmed.
+        reading(output, Value::Share(Ratio::new::<ratio>(if scan <= STARTS_AT { 0.0 } else { 0.3 + 0.1 * wobble }))),
         reading(door, Value::Flag(false)),
         reading(flow, Value::GasFlow(gas_flow(8.0 + 0.1 * wobble, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))),
     ]

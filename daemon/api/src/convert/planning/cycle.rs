@@ -61,13 +61,13 @@ pub fn cycle(request: &v1::PlanCycleRequest) -> Result<Load> {
         // Without a cylinder nothing is kept in reserve.
         cooling: match &request.cylinder {
             Some(_) => cooling(&mut asked, request.cooling_min, ramp.as_ref(), heat)?,
-            None if request.cooling_min.is_some() => {
-                return Err(Unplanned::field(
-                    "cooling_min",
-                    "does nothing without a cylinder, whose reserve it is drawn from: leave it out",
-                ));
-            }
-            None => Time::default(),
+            None => match asked.may(&MINUTES, "cooling_min", request.cooling_min, COOLING_MIN)? {
+                Some(_) => {
+                    let why = "does nothing without a cylinder, whose reserve it is drawn from: leave it out";
+                    return Err(Unplanned::field("cooling_min", why));
+                }
+                None => Time::default(),
+            },
         },
     };
     let (cycle, mut answers) = plan::cycle(&question, asked.system).map_err(|error| Unplanned::whole(&error))?;
