@@ -54,6 +54,8 @@ pub(crate) struct Device {
 pub(crate) const DOOR_COIL: u16 = 8;
 /// The coil that is the contactor.
 pub(crate) const CONTACTOR_COIL: u16 = 1;
+/// The contact that the contactor's tips move.
+pub(crate) const CONTACT_COIL: u16 = 9;
 
 impl Device {
     pub(crate) fn start() -> Self {
@@ -148,7 +150,7 @@ fn answer(request: &[u8; REQUEST_BYTES], came: Came, shared: &Shared) -> (Vec<u8
             let door = shared.door.load(Ordering::SeqCst);
             let on = |coil: u16| match coil {
                 0 => shared.run.load(Ordering::SeqCst),
-                CONTACTOR_COIL => shared.contactor.load(Ordering::SeqCst),
+                CONTACTOR_COIL | CONTACT_COIL => shared.contactor.load(Ordering::SeqCst),
                 DOOR_COIL => door,
                 _ => false,
             };

@@ -130,12 +130,13 @@ face = "points"
 address = 3
 map.door = {{ quantity = "state", table = "coil", register = 8 }}
 map.contactor = {{ quantity = "state", table = "coil", register = 1, write = true, often = true, cuts_heat = true }}
+map.contact = {{ quantity = "state", table = "coil", register = 9 }}
 
 [furnace.north]
 controller = "loop/north"
 door = "box/north.door"
 contactor = "box/north.contactor"
-contactor_feedback = "box/north.contactor"
+contactor_feedback = "box/north.contact"
 chamber = {{ kind = "fibre", volume = "20 L" }}
 rated = "1100 C"
 limit = "1000 C"

@@ -10,9 +10,9 @@ use std::time::Duration;
 /// One tick: short enough that a budget of some ticks ends a runaway within a scan, long enough to cost nothing.
 pub(crate) const TICK: Duration = Duration::from_millis(1);
 
-/// Ticks that the thread stays awake after the last guest stopped: a poll is a string of short runs, and waking costs more than a
-/// tick.
-const LINGER_TICKS: u32 = 2;
+/// Ticks that the thread stays awake after the last guest began to run: a poll is a string of short runs, none of which need meet a
+/// tick, and whoever wakes the thread pays for it between a reply and the next request.
+const LINGER_TICKS: u32 = 3;
 
 /// The running thread; ends with the value.
 #[derive(Debug)]
@@ -24,6 +24,8 @@ pub(crate) struct Ticker {
 #[derive(Debug)]
 struct Shared {
     running: AtomicUsize,
+    /// How often a guest began to run.
+    runs: AtomicUsize,
     parked: AtomicBool,
     ended: AtomicBool,
     ticks: AtomicU64,
@@ -45,6 +47,7 @@ impl Ticker {
     pub(crate) fn start(tick: impl Fn() + Send + 'static) -> std::io::Result<Self> {
         let shared = Arc::new(Shared {
             running: AtomicUsize::new(0),
+            runs: AtomicUsize::new(0),
             parked: AtomicBool::new(false),
             ended: AtomicBool::new(false),
             ticks: AtomicU64::new(0),
@@ -79,6 +82,7 @@ impl Drop for Ticker {
 impl TickerHandle {
     /// A guest begins to run.
     pub(crate) fn run(&self) -> Running {
+        self.shared.runs.fetch_add(1, Ordering::Relaxed);
         self.shared.running.fetch_add(1, Ordering::SeqCst);
         if self.shared.parked.swap(false, Ordering::SeqCst) {
             self.thread.unpark();
@@ -95,12 +99,14 @@ impl Drop for Running {
 
 impl Shared {
     fn run(&self, tick: &impl Fn()) {
-        let mut idle = 0;
+        let (mut idle, mut seen) = (0, 0);
         while !self.ended.load(Ordering::Acquire) {
             std::thread::sleep(TICK);
             tick();
             self.ticks.fetch_add(1, Ordering::Relaxed);
-            idle = if self.running.load(Ordering::SeqCst) > 0 { 0 } else { idle + 1 };
+            let runs = self.runs.load(Ordering::Relaxed);
+            idle = if runs != seen || self.running.load(Ordering::SeqCst) > 0 { 0 } else { idle + 1 };
+            seen = runs;
             if idle >= LINGER_TICKS {
                 self.park();
                 idle = 0;
