@@ -20,7 +20,7 @@ pub(crate) fn measure(report: &mut Report) {
     for (name, runaways, most_ms) in [("alone", 0, 1.0), ("beside two runaway drivers", 2, 5.0)] {
         let wire = there_and_back();
         report.note(&format!("the wire itself, there and back: {:.0} us", wire.as_secs_f64() * 1e6));
-        let samples = openings(runaways, wire);
+        let samples = openings(report.times(OPENINGS), runaways, wire);
         for (share, word, target) in
             [(0.5, "p50", Target::None), (0.99, "p99", Target::ValueMost(most_ms)), (1.0, "max", Target::None)]
         {
@@ -56,7 +56,7 @@ fn there_and_back() -> Duration {
     spans[PINGS / 2]
 }
 
-fn openings(runaways: usize, wire: Duration) -> Samples {
+fn openings(times: usize, runaways: usize, wire: Duration) -> Samples {
     // The controller on one line, door and contactor on the other, as they are wired in a shop.
     let (controller, box_) = (Device::start(), Device::start());
     controller.show(6000);
@@ -69,7 +69,7 @@ fn openings(runaways: usize, wire: Duration) -> Samples {
         client.call("CycleService", "ConfirmQuestion", &json!({"question_id": question["id"]}));
     }
     let mut samples = Samples::default();
-    for number in 0..OPENINGS {
+    for number in 0..times {
         controller.until("heat", |controller| controller.runs() && box_.contactor());
         // Not always at the same moment of a scan.
         std::thread::sleep(Duration::from_micros(20_000 + (number as u64 * 7919) % 20_000));

@@ -18,7 +18,7 @@ const LASTS: Duration = Duration::from_secs(4);
 
 pub(crate) fn measure(report: &mut Report) {
     for size in [1, 10, 100] {
-        let (ours, bare) = in_turns(size);
+        let (ours, bare) = in_turns(size, report.lasts(LASTS));
         report.row(&Row {
             name: format!("durable events in batches of {size}, against append and fdatasync"),
             value: ours,
@@ -30,14 +30,14 @@ pub(crate) fn measure(report: &mut Report) {
 }
 
 /// Events a second of the journal, and of the bare file.
-fn in_turns(size: u64) -> (f64, f64) {
+fn in_turns(size: u64, lasts: Duration) -> (f64, f64) {
     // On the disk of the repository: the system's folder for temporary files may be memory.
     let folder = tempfile::tempdir_in(place::root().join("target")).expect("target/ can be written");
     let (recorder, durable) = open(folder.path());
     let mut bare = File::create(folder.path().join("bare")).expect("it can be written");
     let bytes = vec![0x5A; size as usize * bytes_of_an_event()];
     let (mut ours, mut theirs, mut batches) = (Duration::ZERO, Duration::ZERO, 0_u32);
-    let until = Instant::now() + LASTS;
+    let until = Instant::now() + lasts;
     while Instant::now() < until {
         batches += 1;
         let tick = Tick(u64::from(batches));

@@ -2,7 +2,8 @@
 //!
 //! `cargo bench -p hearthward-tests` prints a table for people; `-- --json` one object a line with `name`, `value`, `unit`,
 //! `baseline`, `ratio`, `target` and `holds`. Baselines are measured in the same run, alternating with what they are compared to,
-//! because a busy computer drifts. `-- NAME...` runs only parts: see [`PARTS`].
+//! because a busy computer drifts. `-- NAME...` runs only parts: see [`PARTS`]. `-- --brief` runs everything for a moment only, and judges
+//! nothing: so the usual tests see that the benchmarks still run.
 
 mod device;
 mod door;
@@ -35,20 +36,25 @@ const PARTS: [Part; 8] = [
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
-    if let [word, port, number] = &arguments[..]
+    if let Some((word, numbers)) = arguments.split_first()
         && word == wasm_read::NATIVE
     {
-        let numbers = [port, number].map(|given| given.parse().expect("this program gave itself numbers"));
-        return wasm_read::native(numbers[0], numbers[1]);
+        return wasm_read::native_client(numbers);
     }
-    let json = arguments.iter().any(|argument| argument == "--json");
+    let has = |word: &str| arguments.iter().any(|argument| argument == word);
+    if let Some(unknown) =
+        arguments.iter().find(|argument| argument.starts_with("--") && !["--json", "--brief"].contains(&argument.as_str()))
+    {
+        eprintln!("there is no option {unknown}; there is --json, --brief");
+        std::process::exit(2);
+    }
     let wanted: Vec<&String> = arguments.iter().filter(|argument| !argument.starts_with("--")).collect();
     if let Some(unknown) = wanted.iter().find(|name| PARTS.iter().all(|(known, _)| known != *name)) {
         let known: Vec<&str> = PARTS.iter().map(|(name, _)| *name).collect();
         eprintln!("there is no part {unknown}; there is {}", known.join(", "));
         std::process::exit(2);
     }
-    let mut report = Report::new(json);
+    let mut report = Report::new(has("--json"), has("--brief"));
     for (name, measure) in PARTS {
         if wanted.is_empty() || wanted.iter().any(|wanted| *wanted == name) {
             measure(&mut report);

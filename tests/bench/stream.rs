@@ -37,7 +37,7 @@ pub(crate) fn measure(report: &mut Report) {
         let messages = collect(&mut client(&ours).await).await;
         let bare = serve_bare(messages).await;
         for subscribers in [1, 50] {
-            let (value, baseline) = in_turns(&ours, &bare, subscribers).await;
+            let (value, baseline) = in_turns(&ours, &bare, subscribers, report.lasts(LASTS)).await;
             report.row(&Row {
                 name: format!("event stream to {subscribers} subscribers, against a bare stream"),
                 value,
@@ -50,7 +50,7 @@ pub(crate) fn measure(report: &mut Report) {
 }
 
 /// Events a second in total: ours, bare.
-async fn in_turns(ours: &str, bare: &str, subscribers: usize) -> (f64, f64) {
+async fn in_turns(ours: &str, bare: &str, subscribers: usize, lasts: Duration) -> (f64, f64) {
     let mut clients = [Vec::new(), Vec::new()];
     for (clients, at) in clients.iter_mut().zip([ours, bare]) {
         for _ in 0..subscribers {
@@ -59,7 +59,7 @@ async fn in_turns(ours: &str, bare: &str, subscribers: usize) -> (f64, f64) {
     }
     let mut spent = [Duration::ZERO; 2];
     let mut rounds = 0_u32;
-    let until = Instant::now() + LASTS;
+    let until = Instant::now() + lasts;
     while Instant::now() < until {
         rounds += 1;
         for (clients, spent) in clients.iter().zip(&mut spent) {

@@ -29,11 +29,12 @@ const SETTLES: Duration = Duration::from_secs(2);
 
 pub(crate) fn measure(report: &mut Report) {
     let tap = Tap::before(Server::start(UNITS, NATIVE_AT + 2000, RAW));
-    let spans = run(tap.port, |keep| tap.keep(keep), || tap.came());
+    let lasts = report.lasts(LASTS);
+    let spans = run(lasts, tap.port, |keep| tap.keep(keep), || tap.came());
     show(report, "of pymodbus", spans, Target::RatioMost);
     let device = Device::start();
     device.show(RAW);
-    let spans = run(device.port, |keep| device.keep(keep), || device.came());
+    let spans = run(lasts, device.port, |keep| device.keep(keep), || device.came());
     show(report, "of a device without a thought", spans, |_| Target::None);
 }
 
@@ -41,14 +42,14 @@ pub(crate) fn measure(report: &mut Report) {
 const RAW: u16 = 250;
 
 /// Lets the service and two native clients read for a while.
-fn run(port: u16, keep: impl Fn(bool), came: impl Fn() -> Vec<Came>) -> BTreeMap<Asker, Samples> {
+fn run(lasts: Duration, port: u16, keep: impl Fn(bool), came: impl Fn() -> Vec<Came>) -> BTreeMap<Asker, Samples> {
     let floor = Floor::start(&configuration(port));
-    let native = [0, 1].map(|number| start_native(port, number));
+    let native = [0, 1].map(|number| start_native(port, number, lasts));
     // Everybody has settled.
     std::thread::sleep(SETTLES);
     came();
     keep(true);
-    std::thread::sleep(LASTS);
+    std::thread::sleep(lasts);
     keep(false);
     let spans = spans(&came());
     for mut client in native {
@@ -139,17 +140,28 @@ power = "1.5 kW"
     text
 }
 
-/// The word by which this program becomes a native client: `native-client PORT NUMBER`.
+/// The word by which this program becomes a native client: `native-client PORT NUMBER MILLISECONDS`.
 pub(crate) const NATIVE: &str = "native-client";
 
-fn start_native(port: u16, number: u16) -> Child {
+fn start_native(port: u16, number: u16, lasts: Duration) -> Child {
     let program = std::env::current_exe().expect("it runs");
-    Command::new(program).arg(NATIVE).args([port, number].map(|number| number.to_string())).spawn().expect("it starts again")
+    Command::new(program)
+        .arg(NATIVE)
+        .args([u128::from(port), u128::from(number), lasts.as_millis()].map(|number| number.to_string()))
+        .spawn()
+        .expect("it starts again")
+}
+
+/// Is the native client that these words describe.
+pub(crate) fn native_client(words: &[String]) {
+    let numbers: Vec<u16> = words.iter().map(|word| word.parse().expect("this program gave itself numbers")).collect();
+    let [port, number, lasts_ms] = numbers[..] else { panic!("a native client is told three numbers, not {numbers:?}") };
+    native(port, number, Duration::from_millis(lasts_ms.into()));
 }
 
 /// The least that a client can do: ask, wait with a limit, check what came, make ten numbers of it.
-pub(crate) fn native(port: u16, number: u16) {
-    let until = Instant::now() + SETTLES + LASTS;
+fn native(port: u16, number: u16, lasts: Duration) {
+    let until = Instant::now() + SETTLES + lasts;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
     runtime.block_on(async {
         let mut stream = TcpStream::connect(("127.0.0.1", port)).await.expect("the device listens");
