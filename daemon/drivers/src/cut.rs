@@ -21,34 +21,22 @@ use tokio::sync::Notify;
 
 use crate::line::FrameRule;
 
-/// By what a furnace is heated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub(crate) enum Role {
-    /// Its controller.
-    Controller,
-    /// Its contactor.
-    Contactor,
-}
-
-/// Both roles, for loops.
-pub(crate) const ROLES: [Role; 2] = [Role::Controller, Role::Contactor];
-
 /// What is known of the taking away of one furnace's heat.
 #[derive(Debug)]
 pub(crate) struct CutCell {
     pub(crate) furnace: FurnaceId,
     /// Orders of older generations are void.
     generation: AtomicU64,
-    roles: [RoleCell; 2],
-    /// The newest thing to tell the core of each role; latest wins, so that nobody ever waits to say it.
+    ways: [WayCell; 2],
+    /// The newest thing to tell the core of each way; latest wins, so that nobody ever waits to say it.
     report: Mutex<[Option<(Generation, CutState)>; 2]>,
     reporter: Arc<Notify>,
 }
 
-/// One role of one furnace.
+/// One way of one furnace.
 #[derive(Debug, Default)]
-pub(crate) struct RoleCell {
-    /// One more than the generation of the last cut by this role; 0 is never.
+pub(crate) struct WayCell {
+    /// One more than the generation of the last cut by this way; 0 is never.
     cut: AtomicU64,
     /// Leases that ran out without renewal.
     lapses: AtomicU64,
@@ -63,7 +51,7 @@ pub(crate) struct RoleCell {
     lines: Mutex<Lines>,
 }
 
-/// How many lines have a part in a role's standing cuts, and how many of them have read it back.
+/// How many lines have a part in a way's standing cuts, and how many of them have read it back.
 #[derive(Debug, Default)]
 struct Lines {
     all: usize,
@@ -74,35 +62,31 @@ struct Lines {
 impl CutCell {
     /// A cell that was never cut.
     pub(crate) fn new(furnace: FurnaceId, reporter: Arc<Notify>) -> Self {
-        Self { furnace, generation: AtomicU64::new(0), roles: Default::default(), report: Mutex::default(), reporter }
+        Self { furnace, generation: AtomicU64::new(0), ways: Default::default(), report: Mutex::default(), reporter }
     }
 
-    /// The role's part.
-    pub(crate) fn role(&self, role: Role) -> &RoleCell {
-        &self.roles[role as usize]
+    /// The way's part.
+    pub(crate) fn way(&self, via: Via) -> &WayCell {
+        &self.ways[via as usize]
     }
 
     /// Takes heat away. Never waits and allocates nothing; the same cut again does nothing while it is under way.
     pub(crate) fn raise(&self, cut: &Cut) {
         self.generation.fetch_max(cut.generation.0, Ordering::AcqRel);
-        let role = match cut.via {
-            Via::Controller => Role::Controller,
-            Via::Contactor => Role::Contactor,
-        };
         let next = cut.generation.0.saturating_add(1);
-        for each in ROLES {
-            self.role(each).lease_until_ms.store(0, Ordering::Release);
+        for each in Via::BOTH {
+            self.way(each).lease_until_ms.store(0, Ordering::Release);
         }
-        let cell = self.role(role);
+        let cell = self.way(cut.via);
         let new = cell.cut.fetch_max(next, Ordering::AcqRel) < next;
         let again = !new && cell.done() >= cell.wish();
         if again {
             cell.repeats.fetch_add(1, Ordering::AcqRel);
         }
         if new || again {
-            // Both are woken: an exchange of either role may be under way and is void now.
-            for each in ROLES {
-                self.role(each).wake();
+            // Both are woken: an exchange of either way may be under way and is void now.
+            for each in Via::BOTH {
+                self.way(each).wake();
             }
         }
     }
@@ -112,9 +96,9 @@ impl CutCell {
         Generation(self.generation.load(Ordering::Acquire))
     }
 
-    /// Ends the role's lease if it has run out, and cuts.
-    pub(crate) fn lapse_if_over(&self, role: Role, now: ShopMs) -> bool {
-        let cell = self.role(role);
+    /// Ends the way's lease if it has run out, and cuts.
+    pub(crate) fn lapse_if_over(&self, via: Via, now: ShopMs) -> bool {
+        let cell = self.way(via);
         let until = cell.lease_until_ms.load(Ordering::Acquire);
         if until == 0 || now.0 < until {
             return false;
@@ -124,26 +108,26 @@ impl CutCell {
             return false;
         }
         cell.lapses.fetch_add(1, Ordering::AcqRel);
-        tracing::error!(furnace = self.furnace.0, role = ?role, "no order was renewed in time: heat is cut without one");
+        tracing::error!(furnace = self.furnace.0, via = ?via, "no order was renewed in time: heat is cut without one");
         cell.wake();
         true
     }
 
     /// A tag for calls that a cut from now on makes void.
-    pub(crate) fn tag(self: &Arc<Self>, role: Role) -> Tag {
-        Tag { cell: Arc::clone(self), role, generation: self.generation(), wish: self.role(role).wish() }
+    pub(crate) fn tag(self: &Arc<Self>, via: Via) -> Tag {
+        Tag { cell: Arc::clone(self), via, generation: self.generation(), wish: self.way(via).wish() }
     }
 
-    /// Says how far the role's cut has come.
-    pub(crate) fn tell(&self, role: Role, state: CutState) {
-        lock(&self.report)[role as usize] = Some((self.generation(), state));
+    /// Says how far the way's cut has come.
+    pub(crate) fn tell(&self, via: Via, state: CutState) {
+        lock(&self.report)[via as usize] = Some((self.generation(), state));
         self.reporter.notify_one();
     }
 
-    /// Says that the role's bytes are out, unless there is better news already.
-    pub(crate) fn tell_sent(&self, role: Role) {
+    /// Says that the way's bytes are out, unless there is better news already.
+    pub(crate) fn tell_sent(&self, via: Via) {
         let mut report = lock(&self.report);
-        let slot = &mut report[role as usize];
+        let slot = &mut report[via as usize];
         if slot.is_none() {
             *slot = Some((self.generation(), CutState::Sent));
             drop(report);
@@ -151,22 +135,22 @@ impl CutCell {
         }
     }
 
-    /// Takes what is to be told of the role.
-    pub(crate) fn told(&self, role: Role) -> Option<(Generation, CutState)> {
-        lock(&self.report)[role as usize].take()
+    /// Takes what is to be told of the way.
+    pub(crate) fn told(&self, via: Via) -> Option<(Generation, CutState)> {
+        lock(&self.report)[via as usize].take()
     }
 
     /// The guest, or the last line, has read back that there is no heat.
-    pub(crate) fn confirm(&self, role: Role, wish: u64) {
-        if self.role(role).done.fetch_max(wish, Ordering::AcqRel) < wish {
-            self.tell(role, CutState::Confirmed);
+    pub(crate) fn confirm(&self, via: Via, wish: u64) {
+        if self.way(via).done.fetch_max(wish, Ordering::AcqRel) < wish {
+            self.tell(via, CutState::Confirmed);
         }
     }
 
     /// One line has read back its part of the standing cuts.
-    pub(crate) fn confirm_line(&self, role: Role, wish: u64) {
+    pub(crate) fn confirm_line(&self, via: Via, wish: u64) {
         let whole = {
-            let mut lines = lock(&self.role(role).lines);
+            let mut lines = lock(&self.way(via).lines);
             if lines.wish != wish {
                 (lines.wish, lines.read_back) = (wish, 0);
             }
@@ -174,12 +158,12 @@ impl CutCell {
             lines.read_back >= lines.all
         };
         if whole {
-            self.confirm(role, wish);
+            self.confirm(via, wish);
         }
     }
 }
 
-impl RoleCell {
+impl WayCell {
     /// Counts up with everything that asks for heat to be taken away; 0 is never.
     pub(crate) fn wish(&self) -> u64 {
         let cuts = self.cut.load(Ordering::Acquire).saturating_add(self.repeats.load(Ordering::Acquire));
@@ -211,7 +195,7 @@ impl RoleCell {
 
     /// Whom to wake when heat is to be taken away. Only the first call counts.
     pub(crate) fn set_wakes(&self, wakes: Vec<Arc<Notify>>) {
-        // A second wiring of the same role is refused by the configuration (two furnaces on one output).
+        // A second wiring of the same way is refused by the configuration (two furnaces on one output).
         let _ = self.wakes.set(wakes);
     }
 
@@ -236,7 +220,7 @@ impl RoleCell {
 #[derive(Clone, Debug)]
 pub(crate) struct Tag {
     cell: Arc<CutCell>,
-    role: Role,
+    via: Via,
     generation: Generation,
     wish: u64,
 }
@@ -244,7 +228,7 @@ pub(crate) struct Tag {
 impl Tag {
     /// Whether a cut has overtaken it.
     pub(crate) fn is_void(&self) -> bool {
-        self.cell.generation() > self.generation || self.cell.role(self.role).wish() != self.wish
+        self.cell.generation() > self.generation || self.cell.way(self.via).wish() != self.wish
     }
 }
 
@@ -275,7 +259,7 @@ pub(crate) struct StandingCuts {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct StandingEntry {
     pub(crate) furnace: FurnaceId,
-    pub(crate) role: Role,
+    pub(crate) via: Via,
     pub(crate) line: Name,
     pub(crate) cuts: Vec<StandingCut>,
 }
@@ -318,64 +302,64 @@ mod tests {
     #[test]
     fn a_cut_makes_older_calls_void() {
         let cell = cell();
-        let before = cell.tag(Role::Controller);
+        let before = cell.tag(Via::Controller);
         assert!(!before.is_void());
         cell.raise(&cut(0, Via::Controller));
         assert!(before.is_void());
-        let after = cell.tag(Role::Controller);
-        let wish = cell.role(Role::Controller).wish();
+        let after = cell.tag(Via::Controller);
+        let wish = cell.way(Via::Controller).wish();
         cell.raise(&cut(0, Via::Controller));
-        assert_eq!(cell.role(Role::Controller).wish(), wish);
+        assert_eq!(cell.way(Via::Controller).wish(), wish);
         assert!(!after.is_void());
         cell.raise(&cut(1, Via::Contactor));
-        assert!(after.is_void(), "a newer generation by the other role voids it as well");
+        assert!(after.is_void(), "a newer generation by the other way voids it as well");
     }
 
     /// Goal: a lease lapses once, at its end and not before, and a cut ends it.
     #[test]
     fn a_lease_lapses_once() {
         let cell = cell();
-        assert!(cell.role(Role::Controller).lease(ShopMs(300)));
-        assert!(!cell.role(Role::Controller).lease(ShopMs(400)));
-        assert!(!cell.lapse_if_over(Role::Controller, ShopMs(399)));
-        assert!(cell.lapse_if_over(Role::Controller, ShopMs(400)));
-        assert!(!cell.lapse_if_over(Role::Controller, ShopMs(500)));
-        assert_eq!(cell.role(Role::Controller).wish(), 1);
-        cell.role(Role::Controller).lease(ShopMs(900));
+        assert!(cell.way(Via::Controller).lease(ShopMs(300)));
+        assert!(!cell.way(Via::Controller).lease(ShopMs(400)));
+        assert!(!cell.lapse_if_over(Via::Controller, ShopMs(399)));
+        assert!(cell.lapse_if_over(Via::Controller, ShopMs(400)));
+        assert!(!cell.lapse_if_over(Via::Controller, ShopMs(500)));
+        assert_eq!(cell.way(Via::Controller).wish(), 1);
+        cell.way(Via::Controller).lease(ShopMs(900));
         cell.raise(&cut(3, Via::Controller));
-        assert!(!cell.lapse_if_over(Role::Controller, ShopMs(1000)));
+        assert!(!cell.lapse_if_over(Via::Controller, ShopMs(1000)));
     }
 
     /// Goal: standing cuts spread over two lines are confirmed when both have read back the same wish.
     #[test]
     fn all_lines_must_read_back() {
         let cell = cell();
-        cell.role(Role::Controller).set_lines(2);
+        cell.way(Via::Controller).set_lines(2);
         cell.raise(&cut(1, Via::Controller));
-        let wish = cell.role(Role::Controller).wish();
-        cell.confirm_line(Role::Controller, wish);
-        assert_eq!(cell.told(Role::Controller), None);
-        cell.confirm_line(Role::Controller, wish);
-        assert_eq!(cell.told(Role::Controller), Some((Generation(1), CutState::Confirmed)));
-        assert_eq!(cell.role(Role::Controller).done(), wish);
+        let wish = cell.way(Via::Controller).wish();
+        cell.confirm_line(Via::Controller, wish);
+        assert_eq!(cell.told(Via::Controller), None);
+        cell.confirm_line(Via::Controller, wish);
+        assert_eq!(cell.told(Via::Controller), Some((Generation(1), CutState::Confirmed)));
+        assert_eq!(cell.way(Via::Controller).done(), wish);
     }
 
-    /// Goal: a cut that is asked for again after it was read back is carried out again; before that it is under way. What one role says
+    /// Goal: a cut that is asked for again after it was read back is carried out again; before that it is under way. What one way says
     /// is not lost under the other's word.
     #[test]
     fn a_cut_that_did_not_help_is_a_new_wish() {
         let cell = cell();
         cell.raise(&cut(1, Via::Controller));
-        let wish = cell.role(Role::Controller).wish();
+        let wish = cell.way(Via::Controller).wish();
         cell.raise(&cut(1, Via::Controller));
-        assert_eq!(cell.role(Role::Controller).wish(), wish, "it is under way");
-        cell.confirm(Role::Controller, wish);
+        assert_eq!(cell.way(Via::Controller).wish(), wish, "it is under way");
+        cell.confirm(Via::Controller, wish);
         cell.raise(&cut(1, Via::Controller));
-        assert_eq!(cell.role(Role::Controller).wish(), wish + 1);
-        assert!(cell.role(Role::Controller).done() <= wish, "it is owed again");
-        cell.tell_sent(Role::Contactor);
-        assert_eq!(cell.told(Role::Controller), Some((Generation(1), CutState::Confirmed)));
-        assert_eq!(cell.told(Role::Contactor), Some((Generation(1), CutState::Sent)));
+        assert_eq!(cell.way(Via::Controller).wish(), wish + 1);
+        assert!(cell.way(Via::Controller).done() <= wish, "it is owed again");
+        cell.tell_sent(Via::Contactor);
+        assert_eq!(cell.told(Via::Controller), Some((Generation(1), CutState::Confirmed)));
+        assert_eq!(cell.told(Via::Contactor), Some((Generation(1), CutState::Sent)));
     }
 
     /// Goal: only a reply of the right length that agrees under the mask confirms.
@@ -393,7 +377,7 @@ mod tests {
         let cuts = StandingCuts {
             entries: vec![StandingEntry {
                 furnace: FurnaceId(2),
-                role: Role::Contactor,
+                via: Via::Contactor,
                 line: "io".parse().expect("a name"),
                 cuts: vec![StandingCut { request: vec![1, 2], reply: Vec::new(), expect: vec![3], mask: vec![255] }],
             }],

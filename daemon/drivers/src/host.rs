@@ -7,13 +7,13 @@ use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_
 use hearthward_equipment::{Fault, FaultCode, PointId, ShopMs, UnitId, Value};
 use hearthward_supervise::interlock::{HeatOrder, Means};
 use hearthward_supervise::observe::Observation;
-use hearthward_supervise::output::{Act, Cut};
+use hearthward_supervise::output::{Act, Cut, Via};
 use tokio::runtime::Runtime;
 use tokio::sync::{Notify, oneshot};
 
 use crate::abi::TankCommand;
 use crate::clock::ShopClock;
-use crate::cut::{CutCell, ROLES, Role, StandingCuts, lock};
+use crate::cut::{CutCell, StandingCuts, lock};
 use crate::driver::{Deed, Handle, Job, no_such_unit};
 use crate::engine::Engine;
 use crate::inbox::{Inbox, take_cuts};
@@ -34,7 +34,7 @@ const CLOSE_WITHIN: Duration = Duration::from_secs(1);
 pub struct Host {
     pub(crate) clock: ShopClock,
     pub(crate) cells: Vec<Arc<CutCell>>,
-    /// By furnace and role; absent where nothing of that role is wired.
+    /// By furnace and way; absent where nothing of that way is wired.
     pub(crate) slots: Vec<[Option<Arc<OrderSlot>>; 2]>,
     pub(crate) drivers: Vec<Handle>,
     pub(crate) lines: Vec<Line>,
@@ -78,18 +78,18 @@ impl Host {
     /// Takes an order to heat. The newest of a furnace wins; an order of an older generation, or one that has expired, is dropped.
     /// One that only renews the last is not sent to the device again.
     pub fn put(&self, order: HeatOrder) {
-        let role = match order.means() {
-            Means::Close(_) => Role::Contactor,
-            Means::SetPoint(_) | Means::OutputShare(_) | Means::RunProgram(_) => Role::Controller,
+        let via = match order.means() {
+            Means::Close(_) => Via::Contactor,
+            Means::SetPoint(_) | Means::OutputShare(_) | Means::RunProgram(_) => Via::Controller,
         };
-        let slot = self.slots.get(order.furnace().index()).and_then(|roles| roles[role as usize].as_ref());
+        let slot = self.slots.get(order.furnace().index()).and_then(|ways| ways[via as usize].as_ref());
         match slot {
             Some(slot) => {
                 if slot.put(order, self.clock.now()) {
                     self.leases.notify_one();
                 }
             }
-            None => tracing::error!(furnace = order.furnace().0, ?role, "an order to heat has nothing wired to go to"),
+            None => tracing::error!(furnace = order.furnace().0, ?via, "an order to heat has nothing wired to go to"),
         }
     }
 
@@ -243,8 +243,8 @@ impl Runtimes {
 /// Ends leases that have run out.
 pub(crate) fn lapse(cells: &[Arc<CutCell>], now: ShopMs) {
     for cell in cells {
-        for role in ROLES {
-            cell.lapse_if_over(role, now);
+        for via in Via::BOTH {
+            cell.lapse_if_over(via, now);
         }
     }
 }
@@ -253,7 +253,7 @@ pub(crate) fn lapse(cells: &[Arc<CutCell>], now: ShopMs) {
 pub(crate) async fn watch_leases(cells: Vec<Arc<CutCell>>, clock: ShopClock, began: Arc<Notify>) {
     loop {
         lapse(&cells, clock.now());
-        let next = cells.iter().flat_map(|cell| ROLES.map(|role| cell.role(role).lease_until())).flatten().min();
+        let next = cells.iter().flat_map(|cell| Via::BOTH.map(|via| cell.way(via).lease_until())).flatten().min();
         let pause = next.and_then(|next| clock.until(next));
         tokio::select! {
             () = began.notified() => {}

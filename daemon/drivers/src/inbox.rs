@@ -8,7 +8,7 @@ use hearthward_supervise::observe::Observation;
 use hearthward_supervise::output::Via;
 use tokio::sync::Notify;
 
-use crate::cut::{CutCell, ROLES, Role};
+use crate::cut::CutCell;
 use crate::driver::Brought;
 
 /// The core's inbox as the host sees it. Any closure of this shape is one.
@@ -113,13 +113,9 @@ pub(crate) async fn report_cuts(cells: Vec<Arc<CutCell>>, told: Arc<Notify>, inb
 pub(crate) fn take_cuts(cells: &[Arc<CutCell>]) -> Vec<Observation> {
     cells
         .iter()
-        .flat_map(|cell| ROLES.map(|role| (cell, role)))
-        .filter_map(|(cell, role)| {
-            let (generation, is) = cell.told(role)?;
-            let via = match role {
-                Role::Controller => Via::Controller,
-                Role::Contactor => Via::Contactor,
-            };
+        .flat_map(|cell| Via::BOTH.map(|via| (cell, via)))
+        .filter_map(|(cell, via)| {
+            let (generation, is) = cell.told(via)?;
             Some(Observation::Cut { furnace: cell.furnace, generation, via, is })
         })
         .collect()

@@ -1,13 +1,14 @@
-//! The latest order to heat of one furnace by one role: a new one takes the place of the old, a cut or the lease's end voids it.
+//! The latest order to heat of one furnace by one way: a new one takes the place of the old, a cut or the lease's end voids it.
 
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use hearthward_equipment::{Generation, ShopMs};
 use hearthward_supervise::interlock::{HeatOrder, Means};
+use hearthward_supervise::output::Via;
 use tokio::sync::Notify;
 
-use crate::cut::{CutCell, Role, Tag, lock};
+use crate::cut::{CutCell, Tag, lock};
 
 /// How often an unchanged order is carried out again: a device that lost its power must not stay cold for long, and registers
 /// that wear out with writing must last.
@@ -17,7 +18,7 @@ const AGAIN_AFTER: Duration = Duration::from_secs(60);
 #[derive(Debug)]
 pub(crate) struct OrderSlot {
     cell: Arc<CutCell>,
-    role: Role,
+    via: Via,
     /// The driver task that carries orders out.
     task: Arc<Notify>,
     /// How often an unchanged order is carried out again.
@@ -43,9 +44,9 @@ struct Carried {
 
 impl OrderSlot {
     /// A slot; `heartbeat` is for an output that drops unless it is written again in time.
-    pub(crate) fn new(cell: Arc<CutCell>, role: Role, task: Arc<Notify>, heartbeat: Option<Duration>) -> Self {
+    pub(crate) fn new(cell: Arc<CutCell>, via: Via, task: Arc<Notify>, heartbeat: Option<Duration>) -> Self {
         let again_after = heartbeat.map_or(AGAIN_AFTER, |beat| beat.min(AGAIN_AFTER));
-        Self { cell, role, task, again_after, held: Mutex::default() }
+        Self { cell, via, task, again_after, held: Mutex::default() }
     }
 
     /// Takes an order if it still holds; says whether a lease began that somebody has to watch.
@@ -53,13 +54,13 @@ impl OrderSlot {
         if self.is_void(&order, now) {
             return false;
         }
-        let role = self.cell.role(self.role);
-        let began = role.lease(order.expires());
+        let way = self.cell.way(self.via);
+        let began = way.lease(order.expires());
         let mut held = lock(&self.held);
         let renews = held.carried.as_ref().is_some_and(|carried| {
             carried.means == *order.means()
                 && carried.generation == order.generation()
-                && carried.lapses == role.lapses()
+                && carried.lapses == way.lapses()
                 && now.since(carried.at) < self.again_after
         });
         if renews {
@@ -80,7 +81,7 @@ impl OrderSlot {
     /// The order to carry out now, with the tag that makes it void when a cut comes.
     pub(crate) fn take(&self, now: ShopMs) -> Option<(HeatOrder, Tag)> {
         // Tagged before it is looked at: a cut in between voids the tag, not a stale look.
-        let tag = self.cell.tag(self.role);
+        let tag = self.cell.tag(self.via);
         let mut held = lock(&self.held);
         if held.waiting.as_ref().is_none_or(|(_, not_before)| now < *not_before) {
             return None;
@@ -93,7 +94,7 @@ impl OrderSlot {
     pub(crate) fn carried(&self, order: &HeatOrder, tag: &Tag, now: ShopMs) {
         if !tag.is_void() {
             let (means, generation) = (order.means().clone(), order.generation());
-            let lapses = self.cell.role(self.role).lapses();
+            let lapses = self.cell.way(self.via).lapses();
             lock(&self.held).carried = Some(Carried { means, generation, lapses, at: now });
         }
     }

@@ -4,11 +4,12 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
 use hearthward_equipment::{Address, Evidence, FurnaceId, Name, PointId, UnitAddress, UnitId};
+use hearthward_supervise::output::Via;
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::{Notify, mpsc};
 
 use crate::clock::ShopClock;
-use crate::cut::{CutCell, Role, StandingCut, StandingCuts, StandingEntry};
+use crate::cut::{CutCell, StandingCut, StandingCuts, StandingEntry};
 use crate::driver::{Contactor, Handle, JOBS_MOST, Parts, Shared, Task, Unit, Wired};
 use crate::engine::Engine;
 use crate::host::{Host, Runtimes, watch_leases};
@@ -213,7 +214,7 @@ fn wire_cuts(plans: &Plans, lines: &[Line], shared: &[Arc<Shared>]) -> StandingC
     let mut groups: Vec<Vec<Arc<CutGroup>>> = lines.iter().map(|_| Vec::new()).collect();
     let mut standing = StandingCuts::default();
     for wired in &plans.plan.wiring {
-        for (role, driver, cuts) in sources(plans, wired) {
+        for (via, driver, cuts) in sources(plans, wired) {
             let cell = &plans.cells[wired.furnace.index()];
             let granted = &plans.plan.drivers[driver].lines;
             // Every line of the driver is told, as its exchanges have to be withdrawn; those with standing cuts carry them.
@@ -230,11 +231,11 @@ fn wire_cuts(plans: &Plans, lines: &[Line], shared: &[Arc<Shared>]) -> StandingC
                     continue;
                 }
                 carrying += 1;
-                groups[place].push(Arc::new(CutGroup::new(Arc::clone(cell), role, here.clone())));
-                standing.entries.push(StandingEntry { furnace: wired.furnace, role, line: line.name().clone(), cuts: here });
+                groups[place].push(Arc::new(CutGroup::new(Arc::clone(cell), via, here.clone())));
+                standing.entries.push(StandingEntry { furnace: wired.furnace, via, line: line.name().clone(), cuts: here });
             }
-            cell.role(role).set_lines(carrying);
-            cell.role(role).set_wakes(wakes);
+            cell.way(via).set_lines(carrying);
+            cell.way(via).set_wakes(wakes);
         }
     }
     for (line, groups) in lines.iter().zip(groups) {
@@ -243,8 +244,8 @@ fn wire_cuts(plans: &Plans, lines: &[Line], shared: &[Arc<Shared>]) -> StandingC
     standing
 }
 
-/// What heats a furnace: role, driver, and the standing cuts that take it away, each with the index of its line.
-type Source = (Role, usize, Vec<(u32, StandingCut)>);
+/// What heats a furnace: by what, driver, and the standing cuts that take it away, each with the index of its line.
+type Source = (Via, usize, Vec<(u32, StandingCut)>);
 
 fn sources(plans: &Plans, wired: &FurnaceWiring) -> Vec<Source> {
     let directory = &plans.plan.directory;
@@ -252,14 +253,14 @@ fn sources(plans: &Plans, wired: &FurnaceWiring) -> Vec<Source> {
     if let Some((driver, unit)) =
         wired.controller.and_then(|unit| directory.unit_address(unit)).and_then(|address| place_of(plans, address))
     {
-        sources.push((Role::Controller, driver, plans.sound[driver].units[unit].cuts.clone()));
+        sources.push((Via::Controller, driver, plans.sound[driver].units[unit].cuts.clone()));
     }
     if let Some(address) = wired.contactor.and_then(|point| directory.point_address(PointId(point.0)))
         && let Some((driver, unit)) = place_of(plans, &address.unit)
     {
         let facts = &plans.sound[driver].units[unit];
         let wire = facts.readings.iter().find(|(name, _)| *name == address.point).map_or("", |(_, wire)| wire.as_str());
-        sources.push((Role::Contactor, driver, facts.cuts_of(wire)));
+        sources.push((Via::Contactor, driver, facts.cuts_of(wire)));
     }
     sources
 }
@@ -268,12 +269,12 @@ fn sources(plans: &Plans, wired: &FurnaceWiring) -> Vec<Source> {
 fn units(plans: &Plans, driver: usize, shared: &Shared, slots: &mut [[Option<Arc<OrderSlot>>; 2]]) -> Vec<Unit> {
     let directory = &plans.plan.directory;
     let name = &plans.plan.drivers[driver].name;
-    let mut slot = |wired: &FurnaceWiring, role: Role| {
+    let mut slot = |wired: &FurnaceWiring, via: Via| {
         let cell = Arc::clone(&plans.cells[wired.furnace.index()]);
-        let heartbeat = wired.heartbeat.filter(|_| role == Role::Contactor);
-        let slot = Arc::new(OrderSlot::new(Arc::clone(&cell), role, Arc::clone(&shared.wake), heartbeat));
-        slots[wired.furnace.index()][role as usize] = Some(Arc::clone(&slot));
-        Wired::new(cell, role, slot)
+        let heartbeat = wired.heartbeat.filter(|_| via == Via::Contactor);
+        let slot = Arc::new(OrderSlot::new(Arc::clone(&cell), via, Arc::clone(&shared.wake), heartbeat));
+        slots[wired.furnace.index()][via as usize] = Some(Arc::clone(&slot));
+        Wired::new(cell, via, slot)
     };
     (0..)
         .zip(&plans.sound[driver].units)
@@ -287,13 +288,13 @@ fn units(plans: &Plans, driver: usize, shared: &Shared, slots: &mut [[Option<Arc
             let mut unit = Unit::new(facts.clone(), index, id, used.collect());
             for wired in &plans.plan.wiring {
                 if wired.controller.is_some() && wired.controller == id {
-                    unit.controls = Some(slot(wired, Role::Controller));
+                    unit.controls = Some(slot(wired, Via::Controller));
                 }
                 let closes = wired.contactor.and_then(|point| directory.point_address(PointId(point.0)));
                 if let Some(point) = closes.filter(|point| point.unit == address) {
                     let wire = unit.wire_name(point.point.as_str()).unwrap_or_default().to_owned();
                     let name = point.point.as_str().to_owned();
-                    unit.contactors.push(Contactor { wired: slot(wired, Role::Contactor), wire, name });
+                    unit.contactors.push(Contactor { wired: slot(wired, Via::Contactor), wire, name });
                 }
             }
             unit

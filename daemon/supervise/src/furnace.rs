@@ -6,7 +6,7 @@ use uom::si::catalytic_activity::katal;
 
 use crate::bypass::Bypasses;
 use crate::cut::Cuts;
-use crate::cycle::{At, Cycle, Stage, believed_c};
+use crate::cycle::{At, Cycle, FurnaceNow, Stage, believed_c};
 use crate::facts::{Facts, Situation};
 use crate::gas::{Account, Atmosphere, flow_by_evidence, hot_c, scaling_c};
 use crate::interlock::{Grant, InterlockKind, Memory, Rows};
@@ -144,10 +144,9 @@ impl Furnace {
 
     /// What its cycle sees.
     pub(crate) fn parts<'a>(&'a mut self, plan: &'a FurnacePlan) -> (Option<&'a mut Cycle>, At<'a>) {
-        let (forbidden_by, unconfirmed) = (self.forbidding_rule(plan), self.cuts.is_unconfirmed());
+        let now = self.now(plan);
         let at = At {
-            forbidden_by,
-            unconfirmed,
+            now,
             id: self.id,
             plan,
             facts: &self.facts,
@@ -212,8 +211,13 @@ impl Furnace {
         }
     }
 
+    /// What may forbid a start in it.
+    pub(crate) fn now<'a>(&self, plan: &'a FurnacePlan) -> FurnaceNow<'a> {
+        FurnaceNow { forbidden_by: self.forbidding_rule(plan), unconfirmed: self.cuts.is_unconfirmed() }
+    }
+
     /// The rule of the shop's own that forbids a start, if one does.
-    pub(crate) fn forbidding_rule<'a>(&self, plan: &'a FurnacePlan) -> Option<&'a RulePlan> {
+    fn forbidding_rule<'a>(&self, plan: &'a FurnacePlan) -> Option<&'a RulePlan> {
         let forbids = |(place, rule): &(usize, &RulePlan)| rule.effect == RuleEffect::WithholdStart && self.rules_now.has(*place);
         let bypassed = self.rows.row(InterlockKind::ShopWatch).is_bypassed();
         plan.policy.rules.iter().enumerate().find(forbids).map(|(_, rule)| rule).filter(|_| !bypassed)

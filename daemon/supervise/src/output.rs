@@ -51,13 +51,18 @@ pub struct Cut {
     pub via: Via,
 }
 
-/// By what heat is taken away.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+/// By what heat is given, and by what it is taken away.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Via {
-    /// The controller's standing cut.
+    /// The furnace's controller.
     Controller,
-    /// The contactor, because the controller did not confirm.
+    /// Its contactor: by order where a person or nothing else switches, and where the controller did not confirm a cut.
     Contactor,
+}
+
+impl Via {
+    /// Both, for loops.
+    pub const BOTH: [Self; 2] = [Self::Controller, Self::Contactor];
 }
 
 /// Something that equipment shall do and that never is heat for steel.

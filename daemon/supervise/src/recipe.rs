@@ -173,6 +173,16 @@ impl Step {
             Self::Temper { .. } => StepKind::Temper,
         }
     }
+
+    /// The temperature that it heats steel to; none for a step that heats nothing.
+    #[must_use]
+    pub fn heats_to(&self) -> Option<Temperature> {
+        match self {
+            Self::Preheat { to, .. } | Self::Ramp { to, .. } => Some(*to),
+            Self::Soak { at, .. } | Self::Temper { at, .. } => Some(*at),
+            Self::Purge | Self::Pull { .. } | Self::Quench { .. } | Self::Cool { .. } => None,
+        }
+    }
 }
 
 /// The kinds of step, without their numbers.

@@ -47,13 +47,13 @@ use std::time::Duration;
 
 use hearthward_equipment::{Fault, FaultCode, ShopMs, UnitId, Value};
 use hearthward_supervise::observe::Observation;
-use hearthward_supervise::output::Act;
+use hearthward_supervise::output::{Act, Via};
 use tokio::sync::{Notify, mpsc, oneshot};
 use tokio::time::Instant;
 
 use crate::abi::{CallError, TankCommand};
 use crate::alarm::Alarm;
-use crate::cut::{CutCell, Role, lock};
+use crate::cut::{CutCell, lock};
 use crate::plan::DriverSpec;
 use crate::survey::Sound;
 
@@ -190,7 +190,7 @@ pub(crate) async fn within<T>(
 #[derive(Debug)]
 pub(crate) struct ByGuestAlone {
     pub(crate) wake: Arc<Notify>,
-    pub(crate) cells: Vec<(Arc<CutCell>, Role)>,
+    pub(crate) cells: Vec<(Arc<CutCell>, Via)>,
 }
 
 impl ByGuestAlone {
@@ -204,7 +204,7 @@ impl ByGuestAlone {
         if self.cells.is_empty() {
             return within(alarm, limit, call).await;
         }
-        let wishes = || self.cells.iter().map(|(cell, role)| cell.role(*role).wish());
+        let wishes = || self.cells.iter().map(|(cell, via)| cell.way(*via).wish());
         let before: Vec<u64> = wishes().collect();
         let overtaken = async {
             while wishes().eq(before.iter().copied()) {

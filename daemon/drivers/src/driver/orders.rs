@@ -73,7 +73,7 @@ impl Task {
     /// Whether the host can cut there without the guest.
     fn has_standing(&mut self, unit: usize, place: Place) -> bool {
         let wired = self.wired(unit, place);
-        wired.cell.role(wired.role).has_standing()
+        wired.cell.way(wired.via).has_standing()
     }
 
     /// The guest's own cut, with its reading back. The host's standing cut is on its way without it.
@@ -103,13 +103,13 @@ impl Task {
         (wired.tried, wired.again_at) = (wish, now + pause_after(tries));
         if off {
             wired.done = wish;
-            wired.cell.confirm(wired.role, wish);
+            wired.cell.confirm(wired.via, wish);
         } else if alone && news {
             let fault = match &result {
                 Ok(_) => Fault::new(FaultCode::BAD_ANSWER, "the device still shows heat after the cut"),
                 Err(error) => error.fault().clone(),
             };
-            wired.cell.tell(wired.role, CutState::Failed(fault));
+            wired.cell.tell(wired.via, CutState::Failed(fault));
         }
         self.tell(unit, result);
     }

@@ -53,10 +53,10 @@ pub(crate) struct Task {
 impl Task {
     pub(crate) fn new(parts: Parts) -> Self {
         let Parts { engine, shared, clock, lines, units, jobs, sink } = parts;
-        let alone = units.iter().flat_map(Unit::wired).filter(|wired| !wired.cell.role(wired.role).has_standing());
+        let alone = units.iter().flat_map(Unit::wired).filter(|wired| !wired.cell.way(wired.via).has_standing());
         let by_guest_alone = ByGuestAlone {
             wake: Arc::clone(&shared.wake),
-            cells: alone.map(|wired| (Arc::clone(&wired.cell), wired.role)).collect(),
+            cells: alone.map(|wired| (Arc::clone(&wired.cell), wired.via)).collect(),
         };
         let heating = (0..units.len()).filter(|&unit| units[unit].wired().next().is_some()).collect();
         Self {
@@ -177,7 +177,7 @@ impl Task {
 
     /// A tag for calls that only read: a cut of the furnace that the unit controls takes the line from them.
     fn tag_of(&self, unit: usize) -> Option<Tag> {
-        self.units[unit].controls.as_ref().map(|wired| wired.cell.tag(wired.role))
+        self.units[unit].controls.as_ref().map(|wired| wired.cell.tag(wired.via))
     }
 
     /// Takes the sandbox for one call; see [`call`](super::call).

@@ -3,9 +3,10 @@
 use std::sync::Arc;
 
 use hearthward_equipment::{Evidence, Fault, PointId, Quality, Reading, ShopMs, UnitId};
+use hearthward_supervise::output::Via;
 
 use crate::abi::{Read, Sample};
-use crate::cut::{CutCell, Role};
+use crate::cut::CutCell;
 use crate::pause::pause_after;
 use crate::slot::OrderSlot;
 use crate::survey::UnitFacts;
@@ -53,7 +54,7 @@ pub(crate) struct Brought {
 #[derive(Debug)]
 pub(crate) struct Wired {
     pub(crate) cell: Arc<CutCell>,
-    pub(crate) role: Role,
+    pub(crate) via: Via,
     pub(crate) slot: Arc<OrderSlot>,
     /// The last wish that the guest has carried out, and the last that it was asked to.
     pub(crate) done: u64,
@@ -81,16 +82,16 @@ pub(crate) enum Said {
 }
 
 impl Wired {
-    pub(crate) fn new(cell: Arc<CutCell>, role: Role, slot: Arc<OrderSlot>) -> Self {
-        Self { cell, role, slot, done: 0, tried: 0, tries: 0, again_at: ShopMs(0) }
+    pub(crate) fn new(cell: Arc<CutCell>, via: Via, slot: Arc<OrderSlot>) -> Self {
+        Self { cell, via, slot, done: 0, tried: 0, tries: 0, again_at: ShopMs(0) }
     }
 
     /// The wish that the guest is to carry out now, if there is one.
     pub(crate) fn due(&self, now: ShopMs) -> Option<u64> {
-        let role = self.cell.role(self.role);
-        let wish = role.wish();
+        let way = self.cell.way(self.via);
+        let wish = way.wish();
         let fresh = self.tried < wish;
-        let owed = self.done < wish && (fresh || (role.done() < wish && now >= self.again_at));
+        let owed = self.done < wish && (fresh || (way.done() < wish && now >= self.again_at));
         owed.then_some(wish)
     }
 }

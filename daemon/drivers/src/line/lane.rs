@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use hearthward_equipment::{Fault, FaultCode};
 use hearthward_supervise::observe::CutState;
+use hearthward_supervise::output::Via;
 use tokio::net::TcpStream;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
@@ -14,7 +15,7 @@ use super::Class;
 use super::deliver::{Delivered, deliver};
 use super::tcp::{TcpLine, Turn};
 use super::wire::State;
-use crate::cut::{CutCell, Role, StandingCut, lock};
+use crate::cut::{CutCell, StandingCut, lock};
 use crate::pause::pause_after;
 
 /// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off
@@ -44,11 +45,11 @@ const OTHERS_FIRST_LONGEST: Duration = Duration::from_secs(1);
 /// Tries on one connection after which it is taken for dead or out of step, and made anew, unless somebody else on it answers.
 const CUT_TRIES_PER_CONNECTION: u32 = 2;
 
-/// What one line carries for one role of one furnace.
+/// What one line carries for one way of one furnace.
 #[derive(Debug)]
 pub(crate) struct CutGroup {
     cell: Arc<CutCell>,
-    role: Role,
+    via: Via,
     cuts: Vec<StandingCut>,
     far: Mutex<Far>,
 }
@@ -67,13 +68,13 @@ struct Far {
 }
 
 impl CutGroup {
-    pub(crate) fn new(cell: Arc<CutCell>, role: Role, cuts: Vec<StandingCut>) -> Self {
+    pub(crate) fn new(cell: Arc<CutCell>, via: Via, cuts: Vec<StandingCut>) -> Self {
         let far = Far { tried: 0, tries: 0, answers: 0, read_back: 0, again_at: Instant::now() };
-        Self { cell, role, cuts, far: Mutex::new(far) }
+        Self { cell, via, cuts, far: Mutex::new(far) }
     }
 
     fn wish(&self) -> u64 {
-        self.cell.role(self.role).wish()
+        self.cell.way(self.via).wish()
     }
 
     /// When it is to be sent: absent if nothing is owed, `None` inside if it was never tried.
@@ -95,8 +96,8 @@ impl CutGroup {
             (far.tried, far.again_at) = (wish, Instant::now() + pause_after(far.tries));
             far.tries
         };
-        if tries == 1 && self.cell.role(self.role).done() < wish {
-            self.cell.tell(self.role, CutState::Failed(Fault::new(code, why)));
+        if tries == 1 && self.cell.way(self.via).done() < wish {
+            self.cell.tell(self.via, CutState::Failed(Fault::new(code, why)));
         }
         tries
     }
@@ -122,7 +123,7 @@ impl CutGroup {
             let mut far = lock(&self.far);
             (far.tried, far.tries, far.read_back) = (wish, 0, wish);
         }
-        self.cell.confirm_line(self.role, wish);
+        self.cell.confirm_line(self.via, wish);
     }
 }
 
@@ -270,7 +271,7 @@ async fn send(line: &TcpLine, stream: &TcpStream, groups: &[Arc<CutGroup>], grou
         }
     };
     let until = Instant::now() + CUT_REPLY_WITHIN;
-    deliver(stream, &rest, cut, until, || group.cell.tell_sent(group.role), overtaken).await
+    deliver(stream, &rest, cut, until, || group.cell.tell_sent(group.via), overtaken).await
 }
 
 /// Gives the wire back on every way out.

@@ -25,7 +25,7 @@ pub(crate) use ends::{skip, turn_to_end, turn_to_quench};
 pub(crate) use program::{is_off as program_is_off, words as program_words};
 pub(crate) use pull::is_emptied;
 pub(crate) use steel::{follow, follow_through, load_c};
-pub(crate) use wait::{ShopNow, Waits, forbids, may_wait};
+pub(crate) use wait::{FurnaceNow, ShopNow, Waits, forbids, may_wait};
 pub(crate) use words::{span, waiting_for};
 
 use crate::event::{Event, EventBody, Priority};
@@ -37,7 +37,6 @@ use crate::purge::{Purge, PurgePhase};
 use crate::questions::{Asked, Purpose, Questions};
 use crate::recipe::{Drive, Load, Protection, Step, StepKind};
 use crate::request::Ask;
-use crate::rule::RulePlan;
 use crate::tanks::Tank;
 
 /// Where a cycle stands besides its step.
@@ -170,10 +169,7 @@ pub(crate) struct At<'a> {
     pub(crate) last_c: Option<f64>,
     /// The chamber was opened at heat and is not back under its limit.
     pub(crate) recovering: bool,
-    /// A rule of the shop's own that forbids a start now.
-    pub(crate) forbidden_by: Option<&'a RulePlan>,
-    /// Nobody has confirmed that its last cut took its heat away.
-    pub(crate) unconfirmed: bool,
+    pub(crate) now: FurnaceNow<'a>,
 }
 
 impl At<'_> {
@@ -335,7 +331,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     if matches!(at.facts.door, Door::Open) {
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
-    if let Some(why) = forbids(turn.shop, at.forbidden_by, at.unconfirmed) {
+    if let Some(why) = forbids(turn.shop, at.now) {
         return Err(format!("Nothing begins in {} now, since {why}: mend that, then say so again.", at.plan.name));
     }
     cycle.out = false;

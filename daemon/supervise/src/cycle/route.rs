@@ -31,14 +31,11 @@ pub(crate) fn tank_ahead(cycle: &Cycle) -> Option<TankId> {
 pub(crate) fn highest_c(cycle: &Cycle) -> f64 {
     let mut highest_c = f64::NEG_INFINITY;
     for (place, step) in ahead(cycle).iter().enumerate() {
-        let target = match step {
-            Step::Preheat { to, .. } | Step::Ramp { to, .. } => *to,
-            Step::Soak { at, .. } => *at,
-            Step::Temper { at, .. } if place == 0 => *at,
-            Step::Quench { .. } | Step::Temper { .. } => break,
-            Step::Purge | Step::Pull { .. } | Step::Cool { .. } => continue,
-        };
-        highest_c = highest_c.max(in_celsius(target));
+        match step {
+            Step::Quench { .. } => break,
+            Step::Temper { .. } if place > 0 => break,
+            _ => highest_c = step.heats_to().map(in_celsius).map_or(highest_c, |to_c| highest_c.max(to_c)),
+        }
     }
     highest_c.max(cycle.wanted_c.unwrap_or(f64::NEG_INFINITY))
 }
@@ -46,12 +43,8 @@ pub(crate) fn highest_c(cycle: &Cycle) -> f64 {
 /// The hottest that the load was to see since it was last quenched, this step with it, in °C.
 pub(super) fn hottest_so_far_c(cycle: &Cycle) -> f64 {
     let so_far = cycle.load.steps.iter().take(usize::from(cycle.index) + 1).rev();
-    let hot = so_far.take_while(|step| !matches!(step, Step::Quench { .. })).filter_map(|step| match step {
-        Step::Preheat { to, .. } | Step::Ramp { to, .. } => Some(in_celsius(*to)),
-        Step::Soak { at, .. } | Step::Temper { at, .. } => Some(in_celsius(*at)),
-        Step::Purge | Step::Pull { .. } | Step::Quench { .. } | Step::Cool { .. } => None,
-    });
-    hot.fold(f64::NEG_INFINITY, f64::max)
+    let hot = so_far.take_while(|step| !matches!(step, Step::Quench { .. })).filter_map(Step::heats_to);
+    hot.map(in_celsius).fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// The pull that comes next, if there is one.
@@ -114,7 +107,7 @@ pub(crate) fn arrived(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -
         return Err(format!("The door of {} reads open: shut it, then say so again.", at.plan.name));
     }
     // A later step of a load under way is no start: steel that was hardened must be tempered soon. A load that begins with it is one.
-    if let Some(why) = wait::forbids(turn.shop, at.forbidden_by, at.unconfirmed).filter(|_| cycle.index == 0) {
+    if let Some(why) = wait::forbids(turn.shop, at.now).filter(|_| cycle.index == 0) {
         return Err(format!("Load {} may not begin, since {why}. Mend that, then say so again.", cycle.load.name));
     }
     (cycle.stage, cycle.out, cycle.moves_to, cycle.step_ms) = (Stage::Running, false, None, 0);

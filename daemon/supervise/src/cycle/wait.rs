@@ -105,7 +105,7 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     if cycle.held || left_ms > lead_ms {
         return;
     }
-    if let Some(why) = forbids(turn.shop, at.forbidden_by, at.unconfirmed).or_else(|| withheld(at)) {
+    if let Some(why) = forbids(turn.shop, at.now).or_else(|| withheld(at)) {
         if left_ms.saturating_add(SLACK_MS) <= lead_ms {
             leave_to_people(cycle, at, turn, &why);
         }
@@ -125,9 +125,18 @@ pub(crate) struct ShopNow<'a> {
     pub(crate) record_failing: Option<&'a str>,
 }
 
+/// What has to be well in a furnace before anything may begin in it.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct FurnaceNow<'a> {
+    /// A rule of the shop's own that forbids a start.
+    pub(crate) forbidden_by: Option<&'a RulePlan>,
+    /// Nobody has confirmed that its last cut took its heat away.
+    pub(crate) unconfirmed: bool,
+}
+
 /// Why nothing may begin in a furnace now, whoever wants it to: the air of the room, the record, heat that may not be gone, a rule of the
 /// shop's own.
-pub(crate) fn forbids(shop: ShopNow<'_>, rule: Option<&RulePlan>, unconfirmed: bool) -> Option<String> {
+pub(crate) fn forbids(shop: ShopNow<'_>, furnace: FurnaceNow<'_>) -> Option<String> {
     if !shop.room_is_well {
         let why = "the room's oxygen is low, cannot be read or was not reset (ventilate, look at the monitor, reset)";
         return Some(why.to_owned());
@@ -135,10 +144,10 @@ pub(crate) fn forbids(shop: ShopNow<'_>, rule: Option<&RulePlan>, unconfirmed: b
     if let Some(why) = shop.record_failing {
         return Some(format!("the record cannot be written ({why})"));
     }
-    if unconfirmed {
+    if furnace.unconfirmed {
         return Some("its last cut is not confirmed (go and look whether it still heats)".to_owned());
     }
-    rule.map(|rule| format!("rule {} forbids a start ({})", rule.name, rule.text))
+    furnace.forbidden_by.map(|rule| format!("rule {} forbids a start ({})", rule.name, rule.text))
 }
 
 /// Why heat would be withheld from a load that begins with nobody there: gas would flow for nothing.

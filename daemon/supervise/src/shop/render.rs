@@ -181,8 +181,7 @@ impl Shop {
             purge: &mut purge,
             last_c: furnace.last_c,
             recovering: furnace.air.account.recovering,
-            forbidden_by: None,
-            unconfirmed: false,
+            now: furnace.now(plan),
         };
         into.load_c = crate::cycle::load_c(cycle, &at);
         into.temper_due_ms = crate::cycle::temper_due_ms(cycle);

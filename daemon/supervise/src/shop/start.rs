@@ -41,7 +41,7 @@ impl Shop {
             return Err("The service is ending: start the load when it runs again.".to_owned());
         }
         let now = super::shop_now(&self.room, &self.record_failing);
-        if let Some(why) = forbids(now, furnace.forbidding_rule(plan), furnace.cuts.is_unconfirmed()) {
+        if let Some(why) = forbids(now, furnace.now(plan)) {
             return Err(format!("Nothing begins in {name} now, since {why}: mend that, then start."));
         }
         if let Some(proof) = furnace.proofs.running.as_ref().filter(|proof| wants_no_load(&self.plan, plan, proof)) {
