@@ -186,7 +186,7 @@ pub struct FurnaceCard {
     /// Interlocks that only warn.
     pub warns_only: Vec<String>,
     /// Protection that is not wired, in words.
-    pub not_wired: Vec<&'static str>,
+    pub not_wired: Vec<String>,
     /// The default on silence, where gas protects steel here.
     pub on_silence: Option<String>,
 }
@@ -214,7 +214,7 @@ impl Assembly {
                     rated_c: to_thousandths(in_celsius(plan.rated)),
                     if_computer_dies: view.if_computer_dies,
                     warns_only: warns_only.collect(),
-                    not_wired: not_wired(plan),
+                    not_wired: not_wired(plan, &self.wired.plan.furnaces),
                     on_silence: on_silence(plan),
                 }
             })
@@ -282,7 +282,7 @@ impl Assembly {
 }
 
 /// What a person may believe to be there, and is not.
-fn not_wired(plan: &FurnacePlan) -> Vec<&'static str> {
+fn not_wired(plan: &FurnacePlan, all: &[FurnacePlan]) -> Vec<String> {
     let commanded = matches!(plan.heating, Heating::SetPoint | Heating::Program);
     let lacks = [
         (plan.door.is_none(), "no door switch: nothing here sees an open door, and none cuts heat"),
@@ -296,7 +296,14 @@ fn not_wired(plan: &FurnacePlan) -> Vec<&'static str> {
             "no heartbeat to its contactor: it stays closed if this computer dies",
         ),
     ];
-    lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, words)| words).collect()
+    let mut words: Vec<String> = lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, words)| words.to_owned()).collect();
+    let same_door = |other: &&FurnacePlan| plan.door.is_some() && other.door == plan.door && other.name != plan.name;
+    let others: Vec<&str> = all.iter().filter(same_door).map(|other| other.name.as_str()).collect();
+    if !others.is_empty() {
+        let others = others.join(", ");
+        words.push(format!("no door switch of its own: it shares that of {others}, which must see the doors of all of them"));
+    }
+    words
 }
 
 /// Without the last bits that the way over kelvins leaves: 950, not 950.0000000000001.

@@ -13,7 +13,7 @@ use hearthward_tests::{place, shop};
 use tempfile::TempDir;
 
 /// Cases, by the names of their folders. Written out, so that a folder that got lost is missed.
-const CASES: [&str; 18] = [
+const CASES: [&str; 19] = [
     "alarms",
     "bypasses-and-rules",
     "drivers",
@@ -28,6 +28,7 @@ const CASES: [&str; 18] = [
     "register-maps",
     "shared-outputs",
     "shares-that-never-suffice",
+    "tables-that-are-none",
     "two-ways-to-one-device",
     "units-of-measure",
     "unknown-keys",

@@ -173,8 +173,14 @@ fn understood() -> Result<Cli, Ended> {
     let read = command.try_get_matches().and_then(|matches| Cli::from_arg_matches(&matches));
     read.map_err(|error| match error.exit_code() {
         0 => print::line(error.render().to_string().trim_end()).err().unwrap_or_else(Ended::quietly),
-        _ => Ended::new(Exit::Usage, error.render().to_string().trim_end()),
+        _ => Ended::new(Exit::Usage, from_the_environment(error.render().to_string().trim_end())),
     })
+}
+
+/// An address that nobody typed is told as what it is: the reader of the command line names its flag for it.
+fn from_the_environment(words: &str) -> String {
+    let typed = std::env::args().any(|word| word == "--at" || word.starts_with("--at="));
+    if typed { words.to_owned() } else { words.replace("'--at <AT>'", "HEARTHWARD_AT") }
 }
 
 fn with_exit_codes(command: clap::Command) -> clap::Command {

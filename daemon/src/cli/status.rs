@@ -86,7 +86,13 @@ fn furnace(furnace: &v1::Furnace) -> Vec<String> {
         (Some(wanted), Some(_)) => format!("heating to {wanted:.0} °C"),
         (None, Some(ceiling)) => format!("may heat up to {ceiling:.0} °C"),
     };
-    let door = furnace.door_open.map_or("door unknown", |open| if open { "door OPEN" } else { "door shut" });
+    let has_switch = furnace.interlocks.iter().any(|lock| lock.kind() == v1::InterlockKind::DoorOpen);
+    let door = match furnace.door_open {
+        Some(true) => "door OPEN",
+        Some(false) => "door shut",
+        None if has_switch => "door UNKNOWN: its switch cannot be read",
+        None => "no door switch",
+    };
     let mut lines =
         vec![format!("\nfurnace {}: {}, {heat}, {door}", furnace.name, words::or_none(furnace.temperature_c, 1, "°C"))];
     lines.push(format!("  if this computer dies, heat is cut by: {}", furnace.if_computer_dies));

@@ -201,7 +201,7 @@ fn supply(name: Name, section: Section<'_>) -> Option<SupplySettings> {
         );
         section.problem("oxygen", words);
     }
-    let capacity = section.need("capacity", "capacity = \"20 L/min\"", quantities::gas_flow);
+    let capacity = section.need("capacity", "capacity = \"20 L/min\"", quantities::capacity);
     let (mut cylinder_volume, mut filled, mut pressure, mut gauge_error) = (None, None, None, None);
     if let Some(cylinder) = section.section("cylinder") {
         cylinder_volume = cylinder.need("volume", "volume = \"43.8 L\"", quantities::volume);
@@ -242,8 +242,8 @@ fn furnace(name: Name, section: Section<'_>) -> Option<FurnaceSettings> {
 fn read_furnace(name: Name, section: &Section<'_>) -> Option<FurnaceSettings> {
     let controller = section.read("controller", |text| text.parse::<UnitAddress>().map_err(|_| not_a_unit(text)));
     let heating = section.read("heating", heating).unwrap_or(Heating::SetPoint);
-    let rated = section.need("rated", "rated = \"1100 C\"", quantities::furnace_temperature);
-    let limit = section.need("limit", "limit = \"1060 C\"", quantities::furnace_temperature);
+    let rated = section.need("rated", "rated = \"1100 C\"", quantities::furnace_limit);
+    let limit = section.need("limit", "limit = \"1060 C\"", quantities::furnace_limit);
     if let (Some(rated), Some(limit)) = (rated, limit)
         && limit > rated
     {

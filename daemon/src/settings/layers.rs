@@ -50,14 +50,14 @@ pub(super) fn merge(sources: &Sources, problems: &Problems) -> Option<Merged> {
                     "",
                     format!("is a folder; name the file in it, such as {}", inside.display()),
                 );
-                problems.lacks_a_layer();
+                problems.read_in_part();
                 continue;
             }
             if let Err(error) = Config::builder().add_source(source.clone()).build() {
                 let mend = if path.exists() { "" } else { "; name the file with --config, or see deploy/example/shop.toml" };
                 let why = unread::why(&path).unwrap_or_else(|| one_line(&error));
                 problems.note(path.display().to_string(), "", format!("cannot be read: {why}{mend}"));
-                problems.lacks_a_layer();
+                problems.read_in_part();
                 continue;
             }
             builder = builder.add_source(source);

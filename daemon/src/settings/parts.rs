@@ -27,9 +27,7 @@ pub enum Listen {
 impl Listen {
     /// The address that service and command line share unless told otherwise.
     pub const USUAL: &'static str = "127.0.0.1:4170";
-}
 
-impl Listen {
     /// The same, if it can be offered there: a socket is made in a folder that is there already.
     fn in_a_folder(self) -> Result<Self, String> {
         if let Self::Unix(path) = &self {

@@ -42,7 +42,7 @@ pub struct Problems {
     files: RefCell<Vec<PathBuf>>,
     /// What the layers came to: each value knows which of them wrote it.
     merged: RefCell<BTreeMap<String, Value>>,
-    /// A layer could not be read.
+    /// A layer, or a whole table of named things, could not be read.
     partial: Cell<bool>,
 }
 
@@ -71,12 +71,12 @@ impl Problems {
         self.all.borrow().iter().any(|problem| problem.key == key)
     }
 
-    /// Says that a layer could not be read: from then on nothing is known to be missing.
-    pub(super) fn lacks_a_layer(&self) {
+    /// Says that a layer, or a whole table of named things, could not be read: from then on nothing is known to be missing.
+    pub(super) fn read_in_part(&self) {
         self.partial.set(true);
     }
 
-    /// Whether a layer could not be read.
+    /// Whether a layer, or a whole table of named things, could not be read.
     pub(super) fn is_partial(&self) -> bool {
         self.partial.get()
     }
@@ -107,6 +107,9 @@ impl Problems {
             }
             problem.line = super::place::line_of(&problem.source, &problem.key);
         }
+        // As somebody goes through the files; what has no line comes before what has one.
+        let place = |problem: &Problem| files.iter().position(|file| *file == Path::new(&problem.source)).unwrap_or(files.len());
+        all.sort_by_cached_key(|problem| (place(problem), problem.source.clone(), problem.line));
         all
     }
 }

@@ -29,6 +29,12 @@ pub(crate) fn furnace_temperature(text: &str) -> Result<Temperature, String> {
     within(read, in_celsius(read), 0.0, 1300.0, "°C")
 }
 
+/// What a furnace is built for, or limited to: warm enough to temper or to dry something in it, up to 1300 °C.
+pub(super) fn furnace_limit(text: &str) -> Result<Temperature, String> {
+    let read = units::temperature(text).map_err(|error| error.to_string())?;
+    within(read, in_celsius(read), 50.0, 1300.0, "°C")
+}
+
 /// A temperature that tool steel is treated at: from room temperature to below its melting range.
 pub(crate) fn steel_temperature(text: &str) -> Result<Temperature, String> {
     let read = units::temperature(text).map_err(|error| error.to_string())?;
@@ -65,6 +71,12 @@ pub(super) fn volume(text: &str) -> Result<Volume, String> {
 pub(super) fn gas_flow(text: &str) -> Result<GasFlow, String> {
     let read = units::flow(text).map_err(|error| error.to_string())?;
     Ok(flow_at(read.get::<liter_per_minute>(), SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA))
+}
+
+/// What a supply can give: a flow above nothing.
+pub(super) fn capacity(text: &str) -> Result<GasFlow, String> {
+    let read = gas_flow(text)?;
+    if read.value > 0.0 { Ok(read) } else { Err("is nothing; give the most that its regulator lets through".to_owned()) }
 }
 
 /// A share of 0 to 100 %.

@@ -24,7 +24,8 @@ impl<'p> Section<'p> {
     /// The whole configuration as one table.
     pub(super) fn root(values: impl IntoIterator<Item = (String, Value)>, problems: &'p Problems) -> Self {
         let entries: BTreeMap<_, _> = values.into_iter().collect();
-        let home = place(entries.values()).unwrap_or_default().to_owned();
+        // What is said over a text without a file is not where the text was written.
+        let home = place(entries.values()).filter(|place| !overrides::is_over(place)).unwrap_or_default().to_owned();
         Self { path: String::new(), entries, known: RefCell::default(), home, problems }
     }
 
@@ -165,7 +166,12 @@ impl<'p> Section<'p> {
 
     /// All tables of a kind by name, such as every `[furnace.NAME]`.
     pub(super) fn named(&self, entry: &'static str) -> Vec<(Name, Self)> {
-        let Some(parent) = self.section(entry) else { return Vec::new() };
+        let Some(parent) = self.section(entry) else {
+            if self.has(entry) {
+                self.problems.read_in_part();
+            }
+            return Vec::new();
+        };
         let mut found = Vec::new();
         for (text, value) in &parent.entries {
             match Name::new(text.clone()) {
