@@ -8,6 +8,7 @@ mod advice;
 mod alarms;
 mod equipment;
 mod folders;
+mod furnace;
 mod layers;
 mod overrides;
 mod parts;
@@ -23,7 +24,8 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 pub use alarms::AlarmSettings;
-pub use equipment::{ContactorSettings, FurnaceSettings, GasSettings, PointRef, RoomSettings, SupplySettings, TankSettings};
+pub use equipment::{PointRef, RoomSettings, SupplySettings, TankSettings};
+pub use furnace::{ContactorSettings, FurnaceSettings, GasSettings};
 use hearthward_drivers::LineSpec;
 use hearthward_equipment::Name;
 use hearthward_journal::InputsKept;

@@ -13,7 +13,7 @@ use hearthward_equipment::Name;
 use hearthward_journal::InputsKept;
 
 use super::section::{Section, flatten, words};
-use super::{Settings, alarms, equipment, folders, policy, quantities, recipe};
+use super::{Settings, alarms, equipment, folders, furnace, policy, quantities, recipe};
 
 /// Where the API is offered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -146,7 +146,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         furnace_names: names(root, "furnace"),
         tank_names: names(root, "tank"),
         supplies: equipment::supplies(root),
-        furnaces: equipment::furnaces(root),
+        furnaces: furnace::furnaces(root),
         tanks: equipment::tanks(root),
         room: equipment::room(root),
         alarms: alarms::alarms(root),

@@ -7,7 +7,7 @@ use std::time::Duration;
 use hearthward_equipment::quantity::{in_celsius, in_kelvins};
 use uom::si::catalytic_activity::katal;
 
-use super::{At, Cycle, Stage, Turn, bath, enter, route, steel, words};
+use super::{At, Cycle, FurnaceNow, ShopNow, Stage, Turn, bath, enter, route, steel, words};
 use crate::event::{EventBody, Priority};
 use crate::gas::chamber_moles;
 use crate::interlock::entry;
@@ -15,7 +15,6 @@ use crate::plan::{FurnacePlan, GasPlan, Heating, ShopPlan, TankPlan};
 use crate::questions::{Asked, Purpose};
 use crate::recipe::{Load, Medium, Pace, Protection, Step};
 use crate::request::Ask;
-use crate::rule::RulePlan;
 
 /// The longest that a load may wait: beyond two days somebody comes by (assumed, no source).
 const LONGEST: Duration = Duration::from_secs(48 * 3600);
@@ -114,24 +113,6 @@ pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     (cycle.stage, cycle.ready_ms) = (Stage::Running, None);
     let index = cycle.index;
     enter(cycle, at, turn, index);
-}
-
-/// What has to be well in the shop before anything may begin in it.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct ShopNow<'a> {
-    /// The oxygen of the room is over its first level, and nothing of it waits for a reset.
-    pub(crate) room_is_well: bool,
-    /// Why the record cannot be written, if it cannot.
-    pub(crate) record_failing: Option<&'a str>,
-}
-
-/// What has to be well in a furnace before anything may begin in it.
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct FurnaceNow<'a> {
-    /// A rule of the shop's own that forbids a start.
-    pub(crate) forbidden_by: Option<&'a RulePlan>,
-    /// Nobody has confirmed that its last cut took its heat away.
-    pub(crate) unconfirmed: bool,
 }
 
 /// Why nothing may begin in a furnace now, whoever wants it to: the air of the room, the record, heat that may not be gone, a rule of the
