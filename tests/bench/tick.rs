@@ -259,6 +259,7 @@ fn furnace(number: u16, rules: u16, directory: &mut Directory) -> FurnacePlan {
             },
         }),
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
+        takes_to: None,
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
         policy: PolicyPlan {

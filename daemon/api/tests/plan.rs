@@ -83,6 +83,7 @@ fn furnace(name: &str, temperature: u16) -> FurnacePlan {
         run_time_limit: None,
         gas: (temperature == 0).then(gas),
         on_silence: OnSilence { after: Duration::from_secs(300), then: SteelChoice::SlowCoolUnderGas },
+        takes_to: None,
         still_quenchable: celsius(760.0),
         falls_k_per_s: 0.2,
         policy: PolicyPlan::default(),

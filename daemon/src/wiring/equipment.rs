@@ -255,6 +255,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
         run_time_limit: settings.run_time_limit,
         gas,
         on_silence: settings.on_silence,
+        takes_to: facts.most(field::SET_POINT).filter(|_| settings.heating == Heating::SetPoint).map(celsius),
         still_quenchable: settings.still_quenchable,
         falls_k_per_s: settings.falls_k_per_s,
         policy: PolicyPlan {

@@ -2,24 +2,20 @@
 
 use hearthward_api::Recipe;
 use hearthward_equipment::Name;
-use hearthward_equipment::quantity::celsius;
-use hearthward_equipment::reading::field;
 use hearthward_supervise::fit::fits;
-use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan};
+use hearthward_supervise::plan::ShopPlan;
 use hearthward_supervise::recipe::{Load, Medium, Step};
 
-use super::catalogue::Catalogue;
 use crate::settings::{Bath, Problems, RecipeSettings, Settings, StepSettings};
 
-pub(super) fn resolve(settings: &Settings, catalogue: &Catalogue, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
+pub(super) fn resolve(settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
     let recipes: Vec<(&RecipeSettings, Recipe)> =
         settings.recipes.iter().filter_map(|recipe| Some((recipe, one(recipe, settings, plan, problems)?))).collect();
     // What a furnace may do is not known while it, or the supply of its gas, has problems of its own.
     let known = settings.furnaces.len() == settings.furnace_names.len() && settings.supplies.len() == settings.supply_names.len();
     if known {
-        let reached = as_controllers_take(settings, catalogue, plan);
         for (written, recipe) in &recipes {
-            if let Some(words) = runs_nowhere(recipe, plan, &reached) {
+            if let Some(words) = runs_nowhere(recipe, plan) {
                 problems.note(&written.source, &written.key, words);
             }
         }
@@ -40,22 +36,8 @@ fn one(recipe: &RecipeSettings, settings: &Settings, plan: &ShopPlan, problems: 
     })
 }
 
-/// The plan with the limit of each furnace no higher than its controller takes a set point.
-fn as_controllers_take(settings: &Settings, catalogue: &Catalogue, plan: &ShopPlan) -> ShopPlan {
-    let mut reached = plan.clone();
-    for (furnace, written) in reached.furnaces.iter_mut().zip(&settings.furnaces) {
-        let facts = written.controller.as_ref().and_then(|unit| catalogue.facts(unit));
-        if let Some(most_c) =
-            facts.and_then(|facts| facts.most(field::SET_POINT)).filter(|_| furnace.heating == Heating::SetPoint)
-        {
-            furnace.limit = furnace.limit.min(celsius(most_c));
-        }
-    }
-    reached
-}
-
 /// Why no furnace can take a load of this recipe, by the rule that its start would be judged by.
-fn runs_nowhere(recipe: &Recipe, plan: &ShopPlan, reached: &ShopPlan) -> Option<String> {
+fn runs_nowhere(recipe: &Recipe, plan: &ShopPlan) -> Option<String> {
     let load = Load {
         name: recipe.name.clone(),
         steel: recipe.steel.clone(),
@@ -65,16 +47,11 @@ fn runs_nowhere(recipe: &Recipe, plan: &ShopPlan, reached: &ShopPlan) -> Option<
         steps: recipe.steps.clone(),
         drive: recipe.drive,
     };
-    let why = |furnace: &FurnacePlan, lowered: &FurnacePlan| {
-        let words = fits(reached, lowered, &load, "it").err()?;
-        let words = words.trim_end_matches('.');
-        let by_its_map = fits(plan, furnace, &load, "it").is_ok();
-        Some(if by_its_map { format!("{words}, by the `max` of its controller's set point") } else { words.to_owned() })
-    };
     let mut all: Vec<String> = Vec::new();
-    for (furnace, lowered) in plan.furnaces.iter().zip(&reached.furnaces) {
+    for furnace in &plan.furnaces {
         // One furnace that takes it is enough.
-        let words = why(furnace, lowered)?;
+        let words = fits(plan, furnace, &load, "it").err()?;
+        let words = words.trim_end_matches('.').to_owned();
         if !all.contains(&words) {
             all.push(words);
         }

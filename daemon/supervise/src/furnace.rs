@@ -255,6 +255,7 @@ impl Furnace {
             bypasses: self.bypasses.stood(),
             rules_latched: self.latched_rules(plan),
             proofs: self.proofs.clone(),
+            hand_c: self.hand_c,
         }
     }
 }
@@ -275,6 +276,7 @@ pub(crate) struct FurnaceStood {
     pub(crate) bypasses: Bypasses,
     pub(crate) rules_latched: Vec<Name>,
     pub(crate) proofs: Proofs,
+    pub(crate) hand_c: Option<f64>,
 }
 
 impl Furnace {

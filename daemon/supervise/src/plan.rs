@@ -186,6 +186,8 @@ pub struct FurnacePlan {
     pub run_time_limit: Option<Duration>,
     /// Gas to this furnace, where it has any.
     pub gas: Option<GasPlan>,
+    /// The highest set point that its controller takes, where its driver says so.
+    pub takes_to: Option<Temperature>,
     /// What happens when a question about the steel is not answered.
     pub on_silence: OnSilence,
     /// Coolest temperature at which steel can still be quenched, for the time shown with a question.

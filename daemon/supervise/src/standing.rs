@@ -10,8 +10,9 @@ use crate::tanks::TankStood;
 
 /// The format of [`Standing`]: another number is another shape, and is not read. The service then starts cold: nothing heats, and
 /// loads that ran before have to be started anew. Format 3 added alarms, 4 what tests of interlocks rest on, 5 whether a meter was
-/// ever told anything, 6 a test of an interlock that runs, 7 what a controller shows of its heat after a cut.
-pub const STANDING_FORMAT: u32 = 8;
+/// ever told anything, 6 a test of an interlock that runs, 7 what a controller shows of its heat after a cut, 8 by what
+/// a cut was confirmed, 9 what a furnace that is set by hand was set to.
+pub const STANDING_FORMAT: u32 = 9;
 
 /// The state that a restart goes on from. Its times are spans: the shop's clock begins anew with every run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

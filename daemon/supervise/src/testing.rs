@@ -60,6 +60,7 @@ pub(crate) fn furnace(name: &str) -> FurnacePlan {
             },
         }),
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
+        takes_to: None,
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
         policy: PolicyPlan::default(),

@@ -168,6 +168,7 @@ fn furnace(chance: &mut Chance, directory: &mut Directory, place: u64, supplies:
             then: chance.pick(&[SteelChoice::SlowCoolUnderGas, SteelChoice::QuenchNow, SteelChoice::Finish]),
         },
         policy: policy(chance, directory, place),
+        takes_to: None,
         still_quenchable: celsius(740.0),
         falls_k_per_s: rise_k_per_s,
     }

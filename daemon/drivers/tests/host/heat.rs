@@ -192,6 +192,7 @@ fn plan(floor: &Running) -> ShopPlan {
         run_time_limit: None,
         gas: None,
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::Finish },
+        takes_to: None,
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
         policy: PolicyPlan::default(),

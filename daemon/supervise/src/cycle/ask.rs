@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use hearthward_equipment::quantity::{SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, in_litres_per_minute};
 
 use super::{
-    At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, pull, route, turn_to_end, turn_to_quench, words,
+    At, Cycle, Outcome, Stage, Turn, can_quench, chamber, enter, load_c, pull, route, turn_to_end, turn_to_quench, wait, words,
 };
 use crate::event::Priority;
 use crate::interlock::InterlockKind;
@@ -74,6 +74,12 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
 /// Does what was chosen. Says what happens next.
 pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, choice: Choice) -> String {
     let (load, name) = (cycle.load.name.clone(), at.plan.name.clone());
+    let late = matches!(choice, Choice::Steel(_)) && (cycle.out || cycle.stage == Stage::Ending);
+    if late {
+        cycle.interrupted = false;
+        let is = if cycle.out { "is out of the chamber" } else { "cools where it is" };
+        return format!("Load {load} of {name} {is}: there is nothing left to decide about it, and it goes on.");
+    }
     if choice != Choice::End && pull::is_emptied(cycle) {
         cycle.interrupted = false;
         return format!("All parts of load {load} are under: nothing of it is left in {name}, and it goes on.");
@@ -94,8 +100,9 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
         }
         Choice::GoOn => {
             cycle.interrupted = false;
-            // Its time is not known any more: it begins.
-            cycle.ready_ms = cycle.ready_ms.map(|_| 0);
+            if cycle.stage == Stage::Waiting {
+                wait::make_due(cycle, at);
+            }
             format!("Load {load} in {name} goes on.")
         }
         Choice::RestartStep => {

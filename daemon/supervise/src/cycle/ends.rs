@@ -1,6 +1,7 @@
 //! How a cycle leaves its way: a step skipped, the pull before its time, the end, and hot steel that cools under its gas first.
 
 use super::{At, Cycle, Outcome, Stage, Turn, enter, leave, route};
+use crate::questions::Purpose;
 use crate::recipe::{Step, StepKind};
 
 /// The last step is over. Hot steel that is still in the chamber under gas cools there until it is safe to open.
@@ -39,7 +40,7 @@ pub(crate) fn turn_to_end(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_
         leave(cycle, at, turn, false);
     }
     route::free_tanks(at.id, turn);
-    turn.questions.withdraw(at.id, turn.events, |_| true);
+    turn.questions.withdraw(at.id, turn.events, |purpose| purpose != Purpose::TurnOff);
     cycle.stage = Stage::Ending;
     cycle.outcome = outcome;
     (cycle.wanted_c, cycle.held, cycle.interrupted, cycle.step_ms) = (None, false, false, 0);

@@ -67,7 +67,7 @@ pub(crate) fn loaded(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) ->
     // Unknown counts as cold, which asks for the purge.
     cycle.charged_hot = cycle.wants_gas() && at.read_c().is_some_and(|read_c| read_c > hot_c(at.plan));
     steel::put_in(cycle);
-    if cycle.ready_ms.is_some() && cycle.alone {
+    if cycle.alone && !wait::is_due(cycle, at) {
         wait::begin(cycle, at, turn);
         return Ok(());
     }

@@ -31,7 +31,7 @@ pub(super) fn pull(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) -> bool 
         part_under(cycle, at, turn);
     }
     if is_emptied(cycle) {
-        (cycle.out, cycle.steel_c, cycle.wanted_c, cycle.since_quench_ms) = (true, None, None, Some(0));
+        (cycle.out, cycle.steel_c, cycle.wanted_c) = (true, None, None);
         return true;
     }
     if turn.questions.find(at.id, Purpose::PartUnder).is_some() {
@@ -192,6 +192,8 @@ pub(crate) fn watch_door(cycle: &mut Cycle, door: Door, dt_ms: u64) {
 pub(crate) fn part_under(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let Some(&Step::Pull { window }) = cycle.step() else { return };
     cycle.parts_under += 1;
+    // The part that was quenched first cracks first.
+    cycle.since_quench_ms = cycle.since_quench_ms.or(Some(0));
     let since_asked_ms = cycle.part_ms;
     let (transfer_ms, measured) = match cycle.transfer_ms.take() {
         Some(transfer_ms) => (transfer_ms, true),

@@ -97,17 +97,29 @@ pub(super) fn begin(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     turn.say(at.id, Priority::Notice, text, EventBody::Noted);
 }
 
-/// Begins when what lies ahead takes as long as is left. What forbids a start then is waited out within the slack of the plan; after that a
-/// person has to look.
+/// Whether a load that is to be ready by a time has to begin now.
+pub(super) fn is_due(cycle: &Cycle, at: &At<'_>) -> bool {
+    cycle.ready_ms.is_none_or(|left_ms| left_ms <= lead_ms(cycle, at))
+}
+
+/// A time that nobody knows any more is now, on a person's word.
+pub(super) fn make_due(cycle: &mut Cycle, at: &At<'_>) {
+    (cycle.ready_ms, cycle.late_ms) = (Some(lead_ms(cycle, at)), 0);
+}
+
+/// Begins when what lies ahead takes as long as is left. What forbids a start then is waited out within the slack of the plan; after that,
+/// and where nobody looked at its time, a person has to look.
 pub(super) fn wait(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) {
     let (left_ms, lead_ms) = (cycle.ready_ms.unwrap_or(0), lead_ms(cycle, at));
-    if cycle.held || left_ms > lead_ms {
+    if cycle.stage != Stage::Waiting || cycle.held || left_ms > lead_ms {
         return;
     }
-    if let Some(why) = forbids(turn.shop, at.now).or_else(|| withheld(at)) {
-        if left_ms.saturating_add(SLACK_MS) <= lead_ms {
-            leave_to_people(cycle, at, turn, &why);
-        }
+    let why = forbids(turn.shop, at.now).or_else(|| withheld(at));
+    if left_ms.saturating_add(SLACK_MS) <= lead_ms {
+        let why = why.unwrap_or_else(|| WENT_BY.to_owned());
+        return leave_to_people(cycle, at, turn, &why);
+    }
+    if why.is_some() {
         return;
     }
     (cycle.stage, cycle.ready_ms) = (Stage::Running, None);
@@ -137,6 +149,9 @@ fn withheld(at: &At<'_>) -> Option<String> {
     Some(format!("heat is withheld from {} ({})", at.plan.name, entry(kind).title.to_lowercase()))
 }
 
+/// Why a load whose time is over does not begin by itself.
+const WENT_BY: &str = "its time went by while it was held or the service was away";
+
 /// The load does not begin by itself any more.
 fn leave_to_people(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, why: &str) {
     // Whether it is still in is for the person to see.
@@ -157,7 +172,7 @@ pub(super) fn prepare(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
     let Some(left_ms) = cycle.ready_ms.filter(|_| !cycle.held) else { return };
     let tank = route::tank_ahead(cycle).and_then(|id| Some((turn.tanks.get(id.index())?, turn.plan.tanks.get(id.index())?)));
     let Some((tank, plan)) = tank else { return };
-    cycle.late_ms += if left_ms == 0 { turn.dt_ms } else { 0 };
+    cycle.late_ms = cycle.late_ms.saturating_add(if left_ms == 0 { turn.dt_ms } else { 0 });
     if cycle.late_ms > KEPT_WARM_MS {
         return give_up(cycle, at, plan, turn);
     }
@@ -197,6 +212,9 @@ pub(super) fn prepare(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>) {
 const KEPT_WARM_MS: u64 = 2 * 3_600_000;
 
 fn give_up(cycle: &mut Cycle, at: &At<'_>, plan: &TankPlan, turn: &mut Turn<'_>) {
+    if cycle.stage == Stage::Waiting {
+        return leave_to_people(cycle, at, turn, WENT_BY);
+    }
     (cycle.warms, cycle.ready_ms) = (false, None);
     turn.questions.withdraw(at.id, turn.events, |purpose| purpose == Purpose::BringBath);
     let (tank, load) = (&plan.name, &cycle.load.name);

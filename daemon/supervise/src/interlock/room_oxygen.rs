@@ -31,7 +31,7 @@ pub(super) fn say(told: &Told<'_>, into: &mut String) {
         (Room::Danger, _) => {
             write!(into, "Leave the room and ventilate: its oxygen is dangerously low. {no_heat}.")
         }
-        (_, true) => write!(into, "The room's oxygen was dangerously low: heat is withheld from {name}."),
+        (_, true) => write!(into, "The room's oxygen was dangerously low. {no_heat}."),
         (Room::Unknown, _) => {
             write!(into, "The room's oxygen cannot be read: {name} takes no new load. Look at the monitor, ventilate.")
         }

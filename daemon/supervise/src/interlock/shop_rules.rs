@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::InterlockKind;
-use super::catalogue::{Entry, For, Told, owed};
+use super::catalogue::{Entry, For, NoHeat, Told, owed};
 use super::row::Verdict;
 use crate::facts::Situation;
 use crate::rule::RuleEffect;
@@ -36,8 +36,9 @@ pub(super) fn watch(now: &Situation) -> Verdict {
 
 pub(super) fn say(kind: InterlockKind, told: &Told<'_>, into: &mut String) {
     let (name, now) = (&told.plan.name, &told.situation.rules);
+    let no_heat = NoHeat(told.plan);
     let _ = match kind {
-        InterlockKind::ShopRule => write!(into, "Heat is withheld from {name} by"),
+        InterlockKind::ShopRule => write!(into, "{no_heat}, by"),
         _ => write!(into, "{name} is warned of by"),
     };
     let mut comma = "";

@@ -161,12 +161,18 @@ impl Shop {
             0 => "it was never soaked in band".to_owned(),
             soaked_ms => format!("it soaked for {} in band", crate::cycle::span(soaked_ms)),
         };
-        let text = format!("The cycle of load {load} in {} {how}; {soaked}.", plan.name);
+        let (under, parts) = (cycle.parts_under, cycle.load.parts.max(1));
+        let some = match (1..parts).contains(&under) {
+            true => format!(" {under} of its {parts} parts were quenched before: they are hard, and are to be tempered soon."),
+            false => String::new(),
+        };
+        let text = format!("The cycle of load {load} in {} {how}; {soaked}.{some}", plan.name);
         let body = EventBody::CycleEnded { load, outcome: outcome.word().to_owned(), soaked_ms };
         turn.say(furnace.id, Priority::Notice, text, body);
         crate::cycle::free_tanks(furnace.id, &mut turn);
-        turn.questions.withdraw(furnace.id, turn.events, |_| true);
+        turn.questions.withdraw(furnace.id, turn.events, |purpose| purpose != Purpose::TurnOff);
         furnace.forget_load();
+        self.ask_by_hand(place, out);
     }
 
     /// Asks what becomes of hot steel where a row stands that concerns it, once for as long as it stands.
@@ -175,7 +181,12 @@ impl Shop {
             let (mut turn, furnaces) = self.turn(0, out);
             let shop = turn.plan;
             let (Some(furnace), Some(plan)) = (furnaces.get_mut(place), shop.furnaces.get(place)) else { break };
-            let Some(cycle) = &furnace.cycle else { continue };
+            let Some(cycle) = &mut furnace.cycle else { continue };
+            if cycle.asked != 0 && (cycle.out || cycle.stage != Stage::Running) {
+                // What is quenched, or cools where it is, is decided: silence must not decide it again.
+                cycle.asked = 0;
+                turn.questions.withdraw(furnace.id, turn.events, |purpose| matches!(purpose, Purpose::Steel(_)));
+            }
             if cycle.interrupted || furnace.gap != Gap::None || cycle.stage != Stage::Running {
                 continue;
             }
@@ -242,14 +253,15 @@ impl Shop {
         if plan.heating != Heating::ByHand {
             return;
         }
-        let target_c = furnace.cycle.as_ref().filter(|cycle| cycle.is_running() && !cycle.interrupted).and_then(|cycle| {
-            let wanted_c = match cycle.step() {
-                Some(Step::Ramp { to, .. }) => Some(hearthward_equipment::quantity::in_celsius(*to)),
-                _ => cycle.wanted_c,
-            };
-            // In tenths, as a controller is set.
-            wanted_c.filter(|_| cycle.kind() != StepKind::Pull).map(|wanted_c| libm::round(wanted_c * 10.0) / 10.0)
-        });
+        let target_c =
+            furnace.cycle.as_ref().filter(|cycle| cycle.is_running() && !cycle.out && !cycle.interrupted).and_then(|cycle| {
+                let wanted_c = match cycle.step() {
+                    Some(Step::Ramp { to, .. }) => Some(hearthward_equipment::quantity::in_celsius(*to)),
+                    _ => cycle.wanted_c,
+                };
+                // In tenths, as a controller is set.
+                wanted_c.filter(|_| cycle.kind() != StepKind::Pull).map(|wanted_c| libm::round(wanted_c * 10.0) / 10.0)
+            });
         let may = !furnace.rows.withhold() && target_c.is_some_and(|target_c| target_c <= heat::ceiling_c(furnace, plan));
         let name = &plan.name;
         let address = shop.directory.point_address(plan.temperature).filter(|_| furnace.facts.by_hand);

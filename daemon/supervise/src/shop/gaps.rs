@@ -3,6 +3,8 @@
 
 use std::fmt::Write as _;
 
+use uom::si::ratio::ratio;
+
 use super::Shop;
 use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, falls_to_c, follow, follow_through, span};
 use crate::event::{EventBody, Priority};
@@ -55,9 +57,9 @@ fn bridge(furnace: &mut Furnace, plan: &FurnacePlan, ride_ms: u64, turn: &mut Tu
     let gap_ms = away_ms.saturating_add(waited_ms);
     let flow = plan.gas.is_none() || !flowed || !flow_is_lost(furnace.flow(plan), furnace.gas.given, 0.0);
     let read_c = furnace.believed_c().filter(|_| furnace.facts.door != Door::Unknown);
-    let agree = read_c
-        .filter(|_| flow)
-        .map(|read_c| before_c.is_some_and(|before_c| agrees(before_c - read_c, gap_ms as f64 / 1000.0, plan.falls_k_per_s)));
+    let fell =
+        |read_c: f64| before_c.is_some_and(|before_c| agrees(before_c - read_c, gap_ms as f64 / 1000.0, plan.falls_k_per_s));
+    let agree = read_c.filter(|_| flow).zip(still_swept(furnace, plan)).map(|(read_c, swept)| swept && fell(read_c));
     let latched = InterlockKind::ALL.iter().any(|&kind| furnace.rows.row(kind).is_latched());
     let over = gap_ms > ride_ms;
     let why = match () {
@@ -82,6 +84,14 @@ fn bridge(furnace: &mut Furnace, plan: &FurnacePlan, ride_ms: u64, turn: &mut Tu
             format!("{} was without the service for {} s; its readings agree, so its load goes on.", plan.name, gap_ms / 1000);
         turn.say(furnace.id, Priority::Notice, text, EventBody::RodeThrough { gap_ms });
     }
+}
+
+/// Whether the probe still says what the purge was proved by; nothing while it cannot be read. Without a probe, or before the proof,
+/// there is nothing that it could gainsay, and during a recovery it is known to be high.
+fn still_swept(furnace: &Furnace, plan: &FurnacePlan) -> Option<bool> {
+    let proved = furnace.purge.is_proved() && furnace.has_gas_load(plan) && !furnace.air.account.recovering;
+    let Some(gas) = plan.gas.as_ref().filter(|_| proved && plan.probe.is_some()) else { return Some(true) };
+    furnace.facts.probe.good().map(|oxygen| oxygen <= gas.purge.oxygen_limit.get::<ratio>())
 }
 
 /// A driver was gone for longer than is ridden through, or what it reads now does not agree: it is answered for as soon as it reads.

@@ -69,7 +69,9 @@ fn has_load_of_ours(furnace: &Furnace) -> bool {
 /// The ceiling that this tick allows, in °C; nothing while heat is withheld or not wanted.
 fn allowed_c(furnace: &Furnace, plan: &FurnacePlan) -> Option<f64> {
     let cycle = furnace.cycle.as_ref()?;
-    let wanted = cycle.is_running() && cycle.wanted_c.is_some() && !cycle.interrupted && furnace.gap == Gap::None;
+    // Steel that is out is heated by nothing here: an empty chamber is not purged for it either.
+    let wanted = cycle.is_running() && !cycle.out && cycle.wanted_c.is_some();
+    let wanted = wanted && !cycle.interrupted && furnace.gap == Gap::None;
     if !wanted || !can_cut(plan) || !furnace.power.given || furnace.rows.withhold() || furnace.cut_now {
         return None;
     }

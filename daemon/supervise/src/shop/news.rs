@@ -8,7 +8,7 @@ use super::{Ending, Shop, say};
 use crate::cycle::watch_door;
 use crate::event::{EventBody, Priority};
 use crate::facts::{Facts, Room, Unit};
-use crate::gas::most_believed;
+use crate::gas::{hot_c, most_believed};
 use crate::observe::UnitState;
 use crate::output::Outputs;
 use crate::points::{Sample, Told};
@@ -102,8 +102,13 @@ impl Shop {
 
     /// Keeps where each chamber is, once it is known whether its thermometer may be relied upon.
     pub(super) fn remember(&mut self) {
-        for furnace in &mut self.furnaces {
-            furnace.last_c = furnace.believed_c().or(furnace.last_c);
+        for (furnace, plan) in self.furnaces.iter_mut().zip(&self.plan.furnaces) {
+            let read_c = furnace.believed_c();
+            furnace.last_c = read_c.or(furnace.last_c);
+            if let (Some(cycle), Some(read_c)) = (&mut furnace.cycle, read_c) {
+                // What spared it a purge was the heat that it went into; a chamber that is cold holds air again.
+                cycle.charged_hot &= read_c > hot_c(plan);
+            }
         }
     }
 

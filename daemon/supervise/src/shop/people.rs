@@ -205,6 +205,11 @@ impl Shop {
         if let Some(furnace) = furnaces.get_mut(home.index()) {
             furnace.cycle = Some(cycle);
         }
+        if arrived.is_ok() && to != id {
+            // The question that is being answered is taken by whoever asked.
+            let stays = |purpose| matches!(purpose, Purpose::TurnOff | Purpose::Transfer);
+            turn.questions.withdraw(id, turn.events, |purpose| !stays(purpose));
+        }
         arrived.map(|()| format!("The temper begins in {}.", plan.name))
     }
 

@@ -129,6 +129,7 @@ fn take_over(furnace: &mut Furnace, stood: FurnaceStood, away_ms: Option<u64>) {
     furnace.alone_s = stood.alone_s;
     furnace.bypasses = stood.bypasses;
     furnace.proofs = stood.proofs;
+    furnace.hand_c = stood.hand_c;
     furnace.proofs.away(away_ms);
     furnace.bypasses.pass(away_ms);
     furnace.gas = stood.gas;

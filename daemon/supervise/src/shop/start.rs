@@ -18,6 +18,11 @@ fn wants_no_load(shop: &ShopPlan, plan: &FurnacePlan, proof: &Proof) -> bool {
     guide(proof.kind, shop, plan).is_ok_and(|guide| guide.needs == Needs::NoLoad)
 }
 
+/// The furnaces that steps temper a load in, where they name one.
+fn tempers_in(steps: &[Step]) -> impl Iterator<Item = FurnaceId> + '_ {
+    steps.iter().filter_map(|step| if let Step::Temper { furnace, .. } = step { *furnace } else { None })
+}
+
 impl Shop {
     /// Whether a load may begin in a furnace now, or what may be done so that it is ready by a time.
     pub(super) fn may_start(&self, id: FurnaceId, load: &Load, ready_in: Option<Duration>) -> Result<Waits, String> {
@@ -68,7 +73,34 @@ impl Shop {
             None => Waits::Alone,
         };
         fits(&self.plan, plan, load, &format!("Load {}", load.name))?;
+        self.waits_for_no_circle(id, load)?;
         Ok(waits)
+    }
+
+    /// A load that goes to another furnace for its temper must not wait there for one that waits for this furnace in turn.
+    fn waits_for_no_circle(&self, id: FurnaceId, load: &Load) -> Result<(), String> {
+        let mut seen = vec![id];
+        let mut ahead: Vec<FurnaceId> = tempers_in(&load.steps).collect();
+        while let Some(target) = ahead.pop() {
+            let Some(cycle) = self.furnaces.get(target.index()).and_then(|furnace| furnace.cycle.as_ref()) else { continue };
+            if seen.contains(&target) {
+                continue;
+            }
+            seen.push(target);
+            let wanted = tempers_in(cycle.load.steps.get(usize::from(cycle.index)..).unwrap_or_default());
+            let wanted: Vec<FurnaceId> = wanted.filter(|next| *next != target).collect();
+            if wanted.contains(&id) {
+                let names = [id, target].map(|one| self.plan.furnace(one).map(|plan| plan.name.to_string()).unwrap_or_default());
+                let [here, there] = names;
+                return Err(format!(
+                    "Load {} and load {} would wait for each other for ever, since that one goes from {there} to {here} for its \
+                     temper. Start this one when that is over, or temper it elsewhere.",
+                    load.name, cycle.load.name
+                ));
+            }
+            ahead.extend(wanted);
+        }
+        Ok(())
     }
 
     /// The warmest that the bath of a load may be before its first part, in °C, where that can be told.

@@ -14,6 +14,7 @@ mod heat_shown;
 mod interlocks;
 mod interruptions;
 mod oracle;
+mod out_of_chamber;
 mod owed;
 mod own_rules;
 mod permits;

@@ -143,6 +143,7 @@ fn furnace(kind: &Kind, points: Points, contactor: PointId, valve: PointId, dire
         run_time_limit: None,
         gas,
         on_silence: OnSilence { after: Duration::from_secs(180), then: SteelChoice::SlowCoolUnderGas },
+        takes_to: None,
         still_quenchable: celsius(740.0),
         falls_k_per_s: 0.3,
         policy: PolicyPlan::default(),
