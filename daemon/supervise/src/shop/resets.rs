@@ -177,7 +177,8 @@ impl Shop {
             if id.is_some_and(|id| id != furnace.id) {
                 continue;
             }
-            furnace.cut_now = true;
+            // Whatever was said before it, a person says anew whether the load goes on.
+            (furnace.cut_now, furnace.goes_on) = (true, false);
             let first = furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(true));
             furnace.rows.step(InterlockKind::Stop, now, Verdict::latched(false));
             if first == Some(Change::Tripped) {

@@ -93,6 +93,11 @@ fn after_a_reset_a_load_goes_on_only_on_a_persons_word_given_once() {
     bench.choose(|ask| matches!(ask, Ask::GoOn { .. }), Choice::GoOn);
     bench.scans(3);
     assert!(bench.heats(NORTH) && bench.row(NORTH, Interrupted) == Clear);
+    bench.done(Request::Stop { furnace: Some(NORTH) });
+    bench.done(Request::Reset { furnace: None, interlock: Some(Stop) });
+    bench.scans(60);
+    assert!(!bench.heats(NORTH), "the word was given before the second stop");
+    assert!(bench.question(|ask| matches!(ask, Ask::GoOn { .. })).is_some());
 }
 
 #[test]

@@ -122,6 +122,7 @@ impl Oracle {
                         if furnace.is_none_or(|furnace| furnace.index() == place) {
                             known.latches.add(InterlockKind::Stop, true);
                             known.seen.add(InterlockKind::Stop, true);
+                            known.stopped |= known.step.is_some();
                         }
                     }
                 }

@@ -207,6 +207,7 @@ impl Oracle {
             _ => {}
         }
         let known = &mut self.known[place];
+        known.stopped &= by_silence || choice.is_none();
         known.forced |= matches!(choice, Some(Choice::Steel(hearthward_supervise::plan::SteelChoice::QuenchNow)));
         Ok(())
     }

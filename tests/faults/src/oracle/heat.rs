@@ -45,9 +45,12 @@ impl Oracle {
             must(!hot || cut, || format!("invariant 1: no cut in the tick that saw {withheld:?}"))?;
         }
         must(count == 0 || !known.must_answer, || "heat after an interruption that nobody answered for".to_owned())?;
+        must(count == 0 || !known.stopped, || "heat after a stop though nobody chose that it goes on".to_owned())?;
         must(count == 0 || known.gap_ms.is_none(), || "heat in a gap that was not ridden through yet".to_owned())?;
         must(count == 0 || (known.load.is_some() && known.in_chamber), || "heat without a load in the chamber".to_owned())?;
         must(count == 0 || can_cut(plan), || "heat by the service though it could not be cut".to_owned())?;
+        // What went into the heat was spared its purge by it; once cold the chamber has to be purged like any other.
+        known.charged_hot &= known.believed_c().is_none_or(|read_c| read_c > ceiling_c);
         known.last_c = known.believed_c().or(known.last_c);
         known.hottest_c = known.believed_c().map_or(known.hottest_c, |read_c| read_c.max(known.hottest_c));
         for order in orders {

@@ -80,6 +80,8 @@ pub(super) struct Known {
     pub(super) uncounted_ms: u64,
     /// A person has to say whether it goes on.
     pub(super) must_answer: bool,
+    /// It was stopped, and nobody has chosen since what becomes of it.
+    pub(super) stopped: bool,
     /// A short gap that may be ridden through: how long the service was away.
     pub(super) gap_ms: Option<u64>,
     pub(super) gap_from_c: Option<f64>,
@@ -158,6 +160,7 @@ impl Known {
         (self.load, self.step, self.in_chamber, self.charged_hot) = (None, None, false, false);
         self.under_way = false;
         (self.in_band_ms, self.uncounted_ms, self.must_answer, self.forced) = (0, 0, false, false);
+        self.stopped = false;
         (self.changes, self.swept, self.proved, self.overdue_ms) = (0.0, 0.0, false, 0);
         (self.gap_ms, self.gap_from_c, self.proved_before) = (None, None, false);
         self.latches.remove(InterlockKind::Interrupted);
@@ -181,7 +184,7 @@ impl Known {
 
     /// The load is in the chamber, a person says.
     pub(super) fn put_in(&mut self, ceiling_c: f64) {
-        self.in_chamber = true;
+        (self.in_chamber, self.stopped) = (true, false);
         self.charged_hot = self.believed_c().is_some_and(|read_c| read_c > ceiling_c);
         self.hottest_c = f64::NEG_INFINITY;
         (self.changes, self.swept, self.proved, self.overdue_ms) = (0.0, 0.0, false, 0);
