@@ -42,6 +42,8 @@ pub(crate) struct Cuts {
     for_ms: u64,
     again_ms: u64,
     failed: bool,
+    /// That it was not confirmed in time was said.
+    said: bool,
     /// It was given in this tick, whose time passed before it.
     new: bool,
     /// When it was given.
@@ -103,8 +105,10 @@ impl Cuts {
         events: &mut Vec<Event>,
     ) {
         self.generation = self.generation.next();
-        (self.phase, self.for_ms, self.again_ms) = (Phase::Waiting, 0, 0);
-        (self.failed, self.taken, self.opened, self.new) = (false, false, false, true);
+        // One that was not confirmed is not mended by another that is on its way.
+        let phase = if self.phase == Phase::Unconfirmed { Phase::Unconfirmed } else { Phase::Waiting };
+        (self.phase, self.for_ms, self.again_ms) = (phase, 0, 0);
+        (self.failed, self.said, self.taken, self.opened, self.new) = (false, false, false, false, true);
         let via = first_via(plan);
         self.dropped |= via == Via::Contactor || self.stuck;
         cuts.push(Cut { furnace: id, generation: self.generation, via });
@@ -176,11 +180,11 @@ impl Cuts {
             return;
         }
         self.again_ms = self.again_ms.saturating_add(dt_ms);
-        let due = self.again_ms >= UNCONFIRMED_AFTER_MS || (self.failed && self.phase == Phase::Waiting);
+        let due = self.again_ms >= UNCONFIRMED_AFTER_MS || (self.failed && !self.said && !stuck);
         if !due {
             return;
         }
-        if self.phase == Phase::Waiting {
+        if !stuck && !std::mem::replace(&mut self.said, true) {
             self.phase = Phase::Unconfirmed;
             self.say_silent(id, plan, events);
         }

@@ -67,6 +67,7 @@ impl<'a> Place<'a> {
             Step::Ramp { pace: Pace::Rate(rate), .. } if !(*rate > 0.0 && rate.is_finite()) => {
                 Err("has a ramp without a rate above zero".to_owned())
             }
+            Step::Quench { under, .. } if under.is_zero() => Err("has a quench of no time".to_owned()),
             Step::Pull { .. } if out => Err("has a pull after its steel was taken out".to_owned()),
             Step::Pull { window } if window.is_zero() => Err("has a pull without any time to quench in".to_owned()),
             Step::Quench { .. } if !matches!(before, Some(Step::Pull { .. })) => {
@@ -97,10 +98,12 @@ fn reaches(furnace: &FurnacePlan, target: Temperature) -> Result<(), String> {
     let taken_c = furnace.takes_to.map_or(f64::INFINITY, in_celsius);
     let name = &furnace.name;
     // Written so that a number that is none falls out too.
-    if target_c <= limit_c.min(taken_c) {
+    if (0.0..=limit_c.min(taken_c)).contains(&target_c) {
         return Ok(());
     }
-    Err(if limit_c <= taken_c {
+    Err(if target_c < 0.0 {
+        format!("asks for {target_c:.0} °C, and nothing here cools below the room")
+    } else if limit_c <= taken_c {
         format!("asks for {target_c:.0} °C, above the limit of {name}, which is {limit_c:.0} °C")
     } else {
         format!("asks for {target_c:.0} °C, and the controller of {name} takes a set point up to {taken_c:.0} °C only (`max`)")

@@ -269,8 +269,8 @@ pub struct SupplyView {
     pub name: Name,
     /// Gauge pressure in kPa, if there is a good reading.
     pub pressure_kpa: Option<f64>,
-    /// Flow to all furnaces, in litres a minute at the shown reference conditions.
-    pub flow_l_min: f64,
+    /// Flow to all furnaces, in litres a minute at the shown reference conditions; nothing while that to one of them is not known.
+    pub flow_l_min: Option<f64>,
 }
 
 /// A question as it is now.

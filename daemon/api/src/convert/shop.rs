@@ -108,5 +108,5 @@ fn tank(view: &TankView, plan: Option<&TankPlan>) -> v1::Tank {
 }
 
 fn supply(view: &SupplyView) -> v1::Supply {
-    v1::Supply { name: view.name.to_string(), pressure_kpa: view.pressure_kpa.map(tidy), flow_l_min: tidy(view.flow_l_min) }
+    v1::Supply { name: view.name.to_string(), pressure_kpa: view.pressure_kpa.map(tidy), flow_l_min: view.flow_l_min.map(tidy) }
 }

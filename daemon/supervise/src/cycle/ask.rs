@@ -30,8 +30,9 @@ pub(crate) fn ask_about_steel(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_
             silence.then
         };
         let after_ms = u64::try_from(silence.after.as_millis()).unwrap_or(u64::MAX);
-        let costs = costs(cycle, at.last_c, quenchable_s);
-        let text = format!("{because} {costs} Without an answer: {} in {} s.", name(then), silence.after.as_secs());
+        let costs = costs(cycle, at, quenchable_s);
+        let text =
+            format!("{because} {costs} Without an answer: {} in {} s.", name(then, has_gas(cycle, at)), silence.after.as_secs());
         let default = Some((Choice::Steel(then), after_ms));
         Asked { ask: Ask::Steel { because, quenchable_s }, text, choices, default, priority: Priority::Urgent }
     });
@@ -64,7 +65,8 @@ pub(crate) fn ask_to_go_on(cycle: &mut Cycle, at: &At<'_>, turn: &mut Turn<'_>, 
         let after_ms = u64::try_from(silence.after.as_millis()).unwrap_or(u64::MAX);
         let default = Some((Choice::Steel(SteelChoice::SlowCoolUnderGas), after_ms));
         let Gone { because, away_ms, before_c } = gone;
-        let text = format!("{because} {} Without an answer it cools in the chamber, with the gas that it has.", ways(cycle, at));
+        let gas = if has_gas(cycle, at) { ", with the gas that it has" } else { "" };
+        let text = format!("{because} {} Without an answer it cools in the chamber{gas}.", ways(cycle, at));
         let (now_c, steel_c) = (at.read_c(), load_c(cycle, at));
         let ask = Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s };
         Asked { ask, text, choices, default, priority: Priority::Urgent }
@@ -96,7 +98,8 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
         Choice::Steel(SteelChoice::Finish) => format!("Load {load} in {name} goes on to its end."),
         Choice::Steel(SteelChoice::SlowCoolUnderGas) => {
             turn_to_end(cycle, at, turn, Outcome::SlowCooled);
-            format!("Load {load} in {name} cools in the chamber, with its gas on.")
+            let gas = if has_gas(cycle, at) { ", with its gas on" } else { "" };
+            format!("Load {load} in {name} cools in the chamber{gas}.")
         }
         Choice::GoOn => {
             cycle.interrupted = false;
@@ -115,7 +118,8 @@ pub(crate) fn apply_choice(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'
         }
         Choice::End => {
             turn_to_end(cycle, at, turn, Outcome::Aborted);
-            format!("The cycle of load {load} in {name} ends; its gas stays on until it is cool.")
+            let gas = if has_gas(cycle, at) { "its gas stays on until it is cool" } else { "its heat is off" };
+            format!("The cycle of load {load} in {name} ends; {gas}.")
         }
     }
 }
@@ -167,7 +171,10 @@ fn ways(cycle: &Cycle, at: &At<'_>) -> String {
             );
         }
     }
-    text.push_str(" End: its cycle is over, and its gas stays on until it is cool.");
+    text.push_str(match has_gas(cycle, at) {
+        true => " End: its cycle is over, and its gas stays on until it is cool.",
+        false => " End: its cycle is over.",
+    });
     text
 }
 
@@ -181,22 +188,31 @@ fn cannot_quench(cycle: &Cycle, chamber_c: Option<f64>) -> &'static str {
     }
 }
 
-fn costs(cycle: &Cycle, chamber_c: Option<f64>, quenchable_s: Option<u32>) -> String {
+/// Whether gas is there that can stay on.
+fn has_gas(cycle: &Cycle, at: &At<'_>) -> bool {
+    cycle.wants_gas() && at.plan.gas.is_some()
+}
+
+fn costs(cycle: &Cycle, at: &At<'_>, quenchable_s: Option<u32>) -> String {
     let finish = "Finish: the steel may scale or lose carbon, and its record says so; the cycle goes on.";
-    let cool = "Slow-cool under gas: the load stays soft and can be hardened again.";
+    let cool = match has_gas(cycle, at) {
+        true => "Slow-cool under gas: the load stays soft and can be hardened again.",
+        false => "Slow-cool: the load cools in its closed chamber, stays soft and can be hardened again.",
+    };
     match quenchable_s {
         Some(left_s) if left_s >= 120 => {
             format!("Quench now: hot enough for another {} min, its soak may be short. {finish} {cool}", left_s / 60)
         }
         Some(left_s) => format!("Quench now: hot enough for another {left_s} s, its soak may be short. {finish} {cool}"),
-        None => format!("{} {finish} {cool}", cannot_quench(cycle, chamber_c)),
+        None => format!("{} {finish} {cool}", cannot_quench(cycle, at.last_c)),
     }
 }
 
-fn name(choice: SteelChoice) -> &'static str {
+fn name(choice: SteelChoice, gas: bool) -> &'static str {
     match choice {
         SteelChoice::QuenchNow => "it is called to be quenched",
         SteelChoice::Finish => "the cycle is finished",
-        SteelChoice::SlowCoolUnderGas => "it cools slowly under gas",
+        SteelChoice::SlowCoolUnderGas if gas => "it cools slowly under gas",
+        SteelChoice::SlowCoolUnderGas => "it cools slowly in its chamber",
     }
 }

@@ -159,7 +159,7 @@ fn run(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcom
     if !done || cycle.held {
         return None;
     }
-    leave(cycle, at, turn, true);
+    leave(cycle, at, turn, !matches!(step, Step::Purge) || at.purge.is_proved());
     let next = cycle.index + 1;
     if usize::from(next) >= cycle.load.steps.len() {
         return ends::finish(cycle, at);
@@ -228,7 +228,11 @@ pub(crate) fn leave(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>, com
         cycle.soaked_ms += cycle.in_band_ms;
     }
     let took_ms = cycle.step_ms;
-    let how = if complete { "is complete" } else { "was ended early" };
+    let how = match (complete, kind) {
+        (true, _) => "is complete",
+        (false, StepKind::Purge) if cycle.charged_hot => "is not needed, since its chamber was hot when it went in: it is over",
+        (false, _) => "was ended early",
+    };
     let text = format!("{name}: {} of load {load} {how} after {}.", words::step(kind), words::span(took_ms));
     let body = EventBody::StepEnded { load, index: cycle.index, step: kind, took_ms, complete };
     turn.say(at.id, Priority::Notice, text, body);

@@ -95,7 +95,8 @@ impl Row {
         if verdict.cause {
             self.latched |= verdict.latch && self.bypassed.is_none();
             self.off |= verdict.off;
-            if !was_cause {
+            // What latches it may be another thing than what it stood for.
+            if !was_cause || self.latched != was_latched {
                 self.why = verdict.why;
             }
         }

@@ -208,7 +208,7 @@ impl Shop {
     /// Copies the alarms out; names and words only when something changed.
     pub(super) fn view_alarms(&self, into: &mut AlarmsView) {
         into.raised = u32::try_from(self.alarms.raised()).unwrap_or(u32::MAX);
-        (into.flood, into.horn) = (self.alarms.is_flood(), self.alarms.sounds());
+        (into.flood, into.horn) = (self.alarms.is_flood(), self.alarms.sounds() && self.plan.alarms.horn.is_some());
         if into.revision != self.alarms.revision() {
             into.revision = self.alarms.revision();
             into.shown.clear();

@@ -10,7 +10,7 @@ use crate::cycle::{Gone, Stage, Turn, ask_to_go_on, falls_to_c, follow, follow_t
 use crate::event::{EventBody, Priority};
 use crate::facts::Door;
 use crate::furnace::{Furnace, Gap};
-use crate::interlock::{InterlockKind, Verdict, agrees, flow_is_lost};
+use crate::interlock::{self, InterlockKind, Verdict, agrees, flow_is_lost};
 use crate::output::Outputs;
 use crate::plan::FurnacePlan;
 
@@ -98,12 +98,13 @@ fn still_swept(furnace: &Furnace, plan: &FurnacePlan) -> Option<bool> {
 fn judge_loss(furnace: &mut Furnace, plan: &FurnacePlan, turn: &mut Turn<'_>) {
     let row = furnace.rows.row(InterlockKind::DriverLost);
     let (stands, back) = (row.cause() || row.is_latched(), row.is_latched() && !row.cause());
+    let why = if row.why() == interlock::Why::Third { Why::Disagrees } else { Why::Long };
     let Some(cycle) = &mut furnace.cycle else { return };
     let asks = back && !cycle.lost && !cycle.interrupted && !cycle.out && cycle.stage == Stage::Running;
     cycle.lost = stands && (cycle.lost || asks);
     if asks {
         let (gone_ms, before_c) = (cycle.unwatched_ms, cycle.seen_c);
-        interrupt(furnace, plan, Why::Long, Some(gone_ms), before_c, turn);
+        interrupt(furnace, plan, why, Some(gone_ms), before_c, turn);
     }
 }
 

@@ -94,6 +94,7 @@ impl Shop {
             event.person = Some(person.name.clone());
         }
         let tank = furnace.cycle.as_ref().and_then(cycle::tank_ahead);
+        let bath = tank.and_then(|id| turn.tanks.get(id.index()));
         let warns = tank.is_some_and(|id| turn.tanks.get(id.index()).is_some_and(|tank| !tank.is_ready_for(bath_warmest_c)));
         let by_itself = |id: TankId| warms_by_itself(turn.tanks.get(id.index())?, shop.tanks.get(id.index())?).then_some(id);
         let warmed = tank.and_then(by_itself).is_some();
@@ -108,7 +109,12 @@ impl Shop {
                 plan.name, tank.name
             ),
             Some(tank) => {
-                format!("Load {name} began in {}. {} is not in its window yet: bring it there meanwhile.", plan.name, tank.name)
+                let why = bath.map_or_else(String::new, |bath| {
+                    let mut why = String::new();
+                    bath.say(tank, &mut why);
+                    why
+                });
+                format!("Load {name} began in {}. {why} See to it meanwhile.", plan.name)
             }
             None => format!("Load {name} began in {}.", plan.name),
         };

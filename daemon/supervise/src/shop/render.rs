@@ -215,7 +215,7 @@ impl Shop {
     }
 
     fn view_supplies(&self, into: &mut View) {
-        let blank = || SupplyView { name: self.plan.supplies[0].name.clone(), pressure_kpa: None, flow_l_min: 0.0 };
+        let blank = || SupplyView { name: self.plan.supplies[0].name.clone(), pressure_kpa: None, flow_l_min: None };
         resize(&mut into.supplies, self.plan.supplies.len(), blank);
         for (place, (supply, view)) in self.plan.supplies.iter().zip(&mut into.supplies).enumerate() {
             view.name.clone_from(&supply.name);
@@ -225,9 +225,8 @@ impl Shop {
             let flow: f64 = here
                 .filter(|(_, plan)| plan.gas.as_ref().is_some_and(|gas| gas.supply.index() == place))
                 .map(|(furnace, plan)| furnace.flow(plan))
-                .filter(|flow| flow.is_finite())
                 .sum();
-            view.flow_l_min = litres(GasFlow::new::<katal>(flow));
+            view.flow_l_min = Some(flow).filter(|flow| flow.is_finite()).map(|flow| litres(GasFlow::new::<katal>(flow)));
         }
     }
 

@@ -118,7 +118,12 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
         }
         Change::Cleared => {
             let after = span(crate::gas::milliseconds(row.stood().as_secs_f64()));
-            let text = format!("{}: {} is clear; it stood for {after}.", plan.name, entry.title.to_lowercase());
+            let text = match kind {
+                InterlockKind::DoorOpen if row.why() == Why::Other => {
+                    format!("{}: its door can be read again; it could not for {after}.", plan.name)
+                }
+                _ => format!("{}: {} is clear; it stood for {after}.", plan.name, entry.title.to_lowercase()),
+            };
             (EventBody::Cleared { interlock: kind }, Priority::Record, text)
         }
     };
@@ -132,6 +137,8 @@ pub(super) fn tell(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, c
 fn tell_ridden_through(furnace: &Furnace, plan: &FurnacePlan, kind: InterlockKind, events: &mut Vec<Event>) {
     let (what, gap_s) = match kind {
         InterlockKind::DriverLost => ("could not be read", furnace.memory.driver.gap_s),
+        // A furnace that is not read at all tells of that when it is.
+        InterlockKind::DoorOpen if furnace.rows.stands(InterlockKind::DriverLost) => return,
         InterlockKind::DoorOpen if furnace.rows.row(kind).why() == Why::Other => {
             ("did not tell of its door", furnace.memory.door.gap_s)
         }

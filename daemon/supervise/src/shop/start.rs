@@ -6,7 +6,7 @@ use hearthward_equipment::FurnaceId;
 
 use super::people::no_furnace;
 use super::{Ending, Shop};
-use crate::cycle::{Waits, forbids, may_wait, warmest_c};
+use crate::cycle::{Stage, Waits, forbids, may_wait, warmest_c};
 use crate::fit::fits;
 use crate::interlock::{InterlockKind, entry};
 use crate::plan::{FurnacePlan, ShopPlan};
@@ -30,6 +30,12 @@ impl Shop {
             return Err(no_furnace());
         };
         let name = &plan.name;
+        if let Some(cycle) = furnace.cycle.as_ref().filter(|cycle| cycle.stage == Stage::Ending) {
+            let load = &cycle.load.name;
+            return Err(format!(
+                "{name} still cools load {load}, whose cycle is over: wait until it is cool, or let it go (`hearthward cycle skip {name}`)."
+            ));
+        }
         if let Some(cycle) = &furnace.cycle {
             return Err(format!("{name} has load {} in it: end that cycle first.", cycle.load.name));
         }

@@ -125,7 +125,8 @@ fn set(bench: &mut Bench) {
 /// open, before it, by a skip of its last step, and by a restart.
 #[test]
 fn a_furnace_that_was_set_by_hand_is_turned_off_however_its_load_ends() {
-    let ends: [(&str, fn(&mut Bench)); 4] = [
+    type Ends = fn(&mut Bench);
+    let ends: [(&str, Ends); 4] = [
         ("with the question open", |bench| {
             bench.plants[0].open = true;
             bench.scans(3);

@@ -60,8 +60,8 @@ fn takes_ms(to_c: f64) -> f64 {
 fn nobody_is_told_to_warm_a_bath_that_the_service_warms() {
     for (commanded, oil_c, told) in [
         (true, 20.0, "the service warms it once the load is in"),
-        (false, 20.0, "bring it there meanwhile"),
-        (true, 90.0, "bring it there meanwhile"),
+        (false, 20.0, "See to it meanwhile"),
+        (true, 90.0, "See to it meanwhile"),
     ] {
         let mut bench = Bench::of(shop(commanded, Some(1.0)), None, Away::Unknown);
         bench.oil_c = oil_c;
