@@ -109,7 +109,7 @@ impl Problems {
         }
         // As somebody goes through the files; what has no line comes before what has one.
         let place = |problem: &Problem| files.iter().position(|file| *file == Path::new(&problem.source)).unwrap_or(files.len());
-        all.sort_by_cached_key(|problem| (place(problem), problem.source.clone(), problem.line));
+        all.sort_by_cached_key(|problem| (place(problem), problem.line));
         all
     }
 }

@@ -45,6 +45,13 @@ pub enum Observation {
     },
     /// The service was told to end in order.
     Stopping,
+    /// Whether a unit takes the orders to heat that it is given: told when it changes. Who refuses them may refuse a cut, too.
+    Order {
+        /// The unit.
+        unit: UnitId,
+        /// What became of the last one.
+        is: ActState,
+    },
     /// What became of an act.
     Act {
         /// Which.

@@ -17,7 +17,11 @@ use crate::output::Act;
 ///       └──failed──▶ owed (told again soon, later each time, at once when its unit answers)
 /// ```
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub(crate) struct Wires(Vec<Wire>);
+pub(crate) struct Wires {
+    told: Vec<Wire>,
+    /// Units that do not take the orders to heat that they are given.
+    refusing: Vec<UnitId>,
+}
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct Wire {
@@ -70,7 +74,7 @@ impl Teller<'_> {
     /// Tells an output what it shall be, if that is news to it or it is time to say it again.
     pub(crate) fn tell(&mut self, act: Act) {
         let Some(output) = Output::of(&act) else { return };
-        let (wires, due_at) = (&mut self.wires.0, self.now + LOST_AFTER);
+        let (wires, due_at) = (&mut self.wires.told, self.now + LOST_AFTER);
         match wires.binary_search_by_key(&output, |wire| wire.output) {
             Ok(place) => {
                 let wire = &mut wires[place];
@@ -93,7 +97,7 @@ impl Teller<'_> {
 
     /// Whether the output that this act goes to was told anything in this run.
     pub(crate) fn has_told(&self, act: &Act) -> bool {
-        Output::of(act).is_some_and(|output| self.wires.0.binary_search_by_key(&output, |wire| wire.output).is_ok())
+        Output::of(act).is_some_and(|output| self.wires.told.binary_search_by_key(&output, |wire| wire.output).is_ok())
     }
 }
 
@@ -102,8 +106,8 @@ impl Wires {
     /// is wanted again counts, until that of the later act comes: a unit answers in the order in which it was told.
     pub(crate) fn hear(&mut self, act: &Act, is: &ActState, now: ShopMs) -> Option<Heard> {
         let output = Output::of(act)?;
-        let place = self.0.binary_search_by_key(&output, |wire| wire.output).ok()?;
-        let wire = self.0.get_mut(place).filter(|wire| wire.act == *act)?;
+        let place = self.told.binary_search_by_key(&output, |wire| wire.output).ok()?;
+        let wire = self.told.get_mut(place).filter(|wire| wire.act == *act)?;
         if matches!(is, ActState::Failed(_)) {
             let pause = FIRST_PAUSE.saturating_mul(1 << wire.failed.min(8)).min(LONGEST_PAUSE);
             (wire.due_at, wire.failed) = (now + pause, wire.failed.saturating_add(1));
@@ -116,17 +120,34 @@ impl Wires {
 
     /// A unit answers that did not: it may have missed or forgotten what it was told.
     pub(crate) fn answers(&mut self, unit: UnitId, now: ShopMs) {
-        self.0.iter_mut().filter(|wire| wire.unit == Some(unit)).for_each(|wire| wire.due_at = now);
+        self.told.iter_mut().filter(|wire| wire.unit == Some(unit)).for_each(|wire| wire.due_at = now);
+    }
+
+    /// Takes whether a unit takes the orders to heat that it is given. Says what changed.
+    pub(crate) fn hear_order(&mut self, unit: UnitId, is: &ActState) -> Option<Heard> {
+        let known = self.refusing.contains(&unit);
+        match is {
+            ActState::Failed(_) if !known => {
+                self.refusing.push(unit);
+                Some(Heard::Fails)
+            }
+            ActState::Done if known => {
+                self.refusing.retain(|other| *other != unit);
+                Some(Heard::Recovers)
+            }
+            _ => None,
+        }
     }
 
     /// Whether a unit does not do what it was told.
     pub(crate) fn fails(&self, unit: UnitId) -> bool {
-        self.0.iter().any(|wire| wire.failed > 0 && wire.unit == Some(unit))
+        self.refusing.contains(&unit) || self.told.iter().any(|wire| wire.failed > 0 && wire.unit == Some(unit))
     }
 
     /// For the digest.
     pub(crate) fn bits(&self) -> impl Iterator<Item = u64> + '_ {
-        self.0.iter().map(|wire| wire.due_at.0 ^ u64::from(wire.failed) << 48)
+        let told = self.told.iter().map(|wire| wire.due_at.0 ^ u64::from(wire.failed) << 48);
+        told.chain(self.refusing.iter().map(|unit| u64::from(unit.0) << 32 | 1))
     }
 }
 
@@ -241,6 +262,17 @@ mod tests {
         }
         assert_eq!(times[..6], [1, 3, 7, 15, 30, 45]);
         assert_eq!((valve.does(true, 120_000), valve.does(true, 121_000)), (Some(Heard::Recovers), None));
+    }
+
+    /// Goal: who does not take orders to heat is told once, as lost until it takes one, and once that it does.
+    #[test]
+    fn a_unit_that_refuses_heat_fails_until_it_takes_an_order() {
+        let (mut wires, unit) = (Wires::default(), UnitId(3));
+        let refused = ActState::Failed(Fault::new(FaultCode::REFUSED, "exception 4"));
+        assert_eq!((wires.hear_order(unit, &ActState::Done), wires.fails(unit)), (None, false));
+        assert_eq!((wires.hear_order(unit, &refused), wires.fails(unit)), (Some(Heard::Fails), true));
+        assert_eq!((wires.hear_order(unit, &refused), wires.fails(UnitId(4))), (None, false));
+        assert_eq!((wires.hear_order(unit, &ActState::Done), wires.fails(unit)), (Some(Heard::Recovers), false));
     }
 
     #[test]

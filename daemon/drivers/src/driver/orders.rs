@@ -2,7 +2,7 @@
 
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Fault, FaultCode, Quality, Value};
-use hearthward_supervise::observe::{ActState, CutState};
+use hearthward_supervise::observe::{ActState, CutState, Observation};
 use uom::si::ratio::ratio;
 
 use super::task::Task;
@@ -149,15 +149,34 @@ impl Task {
             }
         };
         match &result {
-            Ok(_) => slot.carried(&order, &tag, now),
+            Ok(_) => {
+                self.say_order(unit, ActState::Done);
+                slot.carried(&order, &tag, now);
+            }
             Err(error) => {
-                if error.fault().code != FaultCode::WITHDRAWN {
-                    tracing::warn!(driver = %self.shared.spec.name, fault = %error.fault(), "an order to heat was not carried out");
+                // A unit that is gone is told of as such.
+                if matches!(error, CallError::Fault(fault) if fault.code != FaultCode::WITHDRAWN) {
+                    self.say_order(unit, ActState::Failed(error.fault().clone()));
                 }
                 slot.failed(order, self.again_at(self.shared.spec.poll_every));
             }
         }
         self.tell(unit, result);
+    }
+
+    /// Says whether a unit takes orders to heat, when that changes.
+    fn say_order(&mut self, unit: usize, is: ActState) {
+        let known = &mut self.units[unit];
+        let refuses = matches!(is, ActState::Failed(_));
+        if std::mem::replace(&mut known.refuses, refuses) == refuses {
+            return;
+        }
+        if let ActState::Failed(fault) = &is {
+            tracing::warn!(driver = %self.shared.spec.name, unit = %known.facts.name, %fault, "orders to heat are not carried out");
+        }
+        if let Some(unit) = known.id {
+            self.sink.put(Observation::Order { unit, is });
+        }
     }
 
     /// What a command brought becomes known like a read, only that it need not bring everything.

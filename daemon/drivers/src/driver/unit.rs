@@ -29,6 +29,8 @@ pub(crate) struct Unit {
     last_at: ShopMs,
     /// What was last said of it.
     pub(crate) said: Option<Said>,
+    /// It was said that it does not take the orders to heat that it is given.
+    pub(crate) refuses: bool,
     rest: Rest,
 }
 
@@ -108,6 +110,7 @@ impl Unit {
             contactors: Vec::new(),
             last_at: ShopMs(0),
             said: None,
+            refuses: false,
             rest: Rest::default(),
         }
     }

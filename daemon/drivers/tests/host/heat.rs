@@ -5,6 +5,7 @@ use std::time::Duration;
 use hearthward_drivers::ShopClock;
 use hearthward_equipment::quantity::{celsius, kelvins};
 use hearthward_equipment::{FurnaceId, Generation, ShopMs};
+use hearthward_supervise::event::EventBody;
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::output::{Cut, Outputs, Via};
 use hearthward_supervise::plan::{
@@ -113,6 +114,29 @@ fn an_order_is_carried_out_once_and_ends_at_the_door() {
         bench.scan();
     }
     assert!(!commands(&bench.peer).contains(&b'H'), "nothing heats behind an open door");
+}
+
+/// Goal: people hear once of a device that answers and takes no order to heat, and once that it does. Method: it leaves orders unanswered for
+/// some scans.
+#[test]
+fn a_device_that_takes_no_order_is_told_of_until_it_does() {
+    let mut bench = Bench::permitted();
+    bench.peer.set(|frame| if frame[0] == b'H' { Does::Nothing } else { Does::Answers(obeys(25, frame)) });
+    bench.carry_out();
+    let said = |bench: &mut Bench| {
+        let mut texts = Vec::new();
+        for _ in 0..6 {
+            bench.scan();
+            let orders = bench.out.events.iter().filter(|event| matches!(event.body, EventBody::Output { .. }));
+            texts.extend(orders.map(|event| event.text.clone()));
+        }
+        texts
+    };
+    let refused = said(&mut bench);
+    assert!(refused.len() == 1 && refused[0].contains("io/north does not take an order to heat"), "{refused:#?}");
+    bench.peer.set(|frame| Does::Answers(obeys(25, frame)));
+    let taken = said(&mut bench);
+    assert!(taken.len() == 1 && taken[0].contains("takes orders to heat again"), "{taken:#?}");
 }
 
 /// Goal: an order that a cut has overtaken never reaches the device, neither before nor after the cut is confirmed.

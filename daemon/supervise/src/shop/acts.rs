@@ -86,6 +86,25 @@ impl Shop {
         }
     }
 
+    /// Which units take the orders to heat that they are given, and which do not.
+    pub(super) fn hear_orders(&mut self, out: &mut Outputs) {
+        for (unit, is) in std::mem::take(&mut self.inbox.orders) {
+            let Some(heard) = self.wires.hear_order(unit, &is) else { continue };
+            let place = self.plan.directory.unit_address(unit).map(ToString::to_string).unwrap_or_default();
+            let (priority, detail, text) = match is {
+                ActState::Failed(fault) => {
+                    let text = format!(
+                        "{place} does not take an order to heat: {}. It is told again until it does; go and look what it does.",
+                        fault.detail
+                    );
+                    (Priority::Warning, fault.detail, text)
+                }
+                ActState::Done => (Priority::Notice, String::new(), format!("{place} takes orders to heat again.")),
+            };
+            say(&mut out.events, priority, text, EventBody::Output { unit: Some(unit), done: heard == Heard::Recovers, detail });
+        }
+    }
+
     fn say_act(&self, act: &Act, is: &ActState, heard: Heard, out: &mut Outputs) {
         let directory = &self.plan.directory;
         let (place, unit) = match *act {

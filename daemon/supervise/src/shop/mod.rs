@@ -126,6 +126,7 @@ impl RoomNow {
 struct Inbox {
     cuts: Vec<(FurnaceId, Generation, Via, CutState)>,
     acts: Vec<(Act, ActState)>,
+    orders: Vec<(UnitId, ActState)>,
     units: Vec<(UnitId, UnitState)>,
     record: Vec<Option<String>>,
     requests: Vec<(Ticket, Person, Request)>,
@@ -212,6 +213,7 @@ impl Shop {
                 }
                 return if self.waits_for_disk { Urgency::Now } else { Urgency::Scan };
             }
+            Observation::Order { unit, is } => self.inbox.orders.push((unit, is)),
             Observation::Act { act, is } => self.inbox.acts.push((act, is)),
             Observation::Record { failing } => self.inbox.record.push(failing),
             Observation::WallAhead { by } => {
@@ -247,6 +249,7 @@ impl Shop {
         self.pass_shelves(dt_ms, out);
         self.take_news(dt_ms, out);
         self.hear_acts(out);
+        self.hear_orders(out);
         self.read(dt_ms);
         self.pass_bypasses(dt_ms, out);
         self.weigh_rules(out);

@@ -141,7 +141,7 @@ impl Oracle {
             Observation::Stopping => self.ended = true,
             Observation::WallAhead { by } => self.wall_ahead_ms = self.wall_ahead_ms.saturating_add(by.0),
             // What equipment was told is judged by what it does.
-            Observation::Act { .. } => {}
+            Observation::Order { .. } | Observation::Act { .. } => {}
         }
     }
 
