@@ -11,7 +11,7 @@ use crate::exit::Ended;
 
 #[derive(Debug, Args)]
 pub(super) struct Status {
-    /// Show every point too.
+    /// Show every point that the configuration uses too.
     #[arg(long)]
     points: bool,
     #[command(flatten)]
@@ -44,9 +44,8 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.push(format!("\ntank {}: {}, {ready}{kept}", tank.name, words::or_none(tank.temperature_c, 1, "°C")));
     }
     for supply in &shop.supplies {
-        let gauge =
-            supply.pressure_kpa.map_or_else(|| "no good gauge reading".to_owned(), |kpa| format!("{:.0} bar", kpa / 100.0));
-        lines.push(format!("supply {}: {gauge}, {:.1} L/min to all furnaces", supply.name, supply.flow_l_min));
+        let gauge = gauge(supply);
+        lines.push(format!("supply {}: {gauge}{:.1} L/min to all furnaces", supply.name, supply.flow_l_min));
     }
     if let Some(alarms) = shop.alarms.as_ref().filter(|alarms| !alarms.alarms.is_empty()) {
         lines.push("\nalarms:".to_owned());
@@ -62,6 +61,15 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.extend(shop.readings.iter().map(reading));
     }
     lines.join("\n")
+}
+
+/// What the gauge of a supply shows; nothing where it has none.
+fn gauge(supply: &v1::Supply) -> String {
+    match supply.pressure_kpa {
+        Some(kpa) => format!("{:.0} bar, ", kpa / 100.0),
+        None if supply.gauged => "no good gauge reading, ".to_owned(),
+        None => String::new(),
+    }
 }
 
 /// So many names that a line holds them; the matrix has them all.
@@ -160,4 +168,23 @@ fn reading(reading: &v1::Reading) -> String {
     let quality = words::word(reading.quality().as_str_name(), "QUALITY");
     let age = reading.age_ms.map_or_else(|| "never read".to_owned(), |ms| format!("{} ago", words::span(ms)));
     format!("  {:<44} {:>14}  {quality:<9} {age}", reading.point, words::value(reading.value.as_ref()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Goal: a reading is missed only where there is something to read.
+    #[test]
+    fn a_supply_without_a_gauge_misses_no_reading() {
+        let shown = |pressure_kpa, gauged| {
+            let supply = v1::Supply { name: "argon".into(), pressure_kpa, gauged, ..v1::Supply::default() };
+            let shop = v1::Shop { supplies: vec![supply], ..v1::Shop::default() };
+            screen(&shop, false).lines().last().map(str::to_owned)
+        };
+        let is = |line: Option<String>, start: &str| line.is_some_and(|line| line.starts_with(start));
+        assert!(is(shown(Some(14_000.0), true), "supply argon: 140 bar, 0.0 L/min"));
+        assert!(is(shown(None, true), "supply argon: no good gauge reading, 0.0 L/min"));
+        assert!(is(shown(None, false), "supply argon: 0.0 L/min"));
+    }
 }
