@@ -1,7 +1,7 @@
 //! A configuration brought together with what its drivers say: all that `check` shows and `serve` starts from.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use hearthward_drivers::{Compiler, Engine, EngineError, LineKind, Refusal, Setting, Surveyed, SurveyedUnit, survey};
 use hearthward_equipment::quantity::{celsius, in_celsius};
@@ -191,7 +191,63 @@ pub struct FurnaceCard {
     pub on_silence: Option<String>,
 }
 
+/// What `check` says of a driver.
+#[derive(Debug, Serialize)]
+pub struct DriverCard {
+    /// The instance's name.
+    pub name: Name,
+    /// Its file.
+    pub component: PathBuf,
+    /// What it calls itself.
+    pub driver: String,
+    /// Its own version.
+    pub version: String,
+    /// The contract version that it was built against.
+    pub contract: String,
+    /// The faces and powers that it exports.
+    pub exports: Vec<String>,
+    /// The units that its settings make.
+    pub units: Vec<UnitCard>,
+}
+
+/// What `check` says of a unit.
+#[derive(Debug, Serialize)]
+pub struct UnitCard {
+    /// Its name.
+    pub name: Name,
+    /// The faces that it is read by.
+    pub faces: Vec<String>,
+    /// What one read of it costs, by line.
+    pub read_costs: BTreeMap<Name, ReadCost>,
+}
+
+/// What one read of a unit costs on a line.
+#[derive(Debug, Default, Serialize)]
+pub struct ReadCost {
+    /// Requests with their replies.
+    pub exchanges: u32,
+    /// Bytes out, all requests together.
+    pub request_bytes: u64,
+    /// Bytes back, all replies together.
+    pub reply_bytes: u64,
+}
+
 impl Assembly {
+    /// What is to be said of each driver, in the order of the configuration.
+    #[must_use]
+    pub fn drivers(&self) -> Vec<DriverCard> {
+        let card = |(driver, found): (&DriverSettings, &Surveyed)| DriverCard {
+            name: driver.spec.name.clone(),
+            component: driver.spec.component.clone(),
+            driver: found.driver.clone(),
+            version: found.version.clone(),
+            contract: found.contract.clone(),
+            exports: found.exports.clone(),
+            units: found.units.iter().map(unit_card).collect(),
+        };
+        self.settings.drivers.iter().zip(&self.surveyed).map(card).collect()
+    }
+
     /// What is to be said of each furnace, from the core's own mouth.
     #[must_use]
     pub fn furnaces(&self) -> Vec<FurnaceCard> {
@@ -279,6 +335,17 @@ impl Assembly {
         let simulated = |unit: &SurveyedUnit| unit.notes.iter().any(|(key, is)| key == "simulated" && *is == Setting::Flag(true));
         self.settings.lines.is_empty() && self.surveyed.iter().flat_map(|driver| &driver.units).all(simulated)
     }
+}
+
+fn unit_card(unit: &SurveyedUnit) -> UnitCard {
+    let mut read_costs: BTreeMap<Name, ReadCost> = BTreeMap::new();
+    for cost in &unit.costs {
+        let sum = read_costs.entry(cost.line.clone()).or_default();
+        sum.exchanges += 1;
+        sum.request_bytes += u64::from(cost.request_bytes);
+        sum.reply_bytes += u64::from(cost.reply_bytes);
+    }
+    UnitCard { name: unit.name.clone(), faces: unit.faces.clone(), read_costs }
 }
 
 /// What a person may believe to be there, and is not.

@@ -133,6 +133,75 @@ fn a_place_that_cannot_be_right_is_named_and_nothing_else() {
     assert!(words(&output).contains("write HEARTHWARD__FURNACE__NORTH__LIMIT"), "{}", words(&output));
 }
 
+/// Goal: who writes a driver or a map sees what `check` has found in it, in words and in JSON.
+#[test]
+fn check_shows_each_driver_with_its_units() {
+    let output = run_within(&mut check_of_the_example(), SOON);
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{}", words(&output));
+    let driver = told.lines().find(|line| line.starts_with("driver bench: ")).unwrap_or_else(|| panic!("no driver:\n{told}"));
+    assert!(driver.contains("simulated-bench ") && driver.contains(", contract 0.1.0, "), "{driver}");
+    assert!(driver.ends_with("/simulated-bench.wasm"), "{driver}");
+    let exports = told.lines().find(|line| line.starts_with("  exports ")).unwrap_or_else(|| panic!("no exports:\n{told}"));
+    for face in ["furnace", "flow-meter", "quench-tank", "points", "identify"] {
+        assert!(exports.contains(face), "{exports}");
+    }
+    for line in ["  north (furnace)", "  contactors (points)"] {
+        assert!(told.lines().any(|shown| shown == line), "no line {line:?}:\n{told}");
+    }
+    let output = run_within(check_of_the_example().arg("--json"), SOON);
+    let told: Value = serde_json::from_slice(&output.stdout).expect("one object");
+    let driver = &told["drivers"][0];
+    assert_eq!((driver["name"].as_str(), driver["contract"].as_str()), (Some("bench"), Some("0.1.0")), "{driver}");
+    let units = driver["units"].as_array().expect("units");
+    let north = units.iter().find(|unit| unit["name"] == "north").expect("a unit of the example");
+    assert_eq!(north["faces"], serde_json::json!(["furnace"]), "{north}");
+}
+
+/// Goal: what a read costs on its line is shown. Method: a made-up device whose values stand in two places far from each other; a
+/// request for registers has 12 bytes with its head, a reply 9 and two for each register (Modbus on TCP, function 3; from memory).
+#[test]
+fn check_shows_what_a_read_costs_on_its_line() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let shop = folder.path().join("shop.toml");
+    std::fs::write(
+        &shop,
+        r#"
+[shop]
+name = "Alder Yard Edge Tools"
+[line.loops]
+tcp = "127.0.0.1:9"
+[driver.loops]
+component = "modbus-registers.wasm"
+lines = ["loops"]
+[driver.loops.settings.unit.north]
+face = "furnace"
+address = 1
+map.temperature = { table = "holding", register = 0, type = "i16", unit = "C" }
+map.output_share = { table = "holding", register = 500, type = "u16", unit = "%" }
+[furnace.north]
+controller = "loops/north"
+heating = "watched"
+chamber = { kind = "brick", volume = "9.4 L" }
+rated = "1100 C"
+limit = "1060 C"
+power = "2 kW"
+"#,
+    )
+    .expect("written");
+    let mut check = command();
+    check.arg("check").arg("--config").arg(&shop).arg("--drivers").arg(place::guests());
+    let output = run_within(&mut check, SOON);
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{}", words(&output));
+    let expected = "  north (furnace): a read is 2 exchanges on loops, 24 bytes out and 22 back";
+    assert!(told.lines().any(|line| line == expected), "no line {expected:?}:\n{told}");
+    let output = run_within(check.arg("--json"), SOON);
+    let told: Value = serde_json::from_slice(&output.stdout).expect("one object");
+    let cost = serde_json::json!({ "loops": { "exchanges": 2, "request_bytes": 24, "reply_bytes": 22 } });
+    assert_eq!(told["drivers"][0]["units"][0]["read_costs"], cost, "{told}");
+}
+
 /// Method: a home of its own, so that what is left behind is seen.
 #[test]
 fn looking_leaves_nothing_behind() {

@@ -94,6 +94,16 @@ fn every_crate_of_the_table_is_there() {
     }
 }
 
+/// Goal: the author of a new driver is told what it takes to be built here, before anything is fetched or built.
+#[test]
+fn a_driver_that_is_no_member_is_told_how_to_become_one() {
+    let output = Command::new(place::root().join("deploy/guests")).arg("hearthward-nobody").output().expect("the script runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("hearthward-nobody is no package") && said.contains("`members` of Cargo.toml"), "{said}");
+    assert!(said.contains("tests/tidy/edges.rs") && said.contains("sdk/README.md"), "{said}");
+}
+
 #[test]
 fn the_core_reaches_for_nothing_outside() {
     let packages = packages();

@@ -1,5 +1,9 @@
 //! What must not be left lying about, and how long a file may grow.
 
+use std::process::Command;
+
+use hearthward_tests::place;
+
 use crate::texts;
 
 /// Lines that a file may have.
@@ -39,6 +43,40 @@ fn nothing_is_left_over() {
         }
     }
     assert!(found.is_empty(), "leftovers, and paths of one machine:\n{}", found.join("\n"));
+}
+
+/// What stands at the top of the repository beside files whose name begins with a dot.
+const TOP: [&str; 12] = [
+    "Cargo.lock",
+    "Cargo.toml",
+    "DEVELOPERS.md",
+    "LICENSE-APACHE",
+    "LICENSE-MIT",
+    "README.md",
+    "daemon",
+    "deploy",
+    "plugins",
+    "proto",
+    "sdk",
+    "tests",
+];
+
+/// Goal: what a command left at the top does not get into a commit. Method: of what git tracks, everything has its place.
+#[test]
+fn the_top_of_the_repository_holds_what_belongs_there() {
+    // A checkout of another user's, as in a container, is read all the same.
+    let output = Command::new("git")
+        .args(["-c", "safe.directory=*", "ls-files", "-z"])
+        .current_dir(place::root())
+        .output()
+        .expect("git can be asked what it tracks");
+    assert!(output.status.success(), "git cannot say what it tracks: {}", String::from_utf8_lossy(&output.stderr));
+    let tracked = String::from_utf8(output.stdout).expect("names are text");
+    let mut found: Vec<&str> = tracked.split_terminator('\0').filter_map(|name| name.split('/').next()).collect();
+    found.retain(|name| !name.starts_with('.'));
+    found.sort_unstable();
+    found.dedup();
+    assert_eq!(found, TOP, "the top holds something else: take it out of git, or give it its place in a folder");
 }
 
 #[test]

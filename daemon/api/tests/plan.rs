@@ -191,7 +191,7 @@ pub(crate) fn view(tick: u64) -> View {
             text: String::new(),
             kept_for: Some("north".parse().expect("a name")),
         }],
-        supplies: vec![SupplyView { name: "argon".parse().expect("a name"), pressure_kpa: Some(9000.0), flow_l_min: 2.1 }],
+        supplies: vec![SupplyView { name: "argon".parse().expect("a name"), pressure_kpa: Some(9000.0), flow_l_min: Some(2.1) }],
         room_oxygen: Some(0.208),
         points: (0..POINTS.len())
             .map(|place| PointView {

@@ -37,6 +37,8 @@ async fn the_snapshot_is_whole() {
 
     assert!((shop.tanks[0].window_high_c - 65.0).abs() < 1e-9);
     assert_eq!(shop.tanks[0].kept_for, "north");
+    // Its plan has no gauge; a pressure would be missed only where there is one.
+    assert_eq!((shop.supplies[0].name.as_str(), shop.supplies[0].gauged), ("argon", false));
     assert_eq!(shop.questions[0].default_in_ms, Some(60_000));
     let alarms = shop.alarms.expect("alarms");
     assert_eq!((alarms.raised, alarms.flood, alarms.horn), (3, false, true));

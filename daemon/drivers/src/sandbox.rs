@@ -12,7 +12,7 @@ use crate::cut::Tag;
 use crate::engine::{Engine, MEMORY_MOST};
 use crate::line::{Ask, Class, FrameRule, Line};
 use crate::ticker::{Running, TickerHandle};
-use crate::values::{TEXT_LONGEST, shorten};
+use crate::values::{Hex, TEXT_LONGEST, in_ms, shorten};
 
 /// Ticks that one call may burn. A poll takes microseconds; fifty milliseconds end a runaway within a scan or two.
 const TICKS_PER_CALL: u32 = 50;
@@ -55,6 +55,10 @@ pub(crate) struct Inside {
     rested: bool,
     imports: u32,
     call: Call,
+    /// Where the log wants to know: what the present call is and when it began.
+    began: Option<(&'static str, std::time::Instant)>,
+    /// The same of its present exchange. Kept here, since a future that waits for a line is to stay small.
+    asked_at: Option<std::time::Instant>,
     log: LogBudget,
     /// For the deadlines of exchanges.
     alarm: Alarm,
@@ -130,6 +134,8 @@ impl Inside {
             rested: true,
             imports: 0,
             call: Call::dry(Duration::ZERO),
+            began: None,
+            asked_at: None,
             log: LogBudget { window: std::time::Instant::now(), lines: 0, dropped: 0 },
             alarm: Alarm::default(),
         };
@@ -152,18 +158,22 @@ impl Inside {
         store
     }
 
-    /// A call begins.
-    pub(crate) fn begin(&mut self, call: Call) {
+    /// A call begins; `what` is the contract's word for it.
+    pub(crate) fn begin(&mut self, what: &'static str, call: Call) {
         self.ticks = 0;
         self.rested = true;
         self.imports = 0;
         self.call = Call { now: self.clock.now(), ..call };
+        self.began = tracing::enabled!(tracing::Level::DEBUG).then(|| (what, std::time::Instant::now()));
         self.running = self.ticker.as_ref().map(TickerHandle::run);
     }
 
     /// The call is over; says when its first exchange completed, if it made one.
     pub(crate) fn end(&mut self) -> Option<ShopMs> {
         self.running = None;
+        if let Some((what, began)) = self.began.take() {
+            tracing::debug!(driver = %self.driver, call = what, ms = %in_ms(began.elapsed()), "a call");
+        }
         self.call.first_exchange_at
     }
 
@@ -193,6 +203,7 @@ impl Inside {
         let ask = Ask { class: self.call.class, tag: self.call.tag.as_ref(), request, rules, within, give_up_at };
         // Waiting burns no time of the guest's: the ticker may rest.
         self.running = None;
+        self.asked_at = tracing::enabled!(tracing::Level::DEBUG).then(std::time::Instant::now);
         let result = line.exchange(&ask, &mut self.alarm).await;
         self.running = self.ticker.as_ref().map(TickerHandle::run);
         self.rested = true;
@@ -200,7 +211,19 @@ impl Inside {
             let now = self.clock.now();
             self.call.first_exchange_at.get_or_insert(now);
         }
+        if let Some(asked_at) = self.asked_at.take() {
+            self.tell_exchange(&line, request, &result, asked_at.elapsed());
+        }
         Ok(result)
+    }
+
+    #[cold]
+    fn tell_exchange(&self, line: &Line, request: &[u8], result: &Result<Vec<u8>, Fault>, took: Duration) {
+        let (driver, out, ms) = (&self.driver, Hex(request), in_ms(took));
+        match result {
+            Ok(reply) => tracing::debug!(%driver, %line, %out, back = %Hex(reply), %ms, "an exchange"),
+            Err(fault) => tracing::debug!(%driver, %line, %out, %fault, %ms, "an exchange"),
+        }
     }
 
     /// One line in the log, within the budget.

@@ -2,6 +2,9 @@
 //!
 //! Rounding is to whole steps of the base unit, so that the journal keeps a whole number and gives back the same bits.
 
+use std::fmt;
+use std::time::Duration;
+
 use hearthward_equipment::quantity::{
     GasFlow, SHOWN_REFERENCE_C, SHOWN_REFERENCE_KPA, Temperature, gas_flow, in_celsius, in_litres_per_minute,
 };
@@ -161,6 +164,27 @@ fn rounded(value: f64, steps: f64) -> f64 {
     (value * steps).round() / steps + 0.0
 }
 
+/// Bytes for the log, as manuals of devices write them, at most [`HEX_MOST`] of them.
+pub(crate) struct Hex<'a>(pub(crate) &'a [u8]);
+
+/// A Modbus frame of thirty registers; a longer one is told apart by its head.
+const HEX_MOST: usize = 64;
+
+impl fmt::Display for Hex<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (place, byte) in self.0.iter().take(HEX_MOST).enumerate() {
+            let space = if place == 0 { "" } else { " " };
+            write!(f, "{space}{byte:02x}")?;
+        }
+        if self.0.len() > HEX_MOST { write!(f, " and {} bytes more", self.0.len() - HEX_MOST) } else { Ok(()) }
+    }
+}
+
+/// A span for the log, in milliseconds.
+pub(crate) fn in_ms(span: Duration) -> String {
+    format!("{:.3}", span.as_secs_f64() * 1e3)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -221,5 +245,15 @@ mod tests {
     #[test]
     fn texts_are_cut_between_characters() {
         assert_eq!(shorten("äöü".to_owned(), 3), "ä");
+    }
+
+    /// Goal: bytes are shown as manuals show them, and a long frame does not fill the log.
+    #[test]
+    fn bytes_are_shown_in_hexadecimal() {
+        assert_eq!(Hex(&[]).to_string(), "");
+        assert_eq!(Hex(&[0x01, 0x03, 0xff]).to_string(), "01 03 ff");
+        assert_eq!(Hex(&[0; HEX_MOST]).to_string(), ["00"; HEX_MOST].join(" "));
+        assert!(Hex(&[0; 260]).to_string().ends_with("00 00 and 196 bytes more"));
+        assert_eq!(in_ms(Duration::from_micros(1_250)), "1.250");
     }
 }

@@ -193,12 +193,34 @@ fn line(alarm: &v1::Alarm) -> String {
         return format!("     {:<44} {state}", alarm.alarm);
     }
     let first = if alarm.first { "  [came first]" } else { "" };
-    let left = alarm.shelved_ms.map(|ms| format!(" for another {}", words::span(ms))).unwrap_or_default();
     let aside =
         if alarm.aside_by.is_empty() { String::new() } else { format!("\n       {}: {}", alarm.aside_by, alarm.aside_reason) };
     let mark = words::mark(alarm.priority());
     let since = words::span(alarm.state_ms);
-    format!("  {mark} {:<44} {state}{left}, {since}{first}\n       {}{aside}", alarm.alarm, alarm.text)
+    let cause = cause(alarm);
+    format!("  {mark} {:<44} {state} for {since}, {cause}{first}\n       {}{aside}", alarm.alarm, alarm.text)
+}
+
+/// How its cause stands. One that is put aside hears nothing of it, and says where to look.
+fn cause(alarm: &v1::Alarm) -> String {
+    match alarm.state() {
+        v1::AlarmState::Unacknowledged | v1::AlarmState::Acknowledged => "stands now".to_owned(),
+        v1::AlarmState::ReturnedUnacknowledged | v1::AlarmState::Normal | v1::AlarmState::Unspecified => "not now".to_owned(),
+        v1::AlarmState::LatchedUnacknowledged | v1::AlarmState::LatchedAcknowledged => "not now, but a reset is owed".to_owned(),
+        v1::AlarmState::Shelved | v1::AlarmState::OutOfService => {
+            let back = alarm.shelved_ms.map_or_else(String::new, |ms| format!("back in {}, ", words::span(ms)));
+            format!("{back}its cause not told meanwhile (`{}`)", looked_at_by(&alarm.alarm))
+        }
+    }
+}
+
+/// The command that shows how things are where an alarm comes from.
+fn looked_at_by(alarm: &str) -> String {
+    match alarm.split('/').collect::<Vec<_>>()[..] {
+        ["furnace", furnace, kind] if words::interlock_of(kind).is_ok() => format!("hearthward interlock list {furnace}"),
+        ["unit", ..] => "hearthward driver".to_owned(),
+        _ => "hearthward status".to_owned(),
+    }
 }
 
 #[cfg(test)]
@@ -233,5 +255,25 @@ mod tests {
             v1::Alarms { alarms: vec![v1::Alarm { first: true, ..alarm("a", Unacknowledged, Urgent) }], ..Default::default() };
         let lines = self::lines(&first);
         assert!(lines[0].contains("[came first]") && lines[1].contains("[came first]: look there first"), "{lines:?}");
+    }
+
+    /// Goal: each line says whether the cause stands, or where that is seen, and what its time is.
+    #[test]
+    fn a_line_says_whether_the_cause_stands() {
+        use v1::AlarmState as Is;
+        let told = |name: &str, state, shelved_ms| {
+            let alarm = v1::Alarm { state_ms: 20_000, shelved_ms, ..alarm(name, state, v1::Priority::Urgent) };
+            line(&alarm).lines().next().map(str::to_owned).unwrap_or_default()
+        };
+        let door = "furnace/north/door-open";
+        assert!(told(door, Is::Unacknowledged, None).ends_with("unacknowledged for 20.0 s, stands now"));
+        assert!(told(door, Is::Acknowledged, None).ends_with("acknowledged for 20.0 s, stands now"));
+        assert!(told(door, Is::ReturnedUnacknowledged, None).ends_with("returned unacknowledged for 20.0 s, not now"));
+        assert!(told(door, Is::LatchedAcknowledged, None).ends_with("20.0 s, not now, but a reset is owed"));
+        let shelved = told(door, Is::Shelved, Some(60_000));
+        assert!(shelved.contains("shelved for 20.0 s, back in 1 min 00 s, its cause not told"), "{shelved}");
+        assert!(shelved.ends_with("(`hearthward interlock list north`)"), "{shelved}");
+        assert!(told("unit/bench/north/unit-lost", Is::OutOfService, None).ends_with("(`hearthward driver`)"));
+        assert!(told("furnace/north/temper-overdue", Is::Shelved, Some(1)).ends_with("(`hearthward status`)"));
     }
 }

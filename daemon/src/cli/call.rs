@@ -33,10 +33,7 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
         while let Some(inner) = cause.source() {
             cause = inner;
         }
-        Ended::new(
-            Exit::Unreachable,
-            format!("no service answers at {at} ({cause}); is `hearthward serve` running, and is --at right?"),
-        )
+        Ended::new(Exit::Unreachable, nobody_answers(at, cause))
     };
     match at {
         Listen::Tcp(address) => {
@@ -58,6 +55,18 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
                 .map_err(unreachable)
         }
     }
+}
+
+/// Why there is no connection, in words that name the mend.
+fn nobody_answers(at: &Listen, cause: &(dyn std::error::Error + 'static)) -> String {
+    let kind = cause.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
+    if matches!((at, kind), (Listen::Unix(_), Some(std::io::ErrorKind::PermissionDenied))) {
+        return format!(
+            "{at} may be used by the service's own user and root alone ({cause}); run this as that user, or with sudo and --person \
+             to say who you are"
+        );
+    }
+    format!("no service answers at {at} ({cause}); is `hearthward serve` running, and is --at right?")
 }
 
 /// What a status of the service means for a person at the command line.
@@ -92,4 +101,23 @@ pub(super) fn json(name: &str, message: &impl Message) -> String {
         POOL.get_message_by_name(&format!("{}.{name}", hearthward_proto::PACKAGE)).expect("the message is of the package");
     let dynamic = DynamicMessage::decode(descriptor, message.encode_to_vec().as_slice()).expect("the message is of that type");
     serde_json::to_string(&dynamic).expect("a message can always be written as JSON")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Error, ErrorKind};
+
+    use super::*;
+
+    /// Goal: who may not use a socket is told who may; a service that is away is another matter.
+    #[test]
+    fn a_socket_of_another_user_is_told_as_what_it_is() {
+        let socket: Listen = "unix:/run/hearthward/api".parse().expect("an address");
+        let told = nobody_answers(&socket, &Error::from(ErrorKind::PermissionDenied));
+        assert!(told.starts_with("unix:/run/hearthward/api may be used by") && told.contains("sudo and --person"), "{told}");
+        for (at, kind) in [("unix:/run/hearthward/api", ErrorKind::NotFound), ("127.0.0.1:4170", ErrorKind::PermissionDenied)] {
+            let told = nobody_answers(&at.parse().expect("an address"), &Error::from(kind));
+            assert!(told.starts_with(&format!("no service answers at {at}")), "{told}");
+        }
+    }
 }

@@ -3,11 +3,12 @@
 use std::fmt::Write as _;
 
 use clap::Args;
+use hearthward_equipment::Name;
 use hearthward_equipment::quantity::in_celsius;
 use serde_json::json;
 
 use super::{ConfigArgs, print};
-use crate::assembly::{Assembly, look};
+use crate::assembly::{Assembly, ReadCost, UnitCard, look};
 use crate::exit::{Ended, Exit};
 use crate::settings::{Problem, RecipeSettings};
 
@@ -69,6 +70,14 @@ fn report(assembly: &Assembly) -> String {
     for line in assembly.lines() {
         let _ = writeln!(text, "\n{line}");
     }
+    for card in assembly.drivers() {
+        let (name, component) = (&card.name, card.component.display());
+        let _ = writeln!(text, "\ndriver {name}: {} {}, contract {}, {component}", card.driver, card.version, card.contract);
+        let _ = writeln!(text, "  exports {}", card.exports.join(", "));
+        for unit in &card.units {
+            let _ = writeln!(text, "  {} ({}){}", unit.name, unit.faces.join(", "), cost(unit));
+        }
+    }
     let _ = writeln!(text, "\n{}", assembly.room_card());
     let _ = writeln!(text, "\njournal: {}", assembly.settings.journal.display());
     let _ = writeln!(text, "compiled drivers: {}", assembly.settings.host.cache.display());
@@ -81,6 +90,17 @@ fn report(assembly: &Assembly) -> String {
     }
     let _ = write!(text, "\n{CAUTIONS}");
     text
+}
+
+/// What one read of a unit costs on each of its lines.
+fn cost(unit: &UnitCard) -> String {
+    let cost = |(line, cost): (&Name, &ReadCost)| {
+        let ReadCost { exchanges, request_bytes, reply_bytes } = cost;
+        let many = if *exchanges == 1 { "exchange" } else { "exchanges" };
+        format!("{exchanges} {many} on {line}, {request_bytes} bytes out and {reply_bytes} back")
+    };
+    let costs: Vec<String> = unit.read_costs.iter().map(cost).collect();
+    if costs.is_empty() { String::new() } else { format!(": a read is {}", costs.join("; ")) }
 }
 
 fn report_json(assembly: &Assembly) -> String {
@@ -96,6 +116,7 @@ fn report_json(assembly: &Assembly) -> String {
         "furnaces": furnaces,
         "tanks": tanks,
         "lines": assembly.lines(),
+        "drivers": assembly.drivers(),
         "room": assembly.room_card(),
         "journal": journal,
         "cache": cache,

@@ -97,7 +97,8 @@ struct FlagArgs {
     /// The journal's file; same as --set journal.file=FILE.
     #[arg(long)]
     journal: Option<PathBuf>,
-    /// Where the API is offered: a loopback address and port, or unix:PATH; same as --set api.listen=ADDRESS.
+    /// Where the API is offered: a loopback address and port, or unix:PATH, for the service's own user and root alone; same as --set
+    /// api.listen=ADDRESS.
     #[arg(long)]
     listen: Option<String>,
     /// Any key of the configuration, over what the file says.
@@ -131,7 +132,7 @@ fn key_value(text: &str) -> Result<(String, String), String> {
 /// Which service, and how to print.
 #[derive(Clone, Debug, Args)]
 struct CallArgs {
-    /// Where the service is: a loopback address and port, or unix:PATH.
+    /// Where the service is: a loopback address and port, or unix:PATH, for the service's own user and root alone.
     #[arg(long, env = "HEARTHWARD_AT", default_value = Listen::USUAL)]
     at: Listen,
     /// Print for programs: one JSON object a line.

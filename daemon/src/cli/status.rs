@@ -11,7 +11,7 @@ use crate::exit::Ended;
 
 #[derive(Debug, Args)]
 pub(super) struct Status {
-    /// Show every point too.
+    /// Show every point that the configuration uses too.
     #[arg(long)]
     points: bool,
     #[command(flatten)]
@@ -44,9 +44,9 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.push(format!("\ntank {}: {}, {ready}{kept}", tank.name, words::or_none(tank.temperature_c, 1, "°C")));
     }
     for supply in &shop.supplies {
-        let gauge =
-            supply.pressure_kpa.map_or_else(|| "no good gauge reading".to_owned(), |kpa| format!("{:.0} bar", kpa / 100.0));
-        lines.push(format!("supply {}: {gauge}, {:.1} L/min to all furnaces", supply.name, supply.flow_l_min));
+        let gauge = gauge(supply);
+        let flow = supply.flow_l_min.map_or_else(|| "an unknown flow".to_owned(), |l_min| format!("{l_min:.1} L/min"));
+        lines.push(format!("supply {}: {gauge}{flow} to all furnaces", supply.name));
     }
     if let Some(alarms) = shop.alarms.as_ref().filter(|alarms| !alarms.alarms.is_empty()) {
         lines.push("\nalarms:".to_owned());
@@ -62,6 +62,15 @@ fn screen(shop: &v1::Shop, points: bool) -> String {
         lines.extend(shop.readings.iter().map(reading));
     }
     lines.join("\n")
+}
+
+/// What the gauge of a supply shows; nothing where it has none.
+fn gauge(supply: &v1::Supply) -> String {
+    match supply.pressure_kpa {
+        Some(kpa) => format!("{:.0} bar, ", kpa / 100.0),
+        None if supply.gauged => "no good gauge reading, ".to_owned(),
+        None => String::new(),
+    }
 }
 
 /// So many names that a line holds them; the matrix has them all.
@@ -160,4 +169,18 @@ fn reading(reading: &v1::Reading) -> String {
     let quality = words::word(reading.quality().as_str_name(), "QUALITY");
     let age = reading.age_ms.map_or_else(|| "never read".to_owned(), |ms| format!("{} ago", words::span(ms)));
     format!("  {:<44} {:>14}  {quality:<9} {age}", reading.point, words::value(reading.value.as_ref()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Goal: a reading is missed only where there is something to read.
+    #[test]
+    fn a_supply_without_a_gauge_misses_no_reading() {
+        let shown = |pressure_kpa, gauged| gauge(&v1::Supply { pressure_kpa, gauged, ..v1::Supply::default() });
+        assert_eq!(shown(Some(14_000.0), true), "140 bar, ");
+        assert_eq!(shown(None, true), "no good gauge reading, ");
+        assert_eq!(shown(None, false), "");
+    }
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use hearthward_drivers::FurnaceWiring;
+use hearthward_equipment::quantity::celsius;
 use hearthward_equipment::reading::field;
 use hearthward_equipment::{Address, Directory, FurnaceId, HeatPointId, PointId, SupplyId, UnitAddress, UnitId};
 use hearthward_supervise::alarm::AlarmPlan;

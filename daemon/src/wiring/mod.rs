@@ -34,7 +34,7 @@ pub fn wire(settings: &Settings, catalogue: &Catalogue, problems: &Problems) -> 
     sharing::check(settings, catalogue, problems);
     dead_man::check(settings, catalogue, problems);
     let (plan, wiring) = equipment::plan(settings, catalogue, problems)?;
-    let recipes = recipes::resolve(settings, catalogue, &plan, problems);
+    let recipes = recipes::resolve(settings, &plan, problems);
     let host = HostPlan {
         lines: settings.lines.clone(),
         drivers: settings.drivers.iter().map(|driver| driver.spec.clone()).collect(),

@@ -6,8 +6,8 @@
 //! builds a `cdylib` for `wasm32-unknown-unknown`; the daemon makes the component.
 //!
 //! ```
-//! use hearthward_driver::{Driver, Description, Fault, Form, Number, Problem, Settings, Unit, reading};
-//! use hearthward_driver::{FlowMeter, FlowReading, GasFlow};
+//! use hearthward_driver::{Driver, Description, Fault, Form, Problem, Settings, Unit, reading};
+//! use hearthward_driver::{FlowMeter, FlowReading};
 //!
 //! /// A meter that always shows the same.
 //! struct Steady {

@@ -2,7 +2,7 @@
 
 use hearthward_equipment::ShopMs;
 use hearthward_proto::v1;
-use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan, TankPlan};
+use hearthward_supervise::plan::{FurnacePlan, Heating, ShopPlan, SupplyPlan, TankPlan};
 use hearthward_supervise::view::{FurnaceView, OxygenEstimate, PointView, SupplyView, TankView, View};
 
 use super::interlocks::Clocks;
@@ -31,7 +31,7 @@ pub(crate) fn shop(view: &View, frame: &Frame<'_>) -> v1::Shop {
         tick: view.tick.0,
         furnaces: furnaces.map(|(place, one)| furnace(one, frame.plan.furnaces.get(place), view.at, frame.wall_ms)).collect(),
         tanks: tanks.map(|(place, one)| tank(one, frame.plan.tanks.get(place))).collect(),
-        supplies: view.supplies.iter().map(supply).collect(),
+        supplies: view.supplies.iter().enumerate().map(|(place, one)| supply(one, frame.plan.supplies.get(place))).collect(),
         room_oxygen_share: view.room_oxygen,
         readings: readings(view, frame.plan, |_| true),
         questions: view.questions.iter().map(|one| cycles::question(one, view.at)).collect(),
@@ -107,6 +107,11 @@ fn tank(view: &TankView, plan: Option<&TankPlan>) -> v1::Tank {
     }
 }
 
-fn supply(view: &SupplyView) -> v1::Supply {
-    v1::Supply { name: view.name.to_string(), pressure_kpa: view.pressure_kpa.map(tidy), flow_l_min: view.flow_l_min.map(tidy) }
+fn supply(view: &SupplyView, plan: Option<&SupplyPlan>) -> v1::Supply {
+    v1::Supply {
+        name: view.name.to_string(),
+        pressure_kpa: view.pressure_kpa.map(tidy),
+        flow_l_min: view.flow_l_min.map(tidy),
+        gauged: plan.is_some_and(|plan| plan.pressure.is_some()),
+    }
 }

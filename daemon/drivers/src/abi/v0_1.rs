@@ -75,7 +75,7 @@ impl Prepared {
     }
 
     async fn sandbox(&self, mut store: Store<Inside>, call: Call) -> wasmtime::Result<Sandbox> {
-        store.data_mut().begin(call);
+        store.data_mut().begin("instantiate", call);
         let instance = self.pre.instantiate_async(&mut store).await?;
         let driver = self.driver.load(&mut store, &instance)?;
         let furnace = self.furnace.as_ref().map(|face| face.load(&mut store, &instance)).transpose()?;
@@ -116,7 +116,7 @@ impl Sandbox {
 
     async fn write_point(&mut self, call: Call, unit: u32, point: &str, value: &Setting) -> Result<Read, CallError> {
         let face = self.points.as_ref().ok_or_else(|| lacks("points"))?;
-        self.store.data_mut().begin(call);
+        self.store.data_mut().begin("write", call);
         let result = face.call_write(&mut self.store, unit, point, &convert::to_guest(value)).await;
         let (read, at) = self.end(result)?;
         Ok(Read { samples: convert::points(vec![read]), exchanged_at: at })
@@ -126,7 +126,7 @@ impl Sandbox {
 impl Guest for Sandbox {
     fn describe(&mut self, call: Call) -> Answer<'_, Description> {
         Box::pin(async move {
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("describe", call);
             let result = self.driver.call_describe(&mut self.store).await;
             Ok(convert::description(self.end(result.map(Ok))?.0))
         })
@@ -140,7 +140,7 @@ impl Guest for Sandbox {
     ) -> Answer<'a, Result<Vec<Listed>, Vec<Complaint>>> {
         Box::pin(async move {
             let (settings, lines) = convert::opening(settings, lines);
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("check", call);
             let result = self.driver.call_check(&mut self.store, &settings, &lines).await;
             match self.end(result.map(Ok))?.0 {
                 Ok(units) => Ok(Ok(convert::units(units, lines.len())?)),
@@ -152,7 +152,7 @@ impl Guest for Sandbox {
     fn open<'a>(&'a mut self, call: Call, settings: &'a [(String, Setting)], lines: &'a [Name]) -> Answer<'a, Vec<Listed>> {
         Box::pin(async move {
             let (settings, lines) = convert::opening(settings, lines);
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("open", call);
             let result = self.driver.call_open(&mut self.store, &settings, &lines).await;
             convert::units(self.end(result)?.0, lines.len())
         })
@@ -160,7 +160,7 @@ impl Guest for Sandbox {
 
     fn close(&mut self, call: Call) -> Answer<'_, ()> {
         Box::pin(async move {
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("close", call);
             let result = self.driver.call_close(&mut self.store).await;
             self.end(result.map(Ok)).map(|_| ())
         })
@@ -168,7 +168,7 @@ impl Guest for Sandbox {
 
     fn read(&mut self, call: Call, face: Face, unit: u32) -> Answer<'_, Read> {
         Box::pin(async move {
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("read", call);
             let (samples, exchanged_at) = match face {
                 Face::Furnace => {
                     let face = self.furnace.as_ref().ok_or_else(|| lacks("furnace"))?;
@@ -204,7 +204,7 @@ impl Guest for Sandbox {
                 Means::RunProgram(number) => furnace::HeatCommand::RunProgram(*number),
                 Means::Close(_) => return Err(lacks("a contactor on the controller's face")),
             };
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("heat", call);
             let result = face.call_heat(&mut self.store, unit, command).await;
             let (read, exchanged_at) = self.end(result)?;
             Ok(Read { samples: convert::furnace(read), exchanged_at })
@@ -223,7 +223,7 @@ impl Guest for Sandbox {
     fn cut(&mut self, call: Call, unit: u32) -> Answer<'_, Read> {
         Box::pin(async move {
             let face = self.furnace.as_ref().ok_or_else(|| lacks("furnace"))?;
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("cut", call);
             let result = face.call_cut(&mut self.store, unit).await;
             let (read, exchanged_at) = self.end(result)?;
             Ok(Read { samples: convert::furnace(read), exchanged_at })
@@ -238,7 +238,7 @@ impl Guest for Sandbox {
                 reference_temperature_c: SHOWN_REFERENCE_C,
                 reference_pressure_kpa: SHOWN_REFERENCE_KPA,
             };
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("set-flow", call);
             let result = face.call_set_flow(&mut self.store, unit, flow).await;
             let (read, exchanged_at) = self.end(result)?;
             Ok(Read { samples: convert::flow_meter(read), exchanged_at })
@@ -253,7 +253,7 @@ impl Guest for Sandbox {
                 TankCommand::HeatToC(wanted) => quench_tank::TankCommand::HeatToC(wanted),
                 TankCommand::HeaterOff => quench_tank::TankCommand::HeaterOff,
             };
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("write", call);
             let result = face.call_write(&mut self.store, unit, command).await;
             let (read, exchanged_at) = self.end(result)?;
             Ok(Read { samples: convert::tank(read), exchanged_at })
@@ -267,7 +267,7 @@ impl Guest for Sandbox {
     fn identify(&mut self, call: Call, unit: u32) -> Answer<'_, String> {
         Box::pin(async move {
             let face = self.identify.as_ref().ok_or_else(|| lacks("identify"))?;
-            self.store.data_mut().begin(call);
+            self.store.data_mut().begin("identify", call);
             let result = face.call_identify(&mut self.store, unit).await;
             Ok(shorten(self.end(result)?.0, TEXT_LONGEST))
         })

@@ -204,7 +204,9 @@ impl Task {
         self.guest = None;
         let now = self.clock.now();
         let until = self.back_off.broke(now);
-        tracing::warn!(driver = %self.shared.spec.name, %fault, until = %until, "a driver broke and is quarantined");
+        // A span: the log's own times are those of the wall, not the shop's.
+        let pause_s = until.since(now).as_secs_f64();
+        tracing::warn!(driver = %self.shared.spec.name, %fault, "a driver broke and is quarantined for another {pause_s:.1} s");
         self.shared.note_fault(&fault, now);
         self.shared.set_state(DriverState::Quarantined { until });
         for wired in self.units.iter().flat_map(Unit::wired) {

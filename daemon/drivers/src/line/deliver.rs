@@ -30,6 +30,17 @@ pub(super) enum Delivered {
     Overtaken,
 }
 
+impl Delivered {
+    /// What became of it, for the log.
+    pub(super) fn words(&self) -> &str {
+        match self {
+            Self::ReadBack => "read back",
+            Self::Silent(why) | Self::Ended(why) => why,
+            Self::Overtaken => "overtaken by another cut",
+        }
+    }
+}
+
 /// What became of one furnace's standing cuts on one line at the start.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StandingSent {

@@ -17,6 +17,7 @@ use super::tcp::{TcpLine, Turn};
 use super::wire::State;
 use crate::cut::{CutCell, StandingCut, lock};
 use crate::pause::pause_after;
+use crate::values::{Hex, in_ms};
 
 /// How long a connection may take to open. A device in the same building answers within milliseconds; one that is switched off
 /// costs this much for each try.
@@ -270,8 +271,16 @@ async fn send(line: &TcpLine, stream: &TcpStream, groups: &[Arc<CutGroup>], grou
             line.changed.notify_waiters();
         }
     };
-    let until = Instant::now() + CUT_REPLY_WITHIN;
-    deliver(stream, &rest, cut, until, || group.cell.tell_sent(group.via), overtaken).await
+    let begun = Instant::now();
+    let delivered = deliver(stream, &rest, cut, begun + CUT_REPLY_WITHIN, || group.cell.tell_sent(group.via), overtaken).await;
+    tracing::debug!(
+        line = %line.name(),
+        out = %Hex(&cut.request),
+        became = delivered.words(),
+        ms = %in_ms(begun.elapsed()),
+        "a standing cut"
+    );
+    delivered
 }
 
 /// Gives the wire back on every way out.

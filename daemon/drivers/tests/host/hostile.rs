@@ -1,13 +1,12 @@
 //! Guests that misbehave: each is contained, its points are bad, and the driver beside it keeps its scan.
 
-use std::sync::{Arc, Mutex};
-
 use hearthward_drivers::{DriverState, ShopClock, survey};
 use hearthward_equipment::{Fault, FaultCode, FurnaceId, Generation, Quality, ShopMs};
 use hearthward_supervise::observe::{CutState, Observation, UnitState};
 use hearthward_supervise::output::{Cut, Via};
 
 use crate::guest::Guest;
+use crate::log::Log;
 use crate::shop::{Running, Shop, celsius, engine, is_bad, is_good, is_out, readings};
 
 const SPIN: &str = "(loop $for_ever (br $for_ever))";
@@ -86,10 +85,11 @@ fn a_read_that_kills_its_sandbox_is_contained() {
     }
 }
 
-/// Goal: one that breaks is rebuilt after its pause, and pauses grow, so that it is tried ever less often.
+/// Goal: one that breaks is rebuilt after its pause, and pauses grow, so that it is tried ever less often. The log says for how long.
 #[test]
 fn a_broken_driver_is_rebuilt_ever_less_often() {
-    let shop = Shop::new().driver("bad", &misread("unreachable"), &[]).everything().start(ShopClock::stepped());
+    let log = Log::of_all_tests();
+    let shop = Shop::new().driver("breaks", &misread("unreachable"), &[]).everything().start(ShopClock::stepped());
     let mut restarts = Vec::new();
     for step in 1..=600 {
         let _ = shop.host.step(ShopMs(step * 100));
@@ -98,6 +98,11 @@ fn a_broken_driver_is_rebuilt_ever_less_often() {
     let (first, last) = (restarts[99], restarts[599]);
     assert!(first >= 3, "{first} restarts in ten seconds");
     assert!(last - first <= first, "{first} restarts in the first ten seconds, {last} in the minute");
+    let log = log.so_far();
+    for pause in ["0.2 s", "0.4 s", "6.4 s"] {
+        let told = format!("a driver broke and is quarantined for another {pause}");
+        assert!(log.lines().any(|line| line.contains(&told) && line.contains("driver=breaks")), "no {told:?} in the log:\n{log}");
+    }
 }
 
 /// Goal: a loop in `start`, `describe` or `open` is contained as well; the first two are already seen by the survey.
@@ -197,32 +202,14 @@ fn what_a_guest_says_is_in_the_log() {
         ),
         ..Guest::steady(&["victim"])
     };
-    let log = Log::default();
-    let writer = log.clone();
-    let subscriber = tracing_subscriber::fmt().with_writer(move || writer.clone()).with_ansi(false).finish();
-    // The guests' threads are the host's own, so the subscriber has to be everybody's; other tests only add lines to it.
-    let _ = tracing::subscriber::set_global_default(subscriber);
+    let log = Log::of_all_tests();
     let (shop, _) = beside_a_healthy_one(&flood);
     shop.host.stop();
-    let log = String::from_utf8_lossy(&log.0.lock().expect("the log")).into_owned();
+    let log = log.so_far();
     let mine: Vec<&str> = log.lines().filter(|line| line.contains("the panic's own words")).collect();
     assert!(
         !mine.is_empty() && mine.iter().all(|line| line.contains("driver=bad") && line.contains("and a forged line")),
         "{log}"
     );
     assert!(mine.len() <= 200, "{} lines of 2500 were let through", mine.len());
-}
-
-#[derive(Clone, Default)]
-struct Log(Arc<Mutex<Vec<u8>>>);
-
-impl std::io::Write for Log {
-    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        self.0.lock().expect("the log").extend_from_slice(bytes);
-        Ok(bytes.len())
-    }
-
-    fn flush(&mut self) -> std::io::Result<()> {
-        Ok(())
-    }
 }

@@ -5,6 +5,7 @@ use hearthward_equipment::{FaultCode, Quality, Reading, ShopMs};
 use hearthward_supervise::observe::{CutState, Observation, UnitState};
 
 use crate::guest::Guest;
+use crate::log::Log;
 use crate::peer::{Does, Peer, obeys};
 use crate::shop::{Running, Shop, celsius, cut, is_bad, is_good, readings};
 
@@ -46,6 +47,33 @@ fn a_device_is_read() {
     assert_eq!(peer.frames(), [[b'R', 0]; 3]);
     let line = &shop.host.lines()[0];
     assert!(line.open && line.exchanges == 3 && line.faults == 0, "{line:?}");
+}
+
+/// Goal: whoever looks for a driver's mistake sees each call and each exchange, with its bytes as manuals write them.
+#[test]
+fn exchanges_and_calls_are_in_the_log() {
+    let log = Log::of_all_tests();
+    let peer = Peer::obedient(61);
+    let shop = Shop::new().line("looked-at", peer.address).driver("told", &guest(50), &["looked-at"]);
+    let shop = shop.furnace("told/north").everything().start(ShopClock::real());
+    let point = shop.point("told/north.temperature");
+    shop.wait("a reading", |what| is_good(what, point));
+    peer.set(|frame| if frame[0] == b'R' { Does::Nothing } else { Does::Answers(obeys(61, frame)) });
+    shop.wait("silence", |what| is_bad(what, point));
+    shop.host.cut(&cut(0, 1));
+    shop.wait("a cut", |what| matches!(what, Observation::Cut { is: CutState::Confirmed, .. }));
+    shop.host.stop();
+    let log = log.so_far();
+    // What the peer and the guest say to each other: a word of one letter and the unit's number, and the degrees in the answer.
+    for expected in [
+        ["driver=told", "call=\"read\"", " ms="],
+        ["driver=told line=looked-at out=52 00 back=52 3d 00", "an exchange", " ms="],
+        ["driver=told line=looked-at out=52 00 fault=", "an exchange", " ms="],
+        ["line=looked-at out=53 00 became=\"read back\"", "a standing cut", " ms="],
+    ] {
+        let is = |line: &&str| line.contains("DEBUG") && expected.iter().all(|part| line.contains(part));
+        assert!(log.lines().any(|line| is(&line)), "no {expected:?} in the log:\n{log}");
+    }
 }
 
 /// Goal: a silent device is bad and said to be silent once; when it answers again all is well without anybody's doing.

@@ -5,6 +5,7 @@ mod guest;
 mod heat;
 mod hostile;
 mod lines;
+mod log;
 mod peer;
 mod refusals;
 mod shop;
