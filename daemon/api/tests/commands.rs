@@ -331,6 +331,27 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
         };
         interlocks.bypass_interlock(request).await.expect("done");
     }
+    // Nobody takes protection away, or says that it works, without a name.
+    for nobody in ["", "  "] {
+        let bypass = v1::BypassInterlockRequest {
+            request_id: "x".into(),
+            person: nobody.into(),
+            furnace: furnace.clone(),
+            interlock: limit,
+            reason: "a long temper".into(),
+            for_ms: 0,
+        };
+        refused_field(&interlocks.bypass_interlock(bypass).await.expect_err("by nobody"), "person");
+        let attest = v1::ProveInterlockRequest {
+            request_id: "x".into(),
+            person: nobody.into(),
+            furnace: furnace.clone(),
+            interlock: limit,
+            seen: Some(v1::ProofSeen { passed: true, how: "the relay dropped".into() }),
+            call_off: false,
+        };
+        refused_field(&interlocks.prove_interlock(attest).await.expect_err("by nobody"), "person");
+    }
     let restore = v1::RestoreInterlockRequest {
         request_id: "c".into(),
         person: person.clone(),
