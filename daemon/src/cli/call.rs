@@ -60,7 +60,7 @@ pub(super) async fn connect(at: &Listen) -> Result<Channel, Ended> {
     }
 }
 
-/// What a status of the service means for a person at the command line.
+/// What a status means for a person at the command line: one that the service sent, or one that stands for a connection that failed.
 pub(super) fn refused(status: Status) -> Ended {
     match status.code() {
         // The connection's own limit says no more than that time is over.
@@ -72,7 +72,17 @@ pub(super) fn refused(status: Status) -> Ended {
                 status.message()
             ),
         ),
-        Code::Unavailable | Code::DeadlineExceeded => Ended::new(Exit::Unreachable, status.message()),
+        // What the service sends has no cause on this side of the connection.
+        _ if std::error::Error::source(&status).is_some() => Ended::new(
+            Exit::Unreachable,
+            format!(
+                "the service went away in the middle of this ({}); whether a command was carried out is not known here: when it runs \
+                 again, `hearthward status` shows how things stand, and `hearthward watch --from` what is on record",
+                status.message()
+            ),
+        ),
+        Code::DeadlineExceeded => Ended::new(Exit::Unanswered, status.message()),
+        Code::Unavailable => Ended::new(Exit::Unreachable, status.message()),
         _ => Ended::new(Exit::Refused, status.message()),
     }
 }
@@ -92,4 +102,28 @@ pub(super) fn json(name: &str, message: &impl Message) -> String {
         POOL.get_message_by_name(&format!("{}.{name}", hearthward_proto::PACKAGE)).expect("the message is of the package");
     let dynamic = DynamicMessage::decode(descriptor, message.encode_to_vec().as_slice()).expect("the message is of that type");
     serde_json::to_string(&dynamic).expect("a message can always be written as JSON")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+
+    #[test]
+    fn a_connection_that_fails_is_no_refusal_and_an_answer_that_is_owed_is_neither() {
+        let exit = |status| refused(status).exit;
+        for code in [Code::Unknown, Code::Internal, Code::Unavailable] {
+            let mut broken = Status::new(code, "transport error");
+            broken.set_source(Arc::new(std::io::Error::other("connection reset")));
+            let ended = refused(broken);
+            assert_eq!(ended.exit, Exit::Unreachable);
+            assert!(ended.words.contains("went away") && ended.words.contains("(transport error)"), "{}", ended.words);
+        }
+        // What a service sends has its code and its sentence alone.
+        assert_eq!(exit(Status::internal("no")), Exit::Refused);
+        assert_eq!(exit(Status::failed_precondition("The door is open.")), Exit::Refused);
+        assert_eq!(exit(Status::unavailable("the service is ending")), Exit::Unreachable);
+        assert_eq!(exit(Status::deadline_exceeded("not on record yet")), Exit::Unanswered);
+    }
 }
