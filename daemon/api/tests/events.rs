@@ -242,6 +242,24 @@ async fn what_the_shop_says_while_it_ends_still_arrives() {
     error(&next(&mut stream).await.expect("an end in words").expect_err("an end"), Code::Unavailable, "ENDING");
 }
 
+#[tokio::test]
+async fn a_reader_that_stopped_reading_does_not_keep_the_service_from_ending() {
+    let served = Served::start().await;
+    for _ in 0..4 {
+        served.door.say_some(2000).await;
+    }
+    let little = tonic::transport::Endpoint::from_shared(format!("http://{}", served.address)).expect("an address");
+    let little = little.initial_stream_window_size(16_384).initial_connection_window_size(65_535);
+    let mut client = v1::event_service_client::EventServiceClient::new(little.connect().await.expect("connects"));
+    let mut stream = client.stream_events(from(Begin::FromSeq(1))).await.expect("streams").into_inner();
+    next_mark(&mut stream).await;
+    // Cut off after its grace of five seconds, and not before: this client held back the end for as long as it may.
+    let began = Instant::now();
+    let _folder = served.stop().await;
+    assert!(began.elapsed() >= Duration::from_secs(4), "nothing was held back: it ended after {:?}", began.elapsed());
+    drop(stream);
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn fifty_subscribers_see_the_same() {
     let served = Served::start().await;
