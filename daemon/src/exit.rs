@@ -17,6 +17,8 @@ pub enum Exit {
     Unreachable = 4,
     /// The service could not start or had to end: journal, socket, host.
     Failed = 5,
+    /// The service took a command and its answer is not on record yet, so that nobody knows whether it was accepted.
+    Unanswered = 6,
 }
 
 impl Exit {
@@ -30,6 +32,7 @@ impl Exit {
             Self::Configuration => "configuration",
             Self::Unreachable => "unreachable",
             Self::Failed => "failed",
+            Self::Unanswered => "unanswered",
         }
     }
 }

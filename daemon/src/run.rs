@@ -1,10 +1,12 @@
 //! The service: started, watched over until it is told to end, and ended in order.
 
 use std::sync::Arc;
+use std::thread::JoinHandle;
 use std::time::Duration;
 
 use hearthward_api::{Api, Listener, serve};
 use hearthward_drivers::{Host, ShopClock, send_standing};
+use hearthward_journal::Recorder;
 use hearthward_supervise::observe::Observation;
 use hearthward_supervise::plan::{Heating, ShopPlan};
 use tokio::sync::watch;
@@ -41,27 +43,42 @@ pub async fn run(assembly: Assembly, stop: impl Future<Output = ()>, listening: 
         std::thread::Builder::new().name("core".to_owned()).spawn(move || core.run(&counted)).map_err(|error| failed(&error))?;
     listening(&listener.address().clone().into());
 
-    let api = Api { shop: Arc::clone(&door) as _, reader, version: env!("CARGO_PKG_VERSION").to_owned() };
-    // Heat is cut before the faces end: people may still watch how the service ends.
-    let ending = async {
-        stop.await;
-        door.shut();
+    // On a thread that may wait, begun before anything can fail: however the API ends, the record is written to its end.
+    let equipment = Arc::clone(&host);
+    let mut closing = tokio::task::spawn_blocking(move || close(thread, &equipment));
+    let mut closed = None;
+    let tell_core = || {
         if inbox.send(Input::Observed(Observation::Stopping)).is_err() {
             tracing::error!("the core had ended before it was told to");
         }
     };
-    let served = serve(vec![listener], api, ending).await;
+    let api = Api { shop: Arc::clone(&door) as _, reader, version: env!("CARGO_PKG_VERSION").to_owned() };
+    let ending = async {
+        stop.await;
+        door.shut();
+        tell_core();
+    };
+    // Heat is cut and the record closed before the streams end: people may still watch how the service ends.
+    let over = async { closed = Some((&mut closing).await) };
+    let served = serve(vec![listener], api, ending, over).await;
     if let Err(error) = &served {
         tracing::error!(%error, "the API ended; heat is cut");
-        let _ = inbox.send(Input::Observed(Observation::Stopping));
+        tell_core();
     }
-    let recorder = tokio::task::spawn_blocking(move || thread.join())
-        .await
-        .map_err(|error| failed(&error))?
-        .map_err(|_| Ended::new(Exit::Failed, "the core ended on a broken invariant; look at the furnaces now"))?;
-    host.stop();
-    recorder.finish(RECORD_WITHIN).map_err(|error| failed(&error))?;
+    let closed = match closed {
+        Some(closed) => closed,
+        None => closing.await,
+    };
+    closed.map_err(|error| failed(&error))??;
     served.map_err(|error| failed(&error))
+}
+
+/// Waits until the core has ended, lets go of the equipment and writes the record to its end.
+fn close(core: JoinHandle<Recorder>, host: &Host) -> Result<(), Ended> {
+    let recorder =
+        core.join().map_err(|_| Ended::new(Exit::Failed, "the core ended on a broken invariant; look at the furnaces now"))?;
+    host.stop();
+    recorder.finish(RECORD_WITHIN).map_err(|error| Ended::new(Exit::Failed, error.to_string()))
 }
 
 /// Ends the process out loud when the core or what contains drivers stands still; heat is cut first, without either of them.

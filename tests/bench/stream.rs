@@ -146,7 +146,7 @@ async fn serve_ours(reader: hearthward_journal::Reader) -> String {
     let listener = ApiListener::bind(&Address::Tcp(([127, 0, 0, 1], 0).into())).await.expect("a port");
     let at = listener.address().to_string();
     let api = Api { shop: Arc::new(EmptyShop::new()), reader, version: "benchmark".to_owned() };
-    tokio::spawn(hearthward_api::serve(vec![listener], api, std::future::pending()));
+    tokio::spawn(hearthward_api::serve(vec![listener], api, std::future::pending(), std::future::pending()));
     at
 }
 

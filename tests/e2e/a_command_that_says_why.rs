@@ -2,7 +2,7 @@
 //! was asked for; one whose reader goes, or whose disk is full, does not panic; one that only looks leaves nothing behind.
 //! Method: run the installed binary as people and programs do.
 
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
@@ -68,6 +68,68 @@ fn flags_and_variables_give_numbers_and_lists() {
     assert!(told.contains(&format!("{meter}: driver.bench.settings.unit.north-meter.furnace: ")), "{told}");
 }
 
+/// Goal: what lets heat come, takes protection away or stands as evidence has a person's name; what takes heat away never waits for one.
+#[test]
+fn nobody_is_no_name_for_what_a_person_answers_for() {
+    let nowhere = ["--at", "127.0.0.1:9"];
+    let named: [&[&str]; 10] = [
+        &["interlock", "bypass", "purge-flow", "--furnace", "north", "--reason", "its meter is away"],
+        &["interlock", "test", "door-open", "--furnace", "north", "--saw", "passed", "--how", "opened it"],
+        &["interlock", "test", "door-open", "--furnace", "north"],
+        &["interlock", "reset"],
+        &["cycle", "start", "north", "knives", "--load", "k"],
+        &["cycle", "resume", "north"],
+        &["cycle", "skip", "north", "--reason", "it is late"],
+        &["question", "confirm", "1"],
+        &["question", "choose", "1", "go-on"],
+        &["enter", "by-hand/oil.temperature", "52 C"],
+    ];
+    for arguments in named {
+        let output = said(&[arguments, nowhere.as_slice()].concat());
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {}", words(&output));
+        assert!(words(&output).contains("say who you are: --person NAME or HEARTHWARD_PERSON"), "{}", words(&output));
+        let output = run_within(command().args(arguments).args(nowhere).env("HEARTHWARD_PERSON", " ").env("USER", "ada"), SOON);
+        assert_eq!(output.status.code(), Some(4), "{arguments:?}: {}", words(&output));
+    }
+    let away: [&[&str]; 4] = [
+        &["interlock", "stop"],
+        &["interlock", "restore", "purge-flow", "--furnace", "north"],
+        &["cycle", "hold", "north"],
+        &["cycle", "abort", "north"],
+    ];
+    for arguments in away {
+        let output = said(&[arguments, nowhere.as_slice()].concat());
+        assert_eq!(output.status.code(), Some(4), "{arguments:?}: {}", words(&output));
+    }
+}
+
+/// Goal: a service that dies in the middle of a call is not reached, and has refused nothing. Method: a listener that takes the request
+/// and hangs up.
+#[test]
+fn a_service_that_dies_in_mid_call_is_not_reached() {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let at = listener.local_addr().expect("bound").to_string();
+    std::thread::spawn(move || {
+        for call in listener.incoming() {
+            let mut call = call.expect("a call");
+            // An empty SETTINGS frame, as HTTP/2 begins (RFC 9113, 3.4).
+            call.write_all(&[0, 0, 0, 4, 0, 0, 0, 0, 0]).expect("written");
+            let mut heard = Vec::new();
+            let mut some = [0; 4096];
+            while !String::from_utf8_lossy(&heard).contains("grpc") && heard.len() < 150 {
+                let count = call.read(&mut some).expect("readable");
+                heard.extend_from_slice(&some[..count]);
+            }
+        }
+    });
+    for arguments in [["interlock", "stop"].as_slice(), &["cycle", "hold", "north"], &["status"], &["watch"]] {
+        let output = said(&[arguments, &["--json", "--at", &at]].concat());
+        let told: Value = serde_json::from_str(words(&output).trim()).unwrap_or_else(|_| panic!("no JSON: {}", words(&output)));
+        assert_eq!((output.status.code(), told["reason"].as_str()), (Some(4), Some("unreachable")), "{arguments:?}: {told}");
+        assert!(told["error"].as_str().is_some_and(|error| error.contains("the service went away")), "{told}");
+    }
+}
+
 #[test]
 fn the_exit_codes_stand_under_every_help_and_in_the_readme() {
     let readme = std::fs::read_to_string(place::root().join("README.md")).expect("the README");
@@ -83,6 +145,7 @@ fn the_exit_codes_stand_under_every_help_and_in_the_readme() {
             "3 configuration has problems",
             "4 service cannot be reached",
             "5 service could not start",
+            "6 answer not on record yet",
         ] {
             let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
             assert!(flat(&help).contains(code), "{arguments:?} does not say {code}:\n{help}");
@@ -219,7 +282,7 @@ fn looking_leaves_nothing_behind() {
 }
 
 #[test]
-fn events_that_are_not_there_yet_are_refused_from_a_file_too() {
+fn a_file_says_what_it_does_not_hold() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut demo = command();
     demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
@@ -238,4 +301,25 @@ fn events_that_are_not_there_yet_are_refused_from_a_file_too() {
     let beyond = watch("99999");
     assert_eq!(beyond.status.code(), Some(1));
     assert!(words(&beyond).contains("not there yet; the last is"), "{}", words(&beyond));
+
+    // A hole, and then a page that was overwritten: the file, the place and the mend are said.
+    let hole = "import sqlite3, sys; c = sqlite3.connect(sys.argv[1]); c.execute('DELETE FROM event WHERE seq BETWEEN 12 AND 14'); \
+                c.commit(); c.close()";
+    let cut = Command::new("python3").args(["-c", hole]).arg(&journal).status().expect("python3 runs");
+    assert!(cut.success());
+    let told_of = |from: &str, what: &str| {
+        let output = watch(from);
+        let told = words(&output);
+        assert_eq!(output.status.code(), Some(5), "{told}");
+        for part in [what, &journal.display().to_string(), "is damaged", "move it away"] {
+            assert!(told.contains(part), "no {part:?}: {told}");
+        }
+    };
+    told_of("1", "events 12 to 14 are missing");
+    assert_eq!(watch("15").status.code(), Some(0));
+    let mut bytes = std::fs::read(&journal).expect("readable");
+    let middle = bytes.len() / 2;
+    bytes[middle..].fill(0xa5);
+    std::fs::write(&journal, bytes).expect("written");
+    told_of("15", "malformed");
 }

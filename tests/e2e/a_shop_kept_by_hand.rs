@@ -84,7 +84,7 @@ impl Shed {
     /// A command as it is typed; what it said, and whether it was done.
     fn types(&self, arguments: &[&str]) -> (String, bool) {
         let mut command = command();
-        command.env("HEARTHWARD_AT", &self.daemon.at).args(arguments);
+        command.env("HEARTHWARD_AT", &self.daemon.at).env("HEARTHWARD_PERSON", "ada").args(arguments);
         let output = run_within(&mut command, SOON);
         let said = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
         (String::from_utf8_lossy(&said).into_owned(), output.status.success())

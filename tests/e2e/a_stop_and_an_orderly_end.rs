@@ -4,7 +4,7 @@ use hearthward_tests::client::{assert_without_gaps, numbers};
 use hearthward_tests::person;
 use serde_json::json;
 
-use crate::floor::{Floor, heat_possible};
+use crate::floor::{Floor, STEP, heat_possible};
 
 #[test]
 fn a_stop_latches() {
@@ -31,11 +31,19 @@ fn an_orderly_end_cuts_heat_and_says_so() {
     assert!(status.success(), "it ended with {status}");
     let seen = floor.equipment.look();
     assert!(!heat_possible(&seen, "north"), "it ended and left heat on: {seen}");
-    let (closed, _) = floor.client.wait(from, "that the stream was closed", |said| said["stream_ended"] == "all");
+    let (closed, closed_at) = floor.client.wait(from, "that the stream was closed", |said| said["stream_ended"] == "all");
     assert_eq!(closed["error"]["code"], "UNAVAILABLE", "{closed}");
+    // Whoever watched saw how it ended, to the last event of it, before the stream was closed.
+    let watched = floor.client.events(from);
+    for kind in ["ending", "cut", "cut_confirmed"] {
+        let (_, at) = floor.client.wait_event(from, STEP, kind, |event| event["kind"] == kind);
+        assert!(at <= closed_at, "{kind} came after the stream was closed");
+    }
 
     floor.start_again(&[]);
     let events = floor.client.all_events();
+    let last = events.iter().rposition(|event| event["kind"] == "began").expect("the second start is on record") - 1;
+    assert!(watched.iter().any(|event| event["seq"] == events[last]["seq"]), "nobody saw {}", events[last]);
     assert_without_gaps(&numbers(&events), 1);
     assert!(events.iter().any(|event| event["kind"] == "ending"), "the end is not on record");
     let cut = events.iter().any(|event| event["cut"]["because"].to_string().contains("INTERLOCK_KIND_ENDING"));

@@ -23,7 +23,7 @@ pub struct Daemon {
 #[must_use]
 pub fn command() -> Command {
     let mut command = Command::new(place::daemon());
-    for name in ["HEARTHWARD_CONFIG", "HEARTHWARD_AT", "HEARTHWARD_PERSON"] {
+    for name in ["HEARTHWARD_CONFIG", "HEARTHWARD_AT", "HEARTHWARD_PERSON", "USER"] {
         command.env_remove(name);
     }
     command

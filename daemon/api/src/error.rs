@@ -129,8 +129,8 @@ impl ApiError {
             Self::RequestIdReused => "request_id was used for another command; give each command an id of its own".into(),
             Self::Busy => "the shop has too many commands waiting; try again in a moment".into(),
             Self::AnswerPending => {
-                "the command was taken, but its answer is not on record yet: the record may be failing, which `status` shows; \
-                 a program may ask again with the same request_id"
+                "whether it was accepted is not on record yet; a stop acts all the same. The record may be failing, which `status` \
+                 shows; a program may ask again with the same request_id"
                     .into()
             }
             Self::Ending => "the service is ending".into(),

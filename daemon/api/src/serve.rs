@@ -67,13 +67,20 @@ pub enum ServeError {
     Reflection(#[from] tonic_reflection::server::Error),
 }
 
-/// Serves until `stop` completes; then ends streams with their last number, and gives clients five seconds to take it.
+/// Serves until `stop` completes, and on while the shop ends: the health service says "not serving" from then on, and streams go on,
+/// so that people see how it ends. Once `over` completes, with nothing more to come on record, streams end with their last number;
+/// clients have five seconds to take it. `over` is not waited on before `stop` has completed.
 ///
 /// Commands that were accepted before go on to their end.
 ///
 /// # Errors
 /// [`ServeError`] when the transport fails.
-pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output = ()>) -> Result<(), ServeError> {
+pub async fn serve(
+    listeners: Vec<Listener>,
+    api: Api,
+    stop: impl Future<Output = ()>,
+    over: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
     let (end, ending) = watch::channel(false);
     let (health, health_service) = tonic_health::server::health_reporter();
     let commands = Commands::new(Arc::clone(&api.shop), api.reader.clone());
@@ -86,12 +93,12 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
     let alarms = AlarmServer { shop: Arc::clone(&api.shop), commands: commands.clone() };
     let interlocks = Interlocks { shop: Arc::clone(&api.shop), commands };
     let drivers = Drivers { shop: Arc::clone(&api.shop) };
-    let events = EventServer::new(api.reader.clone(), ending.clone());
+    let events = EventServer::new(Arc::clone(&api.shop), api.reader.clone(), ending.clone());
     let ready = api.shop.ready();
     let shops = Shops { api, ending: ending.clone() };
 
     let mut helpers = JoinSet::new();
-    helpers.spawn(keep_health(health.clone(), ready));
+    let well = helpers.spawn(keep_health(health.clone(), ready));
     let router = Server::builder()
         .http2_keepalive_interval(Some(KEEPALIVE_EVERY))
         .http2_keepalive_timeout(Some(KEEPALIVE_ANSWER))
@@ -110,12 +117,17 @@ pub async fn serve(listeners: Vec<Listener>, api: Api, stop: impl Future<Output 
     let incoming = accept_all(listeners, &mut helpers);
     let serving = router.serve_with_incoming_shutdown(incoming, told(ending));
     tokio::pin!(serving);
+    let ended = async {
+        stop.await;
+        well.abort();
+        set_health(&health, ServingStatus::NotServing).await;
+        over.await;
+    };
     tokio::select! {
         ended = &mut serving => return Ok(ended?),
-        () = stop => {}
+        () = ended => {}
     }
     helpers.shutdown().await;
-    set_health(&health, ServingStatus::NotServing).await;
     end.send_replace(true);
     match tokio::time::timeout(GRACE, serving).await {
         Ok(ended) => Ok(ended?),

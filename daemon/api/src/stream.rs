@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use hearthward_journal::{Beyond, ReadError, Reader, Recorded};
 use hearthward_proto::v1;
+use hearthward_supervise::plan::ShopPlan;
 use prost::Message;
 use tokio::sync::{Semaphore, watch};
 use tokio::task::JoinHandle;
@@ -239,6 +240,15 @@ impl Filter {
         }
         let least = (least != v1::Priority::Unspecified).then(|| events::priority_from(least));
         Ok(Self { furnaces: wanted.furnaces, kinds: wanted.kinds, least })
+    }
+
+    /// Refuses a furnace that the shop does not have.
+    pub(crate) fn names_furnaces_of(&self, plan: &ShopPlan) -> Result<(), ApiError> {
+        let known = |name: &&String| plan.furnaces.iter().any(|furnace| furnace.name.as_str() == name.as_str());
+        match self.furnaces.iter().find(|name| !known(name)) {
+            Some(name) => Err(ApiError::unknown("furnace", name, plan.furnaces.iter().map(|one| &one.name))),
+            None => Ok(()),
+        }
     }
 
     /// Whether nothing is held back.

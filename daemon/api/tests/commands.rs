@@ -290,6 +290,22 @@ fn refused_field(status: &Status, field: &str) {
     assert!(!named.description.is_empty());
 }
 
+#[tokio::test]
+async fn an_answer_that_is_owed_says_neither_yes_nor_no() {
+    let served = Served::start().await;
+    let told = Arc::new(Notify::new());
+    served.script(Script::Hold(Arc::clone(&told)));
+    let mut cycles = served.cycles().await;
+    let owed = cycles.hold_cycle(hold("one", "north")).await.expect_err("no answer yet");
+    error(&owed, Code::DeadlineExceeded, "ANSWER_PENDING");
+    let words = "whether it was accepted is not on record yet; a stop acts all the same";
+    assert!(owed.message().starts_with(words), "{}", owed.message());
+    told.notify_one();
+    let answer = cycles.hold_cycle(hold("one", "north")).await.expect("answered").into_inner();
+    assert_eq!(answer.text, "Done at last.");
+    assert_eq!(served.asked().len(), 1, "the repeat waited with the first");
+}
+
 /// Goal: taking heat away does not wait for the record. Method: the journal's files are taken away under the running service, so that
 /// nothing can be looked up and no answer can be kept; the stop reaches the shop all the same.
 #[tokio::test]
@@ -330,6 +346,27 @@ async fn bypasses_and_tests_reach_the_core_as_they_were_asked() {
             for_ms,
         };
         interlocks.bypass_interlock(request).await.expect("done");
+    }
+    // Nobody takes protection away, or says that it works, without a name.
+    for nobody in ["", "  "] {
+        let bypass = v1::BypassInterlockRequest {
+            request_id: "x".into(),
+            person: nobody.into(),
+            furnace: furnace.clone(),
+            interlock: limit,
+            reason: "a long temper".into(),
+            for_ms: 0,
+        };
+        refused_field(&interlocks.bypass_interlock(bypass).await.expect_err("by nobody"), "person");
+        let attest = v1::ProveInterlockRequest {
+            request_id: "x".into(),
+            person: nobody.into(),
+            furnace: furnace.clone(),
+            interlock: limit,
+            seen: Some(v1::ProofSeen { passed: true, how: "the relay dropped".into() }),
+            call_off: false,
+        };
+        refused_field(&interlocks.prove_interlock(attest).await.expect_err("by nobody"), "person");
     }
     let restore = v1::RestoreInterlockRequest {
         request_id: "c".into(),

@@ -155,6 +155,7 @@ pub(crate) struct Served {
     pub(crate) address: SocketAddr,
     pub(crate) folder: tempfile::TempDir,
     stop: Option<oneshot::Sender<()>>,
+    over: Option<oneshot::Sender<()>>,
     served: JoinHandle<()>,
 }
 
@@ -183,13 +184,14 @@ impl Served {
         });
         let api = Api { shop: door.clone(), reader, version: "0.1.0".into() };
         let (stop, stopped) = oneshot::channel::<()>();
+        let (over, is_over) = oneshot::channel::<()>();
         let served = tokio::spawn(async move {
-            let stopped = async {
-                let _ = stopped.await;
+            let told = |by: oneshot::Receiver<()>| async {
+                let _ = by.await;
             };
-            serve(vec![listener], api, stopped).await.expect("serves");
+            serve(vec![listener], api, told(stopped), told(is_over)).await.expect("serves");
         });
-        Self { door, address, folder, stop: Some(stop), served }
+        Self { door, address, folder, stop: Some(stop), over: Some(over), served }
     }
 
     /// Tells the service to end, and waits until it has.
@@ -201,8 +203,20 @@ impl Served {
         self.folder
     }
 
+    /// Tells the service to end, with nothing more to come on record.
     pub(crate) fn tell_stop(&mut self) {
+        self.tell_ending();
+        self.tell_over();
+    }
+
+    /// Tells the service to end, while the shop still has things to say.
+    pub(crate) fn tell_ending(&mut self) {
         self.stop.take().expect("told once").send(()).expect("serving");
+    }
+
+    /// Tells the service that the shop has said everything.
+    pub(crate) fn tell_over(&mut self) {
+        self.over.take().expect("told once").send(()).expect("serving");
     }
 
     pub(crate) async fn channel(&self) -> Channel {

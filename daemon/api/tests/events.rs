@@ -199,6 +199,67 @@ async fn an_ending_service_says_how_far_it_came() {
     error(&end, Code::Unavailable, "ENDING");
 }
 
+#[tokio::test]
+async fn a_furnace_that_is_not_there_is_refused_and_not_waited_for() {
+    let served = Served::start().await;
+    served.door.say_some(3).await;
+    let only =
+        |furnace: &str| Some(v1::EventFilter { furnaces: vec!["north".into(), furnace.into()], ..v1::EventFilter::default() });
+    let asked = |furnace| v1::StreamEventsRequest { filter: only(furnace), ..v1::StreamEventsRequest::default() };
+    let mut client = served.events().await;
+    for (wrong, hint) in [("nroth", "did you mean \"north\"?"), ("", "there are: ")] {
+        let refused = client.stream_events(asked(wrong)).await.expect_err("was waited for");
+        error(&refused, Code::NotFound, "UNKNOWN_NAME");
+        assert!(refused.message().contains(hint), "{refused}");
+    }
+    client.stream_events(asked("south")).await.expect("is there");
+    // A furnace that is gone has its past all the same.
+    client.list_events(v1::ListEventsRequest { filter: only("west"), ..v1::ListEventsRequest::default() }).await.expect("a page");
+}
+
+#[tokio::test]
+async fn what_the_shop_says_while_it_ends_still_arrives() {
+    let mut served = Served::start().await;
+    served.door.say_some(5).await;
+    let mut stream = served.events().await.stream_events(from(Begin::AfterSeq(5))).await.expect("streams").into_inner();
+    assert_eq!(next_mark(&mut stream).await.through_seq, 5);
+    let mut health = tonic_health::pb::health_client::HealthClient::new(served.channel().await);
+    let whole = || tonic_health::pb::HealthCheckRequest::default();
+    let well = |status| status == tonic_health::pb::health_check_response::ServingStatus::Serving;
+    while !well(health.check(whole()).await.expect("known").into_inner().status()) {}
+    served.tell_ending();
+    while well(health.check(whole()).await.expect("known").into_inner().status()) {}
+    // It has been told: what comes on record from here on is how it ends, and a client that comes late sees it too.
+    served.door.say_some(3).await;
+    let mut late = served.events().await.stream_events(from(Begin::FromSeq(6))).await.expect("streams").into_inner();
+    for stream in [&mut stream, &mut late] {
+        for seq in 6..=8 {
+            assert_eq!(next_event(stream).await.seq, seq);
+        }
+    }
+    served.tell_over();
+    assert_eq!(next_mark(&mut stream).await.through_seq, 8);
+    error(&next(&mut stream).await.expect("an end in words").expect_err("an end"), Code::Unavailable, "ENDING");
+}
+
+#[tokio::test]
+async fn a_reader_that_stopped_reading_does_not_keep_the_service_from_ending() {
+    let served = Served::start().await;
+    for _ in 0..4 {
+        served.door.say_some(2000).await;
+    }
+    let little = tonic::transport::Endpoint::from_shared(format!("http://{}", served.address)).expect("an address");
+    let little = little.initial_stream_window_size(16_384).initial_connection_window_size(65_535);
+    let mut client = v1::event_service_client::EventServiceClient::new(little.connect().await.expect("connects"));
+    let mut stream = client.stream_events(from(Begin::FromSeq(1))).await.expect("streams").into_inner();
+    next_mark(&mut stream).await;
+    // Cut off after its grace of five seconds, and not before: this client held back the end for as long as it may.
+    let began = Instant::now();
+    let _folder = served.stop().await;
+    assert!(began.elapsed() >= Duration::from_secs(4), "nothing was held back: it ended after {:?}", began.elapsed());
+    drop(stream);
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn fifty_subscribers_see_the_same() {
     let served = Served::start().await;

@@ -39,9 +39,10 @@ async fn a_unix_socket_is_private_served_and_tidied_away() {
         let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
         let served = crate::common::Served::start().await;
         let api = hearthward_api::Api { shop: served.door.clone(), reader: served.door.reader.clone(), version: String::new() };
-        let serving = tokio::spawn(hearthward_api::serve(vec![listener], api, async {
+        let stopped = async {
             let _ = stopped.await;
-        }));
+        };
+        let serving = tokio::spawn(hearthward_api::serve(vec![listener], api, stopped, std::future::ready(())));
         let channel = connect(&path).await;
         let mut shop = hearthward_proto::v1::shop_service_client::ShopServiceClient::new(channel);
         shop.get_shop(hearthward_proto::v1::GetShopRequest {}).await.expect("answers");

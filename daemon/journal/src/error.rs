@@ -3,9 +3,10 @@
 //! Trouble while writing is not here: the record thread reports it to its [`Listener`](crate::Listener), keeps what it has and
 //! tries again.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::chain::ChainBreak;
+use crate::schema;
 
 /// Why a journal cannot be used. Every text names the file and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -69,6 +70,14 @@ pub enum ReadError {
         /// The oldest event that is.
         oldest: u64,
     },
+    /// Events are missing between others, which no version does.
+    #[error("the journal has a hole: events {from} to {to} are missing")]
+    Hole {
+        /// The first that is missing.
+        from: u64,
+        /// The last that is missing.
+        to: u64,
+    },
     /// The disk or the file does not give them.
     #[error("the journal cannot be read: {0}")]
     Storage(#[from] rusqlite::Error),
@@ -93,4 +102,15 @@ pub enum ReadError {
     /// The chain does not hold.
     #[error("the journal does not hold together: {0}")]
     Chain(#[from] ChainBreak),
+}
+
+impl ReadError {
+    /// The same with the file's name and the mend, for whoever reads a file and not a running service.
+    #[must_use]
+    pub fn of_file(self, path: &Path) -> JournalError {
+        match self {
+            Self::Storage(error) => schema::trouble(path, &error),
+            other => JournalError::Damaged { path: path.into(), detail: other.to_string() },
+        }
+    }
 }

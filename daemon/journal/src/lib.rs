@@ -19,6 +19,7 @@ mod chain;
 mod error;
 mod input;
 mod keep;
+mod log;
 mod names;
 mod open;
 mod pack;

@@ -13,6 +13,7 @@ use crate::batch::StandingRow;
 use crate::chain::{GENESIS, Hash, Walk};
 use crate::error::JournalError;
 use crate::keep::InputsKept;
+use crate::log::{self, Log};
 use crate::names::Names;
 use crate::place::Place;
 use crate::read::{Reader, walk_rows};
@@ -96,7 +97,7 @@ pub struct Opened {
     pub last_seq: u64,
     /// Whether the start before this one ended in order. True at the first start.
     pub clean_stop: bool,
-    /// What stood, if anything did.
+    /// What stood, if anything did. Of a journal whose log was damaged only the cuts are given, with a body that cannot be read.
     pub standing: Option<StandingRow>,
     /// Milliseconds from the last sign of life on record to now; absent when not known, which is the worst case.
     pub away_ms: Option<u64>,
@@ -111,12 +112,21 @@ impl Journal {
     pub fn open(path: &Path, options: OpenOptions) -> Result<(Self, Opened), JournalError> {
         let lock = lock(path)?;
         let wrong = |error| schema::trouble(path, &error);
+        let found_log = log::look(path)
+            .map_err(|error| JournalError::Unreachable { path: path.into(), detail: format!("its log: {error}") })?;
         let mut connection = Connection::open(path).map_err(wrong)?;
         connection.busy_timeout(BUSY_WAIT).map_err(wrong)?;
         schema::prepare(&mut connection, path)?;
         schema::set_durable(&connection).map_err(wrong)?;
+        let lost = after_log(&connection, path, found_log).map_err(wrong)?;
         let last = check_tail(&connection, path)?;
-        let found = find(&connection, &options, last.0).map_err(wrong)?;
+        let mut found = find(&connection, &options, last.0).map_err(wrong)?;
+        if lost {
+            // What stood last is lost too, and a latch may have been in it: nothing is taken from before but the cuts.
+            let cuts = found.standing.take().unwrap_or_default().cuts;
+            found.standing = Some(StandingRow { format: hearthward_supervise::STANDING_FORMAT, body: Vec::new(), cuts });
+            found.away_ms = None;
+        }
         let (plan, boot) = begin(&mut connection, &options, &found).map_err(wrong)?;
         let opened = Opened { boot: u64::try_from(boot).unwrap_or_default(), ..found };
         let shared = Arc::new(Shared::new(opened.oldest_seq, opened.last_seq));
@@ -154,6 +164,27 @@ fn lock(path: &Path) -> Result<File, JournalError> {
         Err(TryLockError::WouldBlock) => Err(JournalError::InUse { path: path.into() }),
         Err(TryLockError::Error(error)) => Err(unreachable(error)),
     }
+}
+
+/// Goes on from what SQLite recovered of a log. Where durable events are lost, says so and gives the journal a new id, so that no
+/// number means two things; gives back whether that is so.
+fn after_log(connection: &Connection, path: &Path, found: Log) -> rusqlite::Result<bool> {
+    if found == Log::Whole {
+        return Ok(false);
+    }
+    if let Log::Damaged(from) = found {
+        connection.execute("UPDATE meta SET value = lower(hex(randomblob(8))) WHERE key = 'journal_id'", [])?;
+        tracing::error!(
+            journal = %path.display(),
+            from,
+            "the log beside the journal (-wal) is damaged from this byte on: events that were on record are lost. Every furnace is \
+             stopped until a reset; the journal goes on under a new id, since numbers come again. Look at the disk, and keep what this \
+             log says of the last hours by hand"
+        );
+    }
+    // What is left behind the recovered part must not be found again at the next start.
+    connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+    Ok(matches!(found, Log::Damaged(_)))
 }
 
 /// The number and link of the last event, once the newest ones are seen to hold together.

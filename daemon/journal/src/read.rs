@@ -86,13 +86,17 @@ impl Reader {
     /// Up to `limit` events from `from` on, oldest first. Empty when `from` is beyond the last one. May wait for the disk.
     ///
     /// # Errors
-    /// [`ReadError::TooOld`] when `from` is no longer kept; the others when the disk or the file fails.
+    /// [`ReadError::TooOld`] when `from` is no longer kept, [`ReadError::Hole`] when events between others are missing; the others when
+    /// the disk or the file fails.
     pub fn read(&self, from: u64, limit: usize) -> Result<Vec<Arc<Recorded>>, ReadError> {
         let from = from.max(1);
         if let Some(events) = self.read_ring(from, limit) {
             return Ok(events);
         }
         let last = self.last_seq();
+        if from > last {
+            return Ok(Vec::new());
+        }
         let limit = limit.min(LOOK_ROWS);
         let through = last.min(from.saturating_add(limit as u64 - 1));
         let events = self.look(
@@ -101,10 +105,22 @@ impl Reader {
             from,
             through,
         )?;
-        match events.first() {
-            Some(first) if first.seq == from => Ok(events),
-            _ => Err(ReadError::TooOld { oldest: self.oldest_seq() }),
+        let numbers = events.iter().map(|event| event.seq).chain([through + 1]);
+        match (from..).zip(numbers).find(|(expected, found)| expected != found) {
+            None => Ok(events),
+            Some((missing, _)) if missing == from && from < self.next_on_file(0)? => {
+                Err(ReadError::TooOld { oldest: self.oldest_seq() })
+            }
+            Some((missing, _)) => Err(ReadError::Hole { from: missing, to: self.next_on_file(missing)? - 1 }),
         }
+    }
+
+    /// The first number from here on that is on file; where there is none, the one behind all.
+    fn next_on_file(&self, from: u64) -> Result<u64, ReadError> {
+        let found: Option<i64> = self.with(|connection| {
+            connection.query_row("SELECT min(seq) FROM event WHERE seq >= ?1", [signed(from)], |row| row.get(0))
+        })?;
+        Ok(found.map_or(self.last_seq() + 1, |seq| u64::try_from(seq).unwrap_or_default()))
     }
 
     /// Up to `limit` events up to and including `through`, newest first. May wait for the disk.

@@ -40,6 +40,7 @@ fn child() {
 fn a_killed_writer_leaves_all_that_was_durable_and_no_gap() {
     let home = Home::new();
     let mut before = 0;
+    let mut id = None;
     for round in 1..=4 {
         let mut child = Command::new(std::env::current_exe().expect("this binary"))
             .args(["--exact", "killed::child", "--nocapture"])
@@ -63,6 +64,8 @@ fn a_killed_writer_leaves_all_that_was_durable_and_no_gap() {
         let running = home.start();
         assert!(running.opened.last_seq >= last, "{} is on disk, {last} was said to be", running.opened.last_seq);
         assert!(!running.opened.clean_stop);
+        // What a kill leaves of a log is no damage.
+        assert_eq!(id.get_or_insert_with(|| running.opened.journal_id.clone()), &running.opened.journal_id);
         let all = read_all(&running.reader);
         assert!(all.iter().map(|event| event.seq).eq(1..=running.opened.last_seq), "a gap");
         assert_eq!(running.reader.verify().expect("the chain holds"), running.opened.last_seq);

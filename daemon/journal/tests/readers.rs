@@ -68,6 +68,28 @@ fn what_is_no_longer_kept_is_an_error_that_names_the_oldest() {
 }
 
 #[test]
+fn a_hole_is_told_with_its_place_and_not_passed_over() {
+    let home = Home::new();
+    let running = home.start();
+    running.record(1, 600);
+    running.finish();
+    by_hand(&home.path()).execute("DELETE FROM event WHERE seq BETWEEN 12 AND 14 OR seq BETWEEN 101 AND 250", []).expect("cut");
+    let reader = Reader::open(&home.path()).expect("opens");
+    assert_eq!(reader.read(1, 11).expect("before it").len(), 11);
+    assert_eq!(reader.read(15, 86).expect("behind it").len(), 86);
+    // In the middle of what is asked for, at its end, at its beginning, and longer than all of it.
+    for (from, limit, first, last) in
+        [(1, 50, 12, 14), (1, 12, 12, 14), (13, 50, 13, 14), (101, 50, 101, 250), (90, 20, 101, 250)]
+    {
+        let error = reader.read(from, limit).expect_err("was passed over");
+        assert!(matches!(error, ReadError::Hole { from, to } if (from, to) == (first, last)), "{from}: {error}");
+        let told = error.of_file(&home.path()).to_string();
+        assert!(told.contains(&home.path().display().to_string()) && told.contains("move it away"), "{told}");
+    }
+    assert!(reader.read(601, 5).expect("beyond the end").is_empty());
+}
+
+#[test]
 fn whoever_waits_is_woken_by_the_next_event() {
     let home = Home::new();
     let running = home.start();

@@ -117,7 +117,7 @@ impl Alarm {
                 }
                 Self::Shelve(Shelve { which: Which { alarm, person, call }, span, reason }) => {
                     let span_ms = u64::try_from(span.as_millis()).unwrap_or(u64::MAX);
-                    let request = v1::ShelveAlarmRequest { request_id, person: person.name(), alarm, reason, span_ms };
+                    let request = v1::ShelveAlarmRequest { request_id, person: person.responsible()?, alarm, reason, span_ms };
                     command!(call, shelve_alarm, request, "ShelveAlarmResponse")
                 }
                 Self::Unshelve(Which { alarm, person, call }) => {
@@ -125,7 +125,7 @@ impl Alarm {
                     command!(call, unshelve_alarm, request, "UnshelveAlarmResponse")
                 }
                 Self::OutOfService(TakeOut { which: Which { alarm, person, call }, reason }) => {
-                    let request = v1::TakeAlarmOutOfServiceRequest { request_id, person: person.name(), alarm, reason };
+                    let request = v1::TakeAlarmOutOfServiceRequest { request_id, person: person.responsible()?, alarm, reason };
                     command!(call, take_alarm_out_of_service, request, "TakeAlarmOutOfServiceResponse")
                 }
                 Self::InService(Which { alarm, person, call }) => {

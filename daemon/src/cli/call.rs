@@ -69,7 +69,7 @@ fn nobody_answers(at: &Listen, cause: &(dyn std::error::Error + 'static)) -> Str
     format!("no service answers at {at} ({cause}); is `hearthward serve` running, and is --at right?")
 }
 
-/// What a status of the service means for a person at the command line.
+/// What a status means for a person at the command line: one that the service sent, or one that stands for a connection that failed.
 pub(super) fn refused(status: Status) -> Ended {
     match status.code() {
         // The connection's own limit says no more than that time is over.
@@ -81,7 +81,17 @@ pub(super) fn refused(status: Status) -> Ended {
                 status.message()
             ),
         ),
-        Code::Unavailable | Code::DeadlineExceeded => Ended::new(Exit::Unreachable, status.message()),
+        // What the service sends has no cause on this side of the connection.
+        _ if std::error::Error::source(&status).is_some() => Ended::new(
+            Exit::Unreachable,
+            format!(
+                "the service went away in the middle of this ({}); whether a command was carried out is not known here: when it runs \
+                 again, `hearthward status` shows how things stand, and `hearthward watch --from` what is on record",
+                status.message()
+            ),
+        ),
+        Code::DeadlineExceeded => Ended::new(Exit::Unanswered, status.message()),
+        Code::Unavailable => Ended::new(Exit::Unreachable, status.message()),
         _ => Ended::new(Exit::Refused, status.message()),
     }
 }
@@ -106,6 +116,7 @@ pub(super) fn json(name: &str, message: &impl Message) -> String {
 #[cfg(test)]
 mod tests {
     use std::io::{Error, ErrorKind};
+    use std::sync::Arc;
 
     use super::*;
 
@@ -119,5 +130,22 @@ mod tests {
             let told = nobody_answers(&at.parse().expect("an address"), &Error::from(kind));
             assert!(told.starts_with(&format!("no service answers at {at}")), "{told}");
         }
+    }
+
+    #[test]
+    fn a_connection_that_fails_is_no_refusal_and_an_answer_that_is_owed_is_neither() {
+        let exit = |status| refused(status).exit;
+        for code in [Code::Unknown, Code::Internal, Code::Unavailable] {
+            let mut broken = Status::new(code, "transport error");
+            broken.set_source(Arc::new(std::io::Error::other("connection reset")));
+            let ended = refused(broken);
+            assert_eq!(ended.exit, Exit::Unreachable);
+            assert!(ended.words.contains("went away") && ended.words.contains("(transport error)"), "{}", ended.words);
+        }
+        // What a service sends has its code and its sentence alone.
+        assert_eq!(exit(Status::internal("no")), Exit::Refused);
+        assert_eq!(exit(Status::failed_precondition("The door is open.")), Exit::Refused);
+        assert_eq!(exit(Status::unavailable("the service is ending")), Exit::Unreachable);
+        assert_eq!(exit(Status::deadline_exceeded("not on record yet")), Exit::Unanswered);
     }
 }

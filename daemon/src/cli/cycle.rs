@@ -94,11 +94,12 @@ impl Cycle {
                     command!(call, hold_cycle, request, "HoldCycleResponse")
                 }
                 Self::Resume(Which { furnace, person, call }) => {
-                    let request = v1::ResumeCycleRequest { request_id: request_id(), person: person.name(), furnace };
+                    let request = v1::ResumeCycleRequest { request_id: request_id(), person: person.responsible()?, furnace };
                     command!(call, resume_cycle, request, "ResumeCycleResponse")
                 }
                 Self::Skip(Skip { which: Which { furnace, person, call }, reason }) => {
-                    let request = v1::SkipStepRequest { request_id: request_id(), person: person.name(), furnace, reason };
+                    let request =
+                        v1::SkipStepRequest { request_id: request_id(), person: person.responsible()?, furnace, reason };
                     command!(call, skip_step, request, "SkipStepResponse")
                 }
                 Self::Abort(Which { furnace, person, call }) => {
@@ -117,7 +118,7 @@ impl Start {
         let ready_at = self.ready_by.and_then(|time| clock::next(time, &now));
         let request = v1::StartCycleRequest {
             request_id: request_id(),
-            person: self.person.name(),
+            person: self.person.responsible()?,
             furnace: self.furnace,
             load: self.load,
             parts: u32::from(self.parts),
@@ -193,14 +194,18 @@ impl Question {
                 Self::List(call) => questions(&call).await,
                 Self::Confirm(Confirm { id, reading, person, call }) => {
                     let reading = reading.map(|text| super::show::value_of(&text)).transpose()?;
-                    let request =
-                        v1::ConfirmQuestionRequest { request_id: request_id(), person: person.name(), question_id: id, reading };
+                    let request = v1::ConfirmQuestionRequest {
+                        request_id: request_id(),
+                        person: person.responsible()?,
+                        question_id: id,
+                        reading,
+                    };
                     command!(call, confirm_question, request, "ConfirmQuestionResponse")
                 }
                 Self::Choose(Choose { id, choice, person, call }) => {
                     let request = v1::ChooseAnswerRequest {
                         request_id: request_id(),
-                        person: person.name(),
+                        person: person.responsible()?,
                         question_id: id,
                         choice: choice.into(),
                     };
@@ -269,8 +274,12 @@ impl Enter {
     pub(super) fn run(self) -> Result<(), Ended> {
         block_on(async move {
             let value = Some(super::show::value_of(&self.value)?);
-            let request =
-                v1::EnterReadingRequest { request_id: request_id(), person: self.person.name(), point: self.point, value };
+            let request = v1::EnterReadingRequest {
+                request_id: request_id(),
+                person: self.person.responsible()?,
+                point: self.point,
+                value,
+            };
             command!(self.call, enter_reading, request, "EnterReadingResponse")
         })
     }

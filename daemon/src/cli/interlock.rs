@@ -6,7 +6,6 @@ use clap::{Args, Subcommand, ValueEnum};
 use hearthward_proto::v1;
 use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::interlock_service_client::InterlockServiceClient;
-use tonic::Code;
 
 use super::call::{block_on, connect, json, refused, request_id};
 use super::{CallArgs, PersonArgs, matrix, print, words};
@@ -156,7 +155,7 @@ impl Interlock {
                 Self::Bypass(Bypass { interlock, furnace, reason, lasts, person, call }) => {
                     let request = v1::BypassInterlockRequest {
                         request_id: request_id(),
-                        person: person.name(),
+                        person: person.responsible()?,
                         furnace,
                         interlock: interlock.into(),
                         reason,
@@ -181,7 +180,7 @@ impl Interlock {
                 Self::Reset(Reset { furnace, interlock, person, call }) => {
                     let request = v1::ResetInterlockRequest {
                         request_id: request_id(),
-                        person: person.name(),
+                        person: person.responsible()?,
                         furnace: furnace.unwrap_or_default(),
                         interlock: interlock.unwrap_or_default().into(),
                     };
@@ -237,6 +236,7 @@ impl Test {
     /// Says what a person saw, or calls a test off; or begins one, then shows what the service says of the furnace until the test is over.
     /// The service watches on where this is left.
     async fn run(self) -> Result<(), Ended> {
+        let person = self.person.responsible()?;
         let channel = connect(&self.call.at).await?;
         let narrowed = v1::EventFilter { furnaces: vec![self.furnace.clone()], ..v1::EventFilter::default() };
         let request = v1::StreamEventsRequest { filter: Some(narrowed), ..v1::StreamEventsRequest::default() };
@@ -244,7 +244,7 @@ impl Test {
         let mut events = EventServiceClient::new(channel.clone()).stream_events(request).await.map_err(refused)?.into_inner();
         let request = v1::ProveInterlockRequest {
             request_id: request_id(),
-            person: self.person.name(),
+            person,
             furnace: self.furnace,
             interlock: self.interlock.into(),
             seen: self.saw.map(|saw| v1::ProofSeen { passed: saw == Saw::Passed, how: self.how.unwrap_or_default() }),
@@ -257,9 +257,9 @@ impl Test {
             return Ok(());
         }
         loop {
-            let message = match events.message().await {
+            let message = match events.message().await.map_err(refused) {
                 Ok(Some(message)) => message,
-                Err(status) if !matches!(status.code(), Code::Unavailable | Code::Unknown) => return Err(refused(status)),
+                Err(ended) if ended.exit != Exit::Unreachable => return Err(ended),
                 // A service that dies ends the stream in any of these ways.
                 Ok(None) | Err(_) => break,
             };

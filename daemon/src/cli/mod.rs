@@ -37,7 +37,7 @@ struct Cli {
 
 /// Below the help of every command.
 const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused, 2 command line not understood, 3 configuration has problems, \
-4 service cannot be reached, 5 service could not start or had to end.
+4 service cannot be reached, 5 service could not start or had to end, 6 answer not on record yet.
 With --json a failure is one JSON object on standard error: {\"error\": words, \"reason\": word, \"exit\": code}.";
 
 #[derive(Debug, Subcommand)]
@@ -149,8 +149,20 @@ struct PersonArgs {
 }
 
 impl PersonArgs {
+    /// Who asks, for what takes heat away or only looks: it must not wait for a name.
     fn name(self) -> String {
-        self.person.or_else(|| std::env::var("USER").ok()).filter(|name| !name.is_empty()).unwrap_or_else(|| "someone".to_owned())
+        self.known().unwrap_or_else(|| "someone".to_owned())
+    }
+
+    /// Who answers for it, for what lets heat come, takes protection away or stands as evidence.
+    fn responsible(self) -> Result<String, Ended> {
+        let unknown = || Ended::new(Exit::Usage, "say who you are: --person NAME or HEARTHWARD_PERSON; it stands on the record");
+        self.known().ok_or_else(unknown)
+    }
+
+    fn known(self) -> Option<String> {
+        let said = |name: &String| !name.trim().is_empty();
+        self.person.filter(said).or_else(|| std::env::var("USER").ok().filter(said))
     }
 }
 

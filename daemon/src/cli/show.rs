@@ -42,7 +42,8 @@ fn line(driver: &v1::Driver) -> String {
     line += &format!("\n  faces that its units may have: {}", driver.exports.join(", "));
     line += &format!("\n  sha256 {}", driver.sha256);
     if driver.restarts > 0 || !driver.last_fault.is_empty() {
-        line += &format!("\n  rebuilt {} times; last fault: {}", driver.restarts, driver.last_fault);
+        let ago = driver.last_fault_age_ms.map(|age_ms| format!(", {} ago", words::span(age_ms))).unwrap_or_default();
+        line += &format!("\n  rebuilt {} times; last fault: {}{ago}", driver.restarts, driver.last_fault);
     }
     line
 }

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use hearthward_journal::Reader;
+use hearthward_journal::{JournalError, ReadError, Reader};
 use hearthward_proto::v1;
 use hearthward_proto::v1::event_service_client::EventServiceClient;
 use hearthward_proto::v1::stream_events_request::Begin;
@@ -66,16 +66,19 @@ impl Watch {
     }
 
     fn replay(&self, file: &Path) -> Result<(), Ended> {
-        let broken = |error: &dyn std::error::Error| Ended::new(Exit::Failed, error.to_string());
-        let reader = Reader::open(file).map_err(|error| broken(&error))?;
-        let mut next = self.from.unwrap_or(1);
+        let broken = |error: JournalError| Ended::new(Exit::Failed, error.to_string());
+        let reader = Reader::open(file).map_err(broken)?;
+        let mut next = self.from.unwrap_or(reader.oldest_seq()).max(1);
         let last = reader.last_seq();
         if next > last + 1 {
             let words = format!("event {next} is not there yet; the last is {last}, the next to come is {}", last + 1);
             return Err(Ended::new(Exit::Refused, words));
         }
         loop {
-            let page = reader.read(next, PAGE).map_err(|error| broken(&error))?;
+            let page = reader.read(next, PAGE).map_err(|error| match error {
+                ReadError::TooOld { .. } => Ended::new(Exit::Refused, error.to_string()),
+                other => broken(other.of_file(file)),
+            })?;
             let Some(last) = page.last() else { return Ok(()) };
             next = last.seq + 1;
             page.iter().try_for_each(|event| self.print(&hearthward_api::event(event)))?;

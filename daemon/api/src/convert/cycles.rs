@@ -14,7 +14,7 @@ use uom::si::f64::{Length, Mass};
 use uom::si::length::millimeter;
 use uom::si::mass::kilogram;
 
-use super::millis;
+use super::{millis, tidy};
 use crate::door::Recipe;
 use crate::error::ApiError;
 
@@ -129,7 +129,7 @@ fn part(part: Part) -> v1::Part {
         Form::Plate => v1::Form::Plate,
         Form::Bar => v1::Form::Bar,
     };
-    let (size_mm, mass_kg) = (part.size.get::<millimeter>(), part.mass.map(|mass| mass.get::<kilogram>()));
+    let (size_mm, mass_kg) = (tidy(part.size.get::<millimeter>()), part.mass.map(|mass| tidy(mass.get::<kilogram>())));
     v1::Part { form: form.into(), size_mm, mass_kg }
 }
 
@@ -206,18 +206,20 @@ fn step_from(step: &v1::Step, place: usize, plan: &ShopPlan) -> Result<Step, Api
 fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
     let of = match step {
         Step::Purge => StepOf::Purge(v1::PurgeStep {}),
-        Step::Preheat { to, hold } => StepOf::Preheat(v1::PreheatStep { temperature_c: in_celsius(*to), hold_ms: millis(*hold) }),
+        Step::Preheat { to, hold } => {
+            StepOf::Preheat(v1::PreheatStep { temperature_c: tidy(in_celsius(*to)), hold_ms: millis(*hold) })
+        }
         Step::Ramp { to, pace } => {
             let (rate_k_h, over_ms) = match pace {
                 Pace::Full => (None, None),
-                Pace::Rate(rate) => (Some(*rate), None),
+                Pace::Rate(rate) => (Some(tidy(*rate)), None),
                 Pace::Over(span) => (None, Some(millis(*span))),
             };
-            StepOf::Ramp(v1::RampStep { temperature_c: in_celsius(*to), rate_k_h, over_ms })
+            StepOf::Ramp(v1::RampStep { temperature_c: tidy(in_celsius(*to)), rate_k_h, over_ms })
         }
         Step::Soak { at, band, minimum, maximum } => StepOf::Soak(v1::SoakStep {
-            temperature_c: in_celsius(*at),
-            band_k: band.map(in_kelvins),
+            temperature_c: tidy(in_celsius(*at)),
+            band_k: band.map(|band| tidy(in_kelvins(band))),
             minimum_ms: millis(*minimum),
             maximum_ms: millis(*maximum),
         }),
@@ -231,10 +233,10 @@ fn step(step: &Step, plan: &ShopPlan) -> v1::Step {
             let (tank, medium) = (tank.unwrap_or_default(), medium.into());
             StepOf::Quench(v1::QuenchStep { tank, under_ms: millis(*under), medium })
         }
-        Step::Cool { to, in_air } => StepOf::Cool(v1::CoolStep { temperature_c: in_celsius(*to), in_air: *in_air }),
+        Step::Cool { to, in_air } => StepOf::Cool(v1::CoolStep { temperature_c: tidy(in_celsius(*to)), in_air: *in_air }),
         Step::Temper { furnace, at, hold, within } => StepOf::Temper(v1::TemperStep {
             furnace: furnace.and_then(|id| plan.furnace(id)).map(|furnace| furnace.name.to_string()).unwrap_or_default(),
-            temperature_c: in_celsius(*at),
+            temperature_c: tidy(in_celsius(*at)),
             hold_ms: millis(*hold),
             within_ms: millis(*within),
         }),
@@ -255,7 +257,7 @@ pub(crate) fn cycle(view: &CycleView) -> v1::Cycle {
         in_band_ms: view.in_band_ms,
         owed_ms: view.owed_ms,
         held: view.held,
-        load_c: view.load_c,
+        load_c: view.load_c.map(tidy),
         temper_due_ms: view.temper_due_ms,
         ready_in_ms: view.ready_in_ms,
     }
@@ -278,22 +280,22 @@ pub(crate) fn ask(ask: &Ask) -> v1::Ask {
     use v1::ask::{self as of, Ask as AskOf};
     let inner = match ask {
         Ask::LoadAndShut => AskOf::LoadAndShut(of::LoadAndShut {}),
-        Ask::SetFlow { litres_per_minute } => AskOf::SetFlow(of::SetFlow { flow_l_min: *litres_per_minute }),
+        Ask::SetFlow { litres_per_minute } => AskOf::SetFlow(of::SetFlow { flow_l_min: tidy(*litres_per_minute) }),
         Ask::ReadFlow => AskOf::ReadFlow(of::ReadFlow {}),
         Ask::EnterReading { point } => AskOf::EnterReading(of::EnterReading { point: point.clone() }),
-        Ask::SetController { set_point_c } => AskOf::SetController(of::SetController { temperature_c: *set_point_c }),
+        Ask::SetController { set_point_c } => AskOf::SetController(of::SetController { temperature_c: tidy(*set_point_c) }),
         Ask::TurnOff => AskOf::TurnOff(of::TurnOff {}),
-        Ask::BringBath { low_c, high_c } => AskOf::BringBath(of::BringBath { low_c: *low_c, high_c: *high_c }),
+        Ask::BringBath { low_c, high_c } => AskOf::BringBath(of::BringBath { low_c: tidy(*low_c), high_c: tidy(*high_c) }),
         Ask::PartUnder { part, of: parts } => AskOf::PartUnder(of::PartUnder { part: (*part).into(), parts: (*parts).into() }),
         Ask::Transfer { to } => AskOf::Transfer(of::Transfer { furnace: to.to_string() }),
         Ask::Steel { because, quenchable_s } => AskOf::Steel(of::Steel { because: because.clone(), quenchable_s: *quenchable_s }),
-        Ask::LetCool { to_c } => AskOf::LetCool(of::LetCool { temperature_c: *to_c }),
+        Ask::LetCool { to_c } => AskOf::LetCool(of::LetCool { temperature_c: tidy(*to_c) }),
         Ask::GoOn { because, away_ms, before_c, now_c, steel_c, quenchable_s } => AskOf::GoOn(of::GoOn {
             because: because.clone(),
             away_ms: *away_ms,
-            before_c: *before_c,
-            now_c: *now_c,
-            steel_c: *steel_c,
+            before_c: before_c.map(tidy),
+            now_c: now_c.map(tidy),
+            steel_c: steel_c.map(tidy),
             quenchable_s: *quenchable_s,
         }),
     };
@@ -343,5 +345,43 @@ fn protection(protection: Protection) -> v1::Protection {
         Protection::FoilPack => v1::Protection::FoilPack,
         Protection::Coating => v1::Protection::Coating,
         Protection::None => v1::Protection::None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_temperature_leaves_as_it_was_written() {
+        let plan = ShopPlan::default();
+        let mut mended = 0;
+        for whole in 0..=1600_i32 {
+            let written = f64::from(whole);
+            let kept = celsius(written);
+            let steps = [
+                Step::Preheat { to: kept, hold: Duration::ZERO },
+                Step::Ramp { to: kept, pace: Pace::Full },
+                Step::Soak { at: kept, band: Some(kelvins(written)), minimum: Duration::ZERO, maximum: Duration::ZERO },
+                Step::Cool { to: kept, in_air: true },
+                Step::Temper { furnace: None, at: kept, hold: Duration::ZERO, within: Duration::ZERO },
+            ];
+            for one in steps {
+                let left = match step(&one, &plan).step.expect("a step") {
+                    StepOf::Preheat(of) => of.temperature_c,
+                    StepOf::Ramp(of) => of.temperature_c,
+                    StepOf::Soak(of) => {
+                        assert_eq!(of.band_k.map(f64::to_bits), Some(written.to_bits()), "{one:?}");
+                        of.temperature_c
+                    }
+                    StepOf::Cool(of) => of.temperature_c,
+                    StepOf::Temper(of) => of.temperature_c,
+                    other => panic!("became {other:?}"),
+                };
+                assert_eq!(left.to_bits(), written.to_bits(), "{one:?}");
+            }
+            mended += u32::from(in_celsius(kept).to_bits() != written.to_bits());
+        }
+        assert!(mended > 0, "nothing of this needed mending");
     }
 }

@@ -19,6 +19,7 @@ use tonic::{Request, Response, Status};
 use tonic_prost::{ProstCodec, ProstDecoder};
 
 use crate::convert::events;
+use crate::door::ShopDoor;
 use crate::error::ApiError;
 use crate::page;
 use crate::stream::{EventStream, Filter, Item};
@@ -35,18 +36,21 @@ const PAGE_LOOK: usize = 4096;
 /// The events' service.
 #[derive(Clone)]
 pub(crate) struct EventServer {
+    shop: Arc<dyn ShopDoor>,
     reader: Reader,
     looks: Arc<Semaphore>,
     ending: watch::Receiver<bool>,
 }
 
 impl EventServer {
-    pub(crate) fn new(reader: Reader, ending: watch::Receiver<bool>) -> Self {
-        Self { reader, looks: Arc::new(Semaphore::new(LOOKS)), ending }
+    pub(crate) fn new(shop: Arc<dyn ShopDoor>, reader: Reader, ending: watch::Receiver<bool>) -> Self {
+        Self { shop, reader, looks: Arc::new(Semaphore::new(LOOKS)), ending }
     }
 
     fn stream(&self, request: v1::StreamEventsRequest) -> Result<EventStream, ApiError> {
         let filter = Filter::new(request.filter)?;
+        // A page looks back, also at furnaces that are gone; whoever waits for one that is not there would wait for ever.
+        filter.names_furnaces_of(&self.shop.plan())?;
         let reader = self.reader.clone();
         if !request.journal_id.is_empty() && request.journal_id != reader.journal_id() {
             return Err(ApiError::OtherJournal { asked: request.journal_id, journal_id: reader.journal_id().into() });

@@ -65,11 +65,10 @@ impl ShopService for Shops {
             let say = readings.say.clone();
             tokio::select! {
                 () = readings.run() => {}
-                () = told(ending) => {
-                    // A client that does not listen sees the connection end instead.
-                    let _ = say.try_send(Err(ApiError::Ending.into()));
-                }
+                () = told(ending) => {}
             }
+            // A client that does not listen sees the connection end instead.
+            let _ = say.try_send(Err(ApiError::Ending.into()));
         });
         Ok(Response::new(ReceiverStream::new(messages)))
     }
