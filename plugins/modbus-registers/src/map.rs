@@ -99,29 +99,32 @@ pub(crate) fn entry(section: &Section<'_>, name: &str, face: Face, from_zero: bo
 /// The address on the wire. Most manuals number registers from 1 behind a digit for the table: what looks like such a number is one,
 /// unless the unit says otherwise.
 fn register(section: &Section<'_>, table: Option<Table>, from_zero: bool) -> Option<u16> {
-    let digit = match table {
-        Some(Table::DiscreteInput) => 1,
-        Some(Table::Input) => 3,
-        Some(Table::Holding) => 4,
-        Some(Table::Coil) | None => 0,
-    };
-    let numbered = |at: i64| {
-        [(digit * 10_000, 9_999), (digit * 100_000, 65_536)]
-            .into_iter()
-            .find_map(|(base, most)| (digit > 0 && (base + 1..=base + most).contains(&at)).then_some(at - base - 1))
-    };
     let given = section.value("register").as_ref().and_then(reading::as_whole);
-    if let Some((given, meant)) = given.and_then(|at| Some((at, numbered(at)?)))
-        && !from_zero
+    if !from_zero
+        && let Some(table) = table
+        && let Some(given) = given
+        && let Some((digit, meant, at)) = numbered(given, table)
     {
+        let elsewhere = if meant == table { String::new() } else { format!("table = \"{}\" and ", word(meant)) };
         let words = format!(
-            "{given} is how manuals number it that count from {digit}0001; over the wire goes {meant}: write register = {meant} \
+            "{given} is how manuals number it that count from {digit}0001; over the wire goes {at}: write {elsewhere}register = {at} \
              (if the device really has {given}, the unit needs from_zero = true)"
         );
         section.problem("register", words);
         return None;
     }
     section.must("register", section.whole("register", 0..=0xFFFF), "0").map(|at| at as u16)
+}
+
+/// The digit, the table and the address on the wire that a manual's number stands for, of five digits or six; none where it is none,
+/// or is one of bits for a table of registers.
+fn numbered(number: i64, table: Table) -> Option<(i64, Table, i64)> {
+    let digits = [(1, Table::DiscreteInput), (3, Table::Input), (4, Table::Holding)];
+    let alike = digits.into_iter().filter(|(_, meant)| meant.is_bits() == table.is_bits());
+    alike.into_iter().find_map(|(digit, meant)| {
+        let at = |base: i64, most: i64| Some(number - digit * base - 1).filter(|at| (0..most).contains(at));
+        Some((digit, meant, at(10_000, 9_999).or_else(|| at(100_000, 65_536))?))
+    })
 }
 
 /// A bit table holds bits, a state is a bit; anything else must say its type.

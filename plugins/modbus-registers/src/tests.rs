@@ -384,6 +384,11 @@ fn what_cannot_be_meant() {
              register = 102 (if the device really has 40103, the unit needs from_zero = true)",
         ),
         (
+            NORTH.replace("set_point.register = 102", "set_point.register = 300103"),
+            "unit.north.map.set_point.register: 300103 is how manuals number it that count from 30001; over the wire goes 102: write \
+             table = \"input\" and register = 102 (if the device really has 300103, the unit needs from_zero = true)",
+        ),
+        (
             NORTH.replace("temperature.scale = 0.1", "temperature.scale = 1000"),
             "unit.north.map.temperature.scale: 1000 would make 1000 degrees of each step; a register that counts tenths has 0.1",
         ),
