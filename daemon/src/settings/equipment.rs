@@ -171,11 +171,15 @@ fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
         return None;
     };
     let ends: Result<Vec<Temperature>, String> =
-        oil.texts("window").iter().map(|text| quantities::bath_temperature(text)).collect();
+        oil.texts("window").iter().map(String::as_str).map(quantities::bath_temperature).collect();
     let window = match ends.as_deref() {
         Ok(&[low, high]) if low < high => Some((low, high)),
         Err(words) => {
             oil.problem("window", words);
+            None
+        }
+        Ok(&[]) => {
+            oil.missing("window", "window = [\"40 C\", \"70 C\"]");
             None
         }
         Ok(_) => {

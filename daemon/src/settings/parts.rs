@@ -132,7 +132,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
     let recipes = recipe::recipes(root);
     let host = host(root, base);
     // Those of a driver whose name will not do are used all the same.
-    let used = root.section("driver").map(|drivers| drivers.texts_within("lines")).unwrap_or_default();
+    let used = root.section("driver").map(|drivers| drivers.listed_within("lines")).unwrap_or_default();
     Settings {
         journal: journal.unwrap_or_else(|| folders::journal(&name, base)),
         name,
@@ -236,7 +236,7 @@ fn driver(name: Name, section: Section<'_>, base: &Path, host: &HostSettings) ->
         true => Ok(text.to_ascii_lowercase()),
         false => Err(format!("{text:?} is not a SHA-256 digest: 64 hexadecimal digits, as `sha256sum` prints them")),
     });
-    let lines = section.texts("lines").into_iter().filter_map(|text| match Name::new(text) {
+    let lines = section.listed("lines").into_iter().filter_map(|text| match Name::new(text) {
         Ok(name) => Some(name),
         Err(words) => {
             section.problem("lines", words.to_string());

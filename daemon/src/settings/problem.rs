@@ -147,6 +147,6 @@ mod tests {
         assert_eq!(place("furnace.north.meter"), Some("--set"));
         assert_eq!(place("furnace.north.limit"), Some("shop.toml"));
         assert_eq!((place("furnace.north"), place("furnace.north.power")), (Some("home"), Some("home")));
-        assert_eq!(place("recipe.irons.steps[0].to"), Some("HEARTHWARD__X"));
+        assert_eq!(place("recipe.steps[0].to"), Some("HEARTHWARD__X"));
     }
 }

@@ -142,16 +142,22 @@ impl<'p> Section<'p> {
     pub(super) fn texts(&self, entry: &'static str) -> Vec<String> {
         let Some(value) = self.peek(entry) else { return Vec::new() };
         let text = |item: &Value| if let ValueKind::String(text) = &item.kind { Some(text.clone()) } else { None };
-        if let Some(text) = text(value) {
-            self.problem(entry, format!("is {text:?}, but a list of texts is needed; write it like {entry} = [{text:?}]"));
-            // It is plain what is meant, and nothing is to be said as if it were not there.
-            return vec![text];
-        }
         let list = if let ValueKind::Array(items) = &value.kind { items.iter().map(text).collect() } else { None };
         list.unwrap_or_else(|| {
             self.problem(entry, format!("is {}, but a list of texts is needed", said(value)));
             Vec::new()
         })
+    }
+
+    /// The same for names: one that stands without a list is noted, and taken as it is plainly meant.
+    pub(super) fn listed(&self, entry: &'static str) -> Vec<String> {
+        match self.peek(entry).map(|value| &value.kind) {
+            Some(ValueKind::String(text)) => {
+                self.problem(entry, format!("is {text:?}, but a list is needed; write it like {entry} = [{text:?}]"));
+                vec![text.clone()]
+            }
+            _ => self.texts(entry),
+        }
     }
 
     /// A table within this one.
@@ -202,12 +208,12 @@ impl<'p> Section<'p> {
         tables.filter_map(|(text, value)| Some((text.clone(), self.as_section(self.key(text), value, text)?))).collect()
     }
 
-    /// The lists of texts of all tables within this one, whatever else is wrong with them.
-    pub(super) fn texts_within(&self, entry: &'static str) -> Vec<String> {
+    /// The listed names of all tables within this one, whatever else is wrong with them.
+    pub(super) fn listed_within(&self, entry: &'static str) -> Vec<String> {
         let tables = self.entries.iter().filter(|(_, value)| matches!(value.kind, ValueKind::Table(_)));
         tables
             .filter_map(|(text, value)| self.as_section(self.key(text), value, text))
-            .flat_map(|table| table.texts(entry))
+            .flat_map(|table| table.listed(entry))
             .collect()
     }
 

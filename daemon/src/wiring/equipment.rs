@@ -276,11 +276,12 @@ fn of(what: &str, furnace: &FurnaceSettings) -> String {
 /// What tells the chamber's temperature: a thermometer of its own, else the controller's.
 fn thermometer(settings: &FurnaceSettings, own: Option<PointId>, facts: &UnitFacts, finder: &mut Finder<'_>) -> Option<PointId> {
     let Some(reference) = &settings.temperature else {
-        if own.is_none() && !facts.readings.is_empty() {
-            let words = "gives no temperature; name one with `temperature`".to_owned();
-            finder.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
-        }
         let key = format!("furnace.{}.controller", settings.name);
+        // Of a unit that is no furnace's, enough is said.
+        if own.is_none() && !facts.readings.is_empty() && !finder.problems.tells_of(&key) {
+            let words = "gives no temperature; name one with `temperature`".to_owned();
+            finder.note(&settings.home, key.clone(), words);
+        }
         // Of a controller that another furnace has, enough is said.
         if let Some(address) = own.and_then(|point| finder.directory.point_address(point)).cloned()
             && !finder.problems.tells_of(&key)
