@@ -79,6 +79,9 @@ fn assemble_on(
     let specs: Vec<_> = settings.drivers.iter().map(|driver| driver.spec.clone()).collect();
     let surveyed = survey(&engine, &specs);
     let mut catalogue = Catalogue::default();
+    // One with problems of its own was not surveyed, and is complained about at its own place.
+    let is_read = |name: &&Name| settings.drivers.iter().any(|driver| driver.spec.name == **name);
+    settings.driver_names.iter().filter(|name| !is_read(name)).for_each(|name| catalogue.add_dark(name.clone()));
     for (driver, found) in settings.drivers.iter().zip(&surveyed) {
         enter(driver, found, &mut catalogue, &problems);
     }
@@ -117,7 +120,12 @@ fn enter(driver: &DriverSettings, found: &Surveyed, catalogue: &mut Catalogue, p
             on_a_line: !driver.spec.lines.is_empty(),
             faces: unit.faces.clone(),
             notes: texts(&unit.notes),
-            most: unit.readings.iter().filter_map(|reading| Some((reading.clone(), most(&unit.notes, reading)?))).collect(),
+            waits_ms: number(&unit.notes, "waits_ms"),
+            most: unit
+                .readings
+                .iter()
+                .filter_map(|reading| Some((reading.clone(), number(&unit.notes, &format!("most.{reading}"))?)))
+                .collect(),
         };
         catalogue.add(UnitAddress { driver: name.clone(), unit: unit.name.clone() }, facts);
     }
@@ -132,12 +140,11 @@ fn texts(notes: &[(String, Setting)]) -> Vec<(String, String)> {
     notes.iter().filter_map(text).collect()
 }
 
-/// The note of the highest value of a reading.
-fn most(notes: &[(String, Setting)], reading: &Name) -> Option<f64> {
-    let name = format!("most.{reading}");
-    notes.iter().find(|(known, _)| *known == name).and_then(|(_, value)| match value {
-        Setting::Number(most) => Some(*most),
-        Setting::Whole(most) => Some(*most as f64),
+/// A note that is a number.
+fn number(notes: &[(String, Setting)], name: &str) -> Option<f64> {
+    notes.iter().find(|(known, _)| known == name).and_then(|(_, value)| match value {
+        Setting::Number(number) => Some(*number),
+        Setting::Whole(whole) => Some(*whole as f64),
         Setting::Text(_) | Setting::Flag(_) => None,
     })
 }

@@ -81,18 +81,24 @@ fn last_object(said: &str) -> Value {
     serde_json::from_str(said.lines().last().expect("it said something")).expect("JSON")
 }
 
-/// Goal: the demo replaces nothing that an earlier demo did not leave. Method: a file of somebody else's lies where its journal would.
+/// Goal: the demo replaces nothing that an earlier demo did not leave. Method: a file of somebody else's lies where its journal would: one
+/// of any kind is refused as a configuration is, a database by the demo itself.
 #[test]
 fn without_touching_a_file_of_others() {
     let folder = tempfile::tempdir().expect("a folder");
     let theirs = folder.path().join("journal.sqlite");
-    std::fs::write(&theirs, "theirs").expect("written");
-    let mut demo = command();
-    demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
-    let output = run_within(&mut demo, LONGEST);
-    assert_eq!(output.status.code(), Some(1));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("is left alone"));
-    assert_eq!(std::fs::read_to_string(&theirs).expect("still there"), "theirs");
+    for (content, code, says) in
+        [("theirs", 3, "is a file already, and no journal"), ("SQLite format 3\0theirs", 1, "is left alone")]
+    {
+        std::fs::write(&theirs, content).expect("written");
+        let mut demo = command();
+        demo.arg("demo").arg("--drivers").arg(place::guests()).arg("--folder").arg(folder.path());
+        let output = run_within(&mut demo, LONGEST);
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(code), "{said}");
+        assert!(said.contains(says), "{said}");
+        assert_eq!(std::fs::read_to_string(&theirs).expect("still there"), content);
+    }
 }
 
 /// Goal: nothing real is heated faster than time runs. Method: the example shop with one piece of equipment that a person keeps.

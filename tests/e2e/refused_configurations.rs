@@ -13,7 +13,8 @@ use hearthward_tests::{place, shop};
 use tempfile::TempDir;
 
 /// Cases, by the names of their folders. Written out, so that a folder that got lost is missed.
-const CASES: [&str; 19] = [
+const CASES: [&str; 24] = [
+    "a-slip-in-the-gas",
     "alarms",
     "bypasses-and-rules",
     "drivers",
@@ -22,13 +23,17 @@ const CASES: [&str; 19] = [
     "gas-that-does-not-protect",
     "lines",
     "one-reading-for-two-things",
+    "orders-that-do-not-arrive",
     "points-of-the-wrong-kind",
     "protection-that-no-wire-keeps",
     "recipes-that-never-run",
     "register-maps",
     "shared-outputs",
     "shares-that-never-suffice",
+    "slips-in-a-register-map",
+    "slips-in-lines-and-addresses",
     "tables-that-are-none",
+    "things-without-a-name",
     "two-ways-to-one-device",
     "units-of-measure",
     "unknown-keys",
@@ -79,6 +84,29 @@ fn a_sound_one_is_not_refused() {
     assert!(refused.nobody_called(), "check opened a line");
     let all = String::from_utf8_lossy(&output.stdout).into_owned() + &said;
     assert!(all.contains("if this computer dies"), "check does not say what cuts heat if this computer dies:\n{all}");
+}
+
+/// Goal: a journal or a folder of compiled drivers that cannot be is refused at `check` as at `serve`, by its key, and nothing is made.
+#[test]
+fn what_cannot_be_kept_is_told_before_the_start() {
+    let refused = Refused::in_folder(shop::text(1, 2), PathBuf::new());
+    let file = |name: &str| refused.folder.path().join(name);
+    let files = || std::fs::read_dir(refused.folder.path()).expect("the folder").count();
+    std::fs::write(file("cache"), "no folder").expect("it can be written");
+    let before = files();
+    for (journal, cache, says) in [
+        (file("drivers"), place::cache(), "journal.file: is a folder; name a file in it, such as \"drivers/journal.sqlite\""),
+        (file("shop.toml"), place::cache(), "journal.file: is a file already, and no journal: name one of its own"),
+        (file("shop.toml/journal.sqlite"), place::cache(), "journal.file: lies in shop.toml, which is a file and no folder"),
+        (file("journal.sqlite"), file("cache"), "host.cache: is a file, and a folder is needed"),
+    ] {
+        for verb in ["check", "serve"] {
+            let output = refused.run_with(verb, &journal, &cache);
+            let said = refused.normal(&output);
+            assert_eq!((output.status.code(), files()), (Some(3), before), "{verb}: {said}");
+            assert!(said.ends_with(&format!("{says}\n1 problem in the configuration; nothing was started\n")), "{verb}: {said}");
+        }
+    }
 }
 
 /// Goal: what the guide shows as whole files can be used as it stands.
@@ -144,12 +172,16 @@ impl Refused {
     }
 
     fn run(&self, verb: &str) -> Output {
+        self.run_with(verb, &self.folder.path().join("journal.sqlite"), &place::cache())
+    }
+
+    fn run_with(&self, verb: &str, journal: &Path, cache: &Path) -> Output {
         let mut command = command();
         let folder = self.folder.path();
         // From within, as a person would: problems then name the file as it was given.
         command.current_dir(folder).args([verb, "--config", "shop.toml"]).arg("--drivers").arg(folder.join("drivers"));
-        command.arg("--journal").arg(folder.join("journal.sqlite"));
-        command.arg("--set").arg(format!("host.cache={}", place::cache().display()));
+        command.arg("--journal").arg(journal);
+        command.arg("--set").arg(format!("host.cache={}", cache.display()));
         if verb == "serve" {
             command.args(["--listen", "127.0.0.1:0"]);
         }

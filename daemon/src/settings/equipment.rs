@@ -170,10 +170,19 @@ fn read_tank(name: Name, section: &Section<'_>) -> Option<TankSettings> {
         section.missing("oil", "oil = { window = [\"40 C\", \"70 C\"], flash_point = \"180 C\" }");
         return None;
     };
-    let ends: Vec<Temperature> = oil.texts("window").iter().filter_map(|text| quantities::bath_temperature(text).ok()).collect();
-    let window = match ends[..] {
-        [low, high] if low < high => Some((low, high)),
-        _ => {
+    let ends: Result<Vec<Temperature>, String> =
+        oil.texts("window").iter().map(String::as_str).map(quantities::bath_temperature).collect();
+    let window = match ends.as_deref() {
+        Ok(&[low, high]) if low < high => Some((low, high)),
+        Err(words) => {
+            oil.problem("window", words);
+            None
+        }
+        Ok(&[]) => {
+            oil.missing("window", "window = [\"40 C\", \"70 C\"]");
+            None
+        }
+        Ok(_) => {
             oil.problem("window", "is the lower and the upper end, written like [\"40 C\", \"70 C\"]");
             None
         }

@@ -57,7 +57,11 @@ pub struct Settings {
     pub lines: Vec<LineSpec>,
     /// The drivers.
     pub drivers: Vec<DriverSettings>,
-    /// The names of all supplies, also of those with problems.
+    /// The names of all lines, also of those with problems.
+    pub line_names: Vec<Name>,
+    /// The same of all drivers.
+    pub driver_names: Vec<Name>,
+    /// The same of all supplies.
     pub supply_names: Vec<Name>,
     /// The same of all furnaces.
     pub furnace_names: Vec<Name>,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
-use std::net::SocketAddr;
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
@@ -119,7 +119,7 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         listen
     });
     let journal = root.section("journal").map(|journal| {
-        let path = journal.text("file").map(|text| base.join(text));
+        let path = journal.read("file", |text| folders::a_journal(text, base));
         let usual = InputsKept::default();
         let inputs = InputsKept {
             time: journal.number("inputs_days", 0.0, 3660.0).map_or(usual.time, |days| Duration::from_secs_f64(days * 86_400.0)),
@@ -131,7 +131,8 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
     let (journal, inputs) = journal.unwrap_or_default();
     let recipes = recipe::recipes(root);
     let host = host(root, base);
-    let used: Vec<String> = root.named("driver").iter().flat_map(|(_, driver)| driver.texts("lines")).collect();
+    // Those of a driver whose name will not do are used all the same.
+    let used = root.section("driver").map(|drivers| drivers.listed_within("lines")).unwrap_or_default();
     Settings {
         journal: journal.unwrap_or_else(|| folders::journal(&name, base)),
         name,
@@ -142,6 +143,8 @@ pub(super) fn settings(root: &Section<'_>, base: &Path, merged: String) -> Setti
         drivers: root.named("driver").into_iter().filter_map(|(name, section)| driver(name, section, base, &host)).collect(),
         host,
         lines: root.named("line").into_iter().filter_map(|(name, section)| line(name, section, &used)).collect(),
+        line_names: names(root, "line"),
+        driver_names: names(root, "driver"),
         supply_names: names(root, "supply"),
         furnace_names: names(root, "furnace"),
         tank_names: names(root, "tank"),
@@ -180,7 +183,7 @@ fn shop(root: &Section<'_>) -> (String, Duration, Duration) {
 
 fn host(root: &Section<'_>, base: &Path) -> HostSettings {
     let section = root.section("host");
-    let folder = |entry| section.as_ref().and_then(|host| host.text(entry)).map(|text| base.join(text));
+    let folder = |entry| section.as_ref().and_then(|host| host.read(entry, |text| folders::a_folder(text, base)));
     let (drivers, cache) = (folder("drivers"), folder("cache"));
     if let Some(section) = section {
         section.finish();
@@ -196,22 +199,44 @@ fn line(name: Name, section: Section<'_>, used: &[String]) -> Option<LineSpec> {
         section.lacks("", "is used by no driver; name it in the `lines` of one, or take it out");
     }
     let tcp = section.need("tcp", "tcp = \"192.0.2.10:502\"", |text| match text.rsplit_once(':') {
-        Some((host, port)) if !host.is_empty() && port.parse::<u16>().is_ok_and(|port| port > 0) => Ok(text.to_owned()),
-        _ => Err(format!("{text:?} is not a host and port; write it like \"192.0.2.10:502\"")),
+        Some((host, port)) if is_host(host) && port.parse::<u16>().is_ok_and(|port| port > 0) => Ok(text.to_owned()),
+        _ => Err(format!(
+            "{text:?} is not a host and port; write it like \"192.0.2.10:502\", \"north-controller:502\" or \"[2001:db8::10]:502\""
+        )),
     });
     let turnaround = section.read("turnaround", |text| quantities::duration_in(text, 0, 2_000));
     section.finish();
     Some(LineSpec { name, kind: LineKind::Tcp { address: tcp? }, turnaround: turnaround.unwrap_or(Duration::ZERO) })
 }
 
+/// Whether this can be the address or the name of a computer. Names are not looked up: that would touch the network.
+fn is_host(text: &str) -> bool {
+    if let Some(inner) = text.strip_prefix('[') {
+        return inner.strip_suffix(']').is_some_and(|inner| inner.parse::<Ipv6Addr>().is_ok());
+    }
+    let last = text.rsplit('.').next().unwrap_or_default();
+    // A name never ends in a number (RFC 1123, 2.1, from memory): what does is an address of four, or a slip.
+    if last.bytes().all(|byte| byte.is_ascii_digit()) {
+        return text.parse::<Ipv4Addr>().is_ok();
+    }
+    let is_part = |part: &str| {
+        !part.is_empty()
+            && part.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_')
+            && !part.starts_with('-')
+    };
+    text.len() <= 253 && text.split('.').all(is_part)
+}
+
 fn driver(name: Name, section: Section<'_>, base: &Path, host: &HostSettings) -> Option<DriverSettings> {
-    let component =
-        section.need("component", "component = \"modbus-registers.wasm\"", |text| Ok::<_, String>(PathBuf::from(text)));
+    let component = section.need("component", "component = \"modbus-registers.wasm\"", |text| match text.trim().is_empty() {
+        true => Err("is empty; name the driver's file, such as \"modbus-registers.wasm\""),
+        false => Ok(PathBuf::from(text)),
+    });
     let sha256 = section.read("sha256", |text| match text.len() == 64 && text.chars().all(|c| c.is_ascii_hexdigit()) {
         true => Ok(text.to_ascii_lowercase()),
         false => Err(format!("{text:?} is not a SHA-256 digest: 64 hexadecimal digits, as `sha256sum` prints them")),
     });
-    let lines = section.texts("lines").into_iter().filter_map(|text| match Name::new(text) {
+    let lines = section.listed("lines").into_iter().filter_map(|text| match Name::new(text) {
         Ok(name) => Some(name),
         Err(words) => {
             section.problem("lines", words.to_string());
@@ -280,6 +305,18 @@ const CALL_LIMIT: Duration = Duration::from_secs(2);
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_line_leads_to_an_address_or_a_name() {
+        for good in ["192.0.2.10", "north-controller", "kiln_1.shop", "3com", "[::1]", "localhost"] {
+            assert!(is_host(good), "{good}");
+        }
+        for bad in
+            ["", "tcp://127.0.0.1", "192.168.1.300", "192.168.1", "north controller", "::1", "[::1", "a..b", "kiln/1", "-a"]
+        {
+            assert!(!is_host(bad), "{bad}");
+        }
+    }
 
     #[test]
     fn a_socket_needs_a_folder_that_is_there() {

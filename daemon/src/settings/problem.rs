@@ -71,6 +71,11 @@ impl Problems {
         self.all.borrow().iter().any(|problem| problem.key == key)
     }
 
+    /// Whether a problem was noted with something in this table.
+    pub(crate) fn tells_within(&self, table: &str) -> bool {
+        self.all.borrow().iter().any(|problem| problem.key.split('.').next() == Some(table))
+    }
+
     /// Says that a layer, or a whole table of named things, could not be read: from then on nothing is known to be missing.
     pub(super) fn read_in_part(&self) {
         self.partial.set(true);
@@ -135,7 +140,13 @@ mod tests {
             problems.note("home", key, "is wrong");
         }
         assert!(problems.tells_of("furnace.north") && !problems.tells_of("furnace"));
-        let places: Vec<String> = problems.into_list().into_iter().map(|problem| problem.source).collect();
-        assert_eq!(places, ["--set", "shop.toml", "home", "home", "HEARTHWARD__X"]);
+        assert!(problems.tells_within("furnace") && !problems.tells_within("furn"));
+        let places: BTreeMap<String, String> =
+            problems.into_list().into_iter().map(|problem| (problem.key, problem.source)).collect();
+        let place = |key: &str| places.get(key).map(String::as_str);
+        assert_eq!(place("furnace.north.meter"), Some("--set"));
+        assert_eq!(place("furnace.north.limit"), Some("shop.toml"));
+        assert_eq!((place("furnace.north"), place("furnace.north.power")), (Some("home"), Some("home")));
+        assert_eq!(place("recipe.steps[0].to"), Some("HEARTHWARD__X"));
     }
 }

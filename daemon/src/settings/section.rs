@@ -141,13 +141,23 @@ impl<'p> Section<'p> {
     /// A list of texts; empty when not written.
     pub(super) fn texts(&self, entry: &'static str) -> Vec<String> {
         let Some(value) = self.peek(entry) else { return Vec::new() };
-        let list = value.clone().into_array().ok().and_then(|list| {
-            list.into_iter().map(|item| if let ValueKind::String(text) = item.kind { Some(text) } else { None }).collect()
-        });
+        let text = |item: &Value| if let ValueKind::String(text) = &item.kind { Some(text.clone()) } else { None };
+        let list = if let ValueKind::Array(items) = &value.kind { items.iter().map(text).collect() } else { None };
         list.unwrap_or_else(|| {
             self.problem(entry, format!("is {}, but a list of texts is needed", said(value)));
             Vec::new()
         })
+    }
+
+    /// The same for names: one that stands without a list is noted, and taken as it is plainly meant.
+    pub(super) fn listed(&self, entry: &'static str) -> Vec<String> {
+        match self.peek(entry).map(|value| &value.kind) {
+            Some(ValueKind::String(text)) => {
+                self.problem(entry, format!("is {text:?}, but a list is needed; write it like {entry} = [{text:?}]"));
+                vec![text.clone()]
+            }
+            _ => self.texts(entry),
+        }
     }
 
     /// A table within this one.
@@ -172,11 +182,21 @@ impl<'p> Section<'p> {
             }
             return Vec::new();
         };
+        // The keys of one thing, written where the things are: what its tables are cannot be told from names.
+        if let Some((text, value)) = parent.entries.iter().find(|(_, value)| !matches!(value.kind, ValueKind::Table(_))) {
+            let like = format!("[{}.{}]", self.key(entry), example(entry));
+            self.problem(
+                entry,
+                format!("needs a name, like {like}: `{text}` is {}, where names with tables are needed", said(value)),
+            );
+            self.problems.read_in_part();
+            return Vec::new();
+        }
         let mut found = Vec::new();
-        for (text, value) in &parent.entries {
+        for (text, section) in parent.tables() {
             match Name::new(text.clone()) {
-                Ok(name) => found.extend(parent.as_section(parent.key(text), value, text).map(|section| (name, section))),
-                Err(words) => parent.problem(text, words.to_string()),
+                Ok(name) => found.push((name, section)),
+                Err(words) => parent.problem(&text, words.to_string()),
             }
         }
         found
@@ -186,6 +206,15 @@ impl<'p> Section<'p> {
     pub(super) fn tables(&self) -> Vec<(String, Self)> {
         let tables = self.entries.iter();
         tables.filter_map(|(text, value)| Some((text.clone(), self.as_section(self.key(text), value, text)?))).collect()
+    }
+
+    /// The listed names of all tables within this one, whatever else is wrong with them.
+    pub(super) fn listed_within(&self, entry: &'static str) -> Vec<String> {
+        let tables = self.entries.iter().filter(|(_, value)| matches!(value.kind, ValueKind::Table(_)));
+        tables
+            .filter_map(|(text, value)| self.as_section(self.key(text), value, text))
+            .flat_map(|table| table.listed(entry))
+            .collect()
     }
 
     /// All tables of a list of tables.
@@ -223,6 +252,18 @@ impl<'p> Section<'p> {
             };
             self.problem(entry, format!("is not a key of this table{hint}"));
         }
+    }
+}
+
+/// A name that a thing of this kind might have.
+fn example(kind: &str) -> &'static str {
+    match kind {
+        "line" | "driver" => "loops",
+        "supply" => "argon",
+        "tank" => "oil",
+        "recipe" => "irons",
+        "rule" => "hood",
+        _ => "north",
     }
 }
 

@@ -24,11 +24,19 @@ fn why_in(text: &str) -> Option<String> {
         let mend = if quote.len() > 1 { "" } else { " in its line; look for a quote that is missing there or before it" };
         return Some(format!("line {line}: the text that begins with {quote} in column {column} has no end{mend}"));
     }
+    let line = line_at(text, at);
+    let written = text.lines().nth(line - 1).unwrap_or_default();
+    // Where a value begins, such a letter was meant as a quote; within a text it may well stand.
+    let begins = |at: usize| written[..at].trim_end().ends_with(['=', '[', ',']);
+    if let Some((_, quote)) = written.char_indices().find(|(at, letter)| "“”„«»‘’".contains(*letter) && begins(*at)) {
+        return Some(format!(
+            "line {line}: a text stands in straight quotes, like \"1060 C\"; here is {quote}, in `{}`",
+            written.trim()
+        ));
+    }
     // What the reader would have liked better is told in words of the format's grammar.
     let message = message.split(", expected literal string").next().unwrap_or(message);
-    let (line, column) = (line_at(text, at), column_at(text, at));
-    let written = text.lines().nth(line - 1).unwrap_or_default().trim();
-    Some(format!("line {line}, column {column}: {message}, in `{written}`"))
+    Some(format!("line {line}, column {}: {message}, in `{}`", column_at(text, at), written.trim()))
 }
 
 fn column_at(text: &str, at: usize) -> usize {
@@ -98,6 +106,9 @@ mod tests {
     #[test]
     fn other_slips_are_shown_where_the_reader_stopped() {
         assert_eq!(why_in("name = 12 L\n").as_deref(), Some("line 1, column 8: string values must be quoted, in `name = 12 L`"));
+        let curly =
+            "line 1: a text stands in straight quotes, like \"1060 C\"; here is \u{201c}, in `limit = \u{201c}1060 C\u{201d}`";
+        assert_eq!(why_in("limit = \u{201c}1060 C\u{201d}\n").as_deref(), Some(curly));
         assert!(why_in("[a]\nname = Alder\"\n").is_some_and(|said| said.starts_with("line 2, column 8: missing opening quote")));
         let sound = "a = \"it's \\\" # no comment\" # it's one\nb = '\\'\nc = \"\"\"two\n\"lines\\\"\"\"\"\n";
         assert_eq!((why_in(sound), unclosed(sound)), (None, None));

@@ -1,9 +1,9 @@
 //! The units that the drivers offer, and how an address in the configuration finds one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use hearthward_equipment::reading::field;
-use hearthward_equipment::{Address, Name, UnitAddress};
+use hearthward_equipment::{Address, Name, UnitAddress, nearest};
 
 use crate::settings::{PointRef, Problems};
 
@@ -24,6 +24,8 @@ pub struct UnitFacts {
     pub faces: Vec<String>,
     /// What the driver notes of it in words, by the names in the contract's table of notes.
     pub notes: Vec<(String, String)>,
+    /// How long one exchange with it may take before its driver gives it up, in milliseconds, where the driver notes it.
+    pub waits_ms: Option<f64>,
     /// The highest values that its readings can have, in the units of their quantities, where the driver notes any.
     pub most: Vec<(Name, f64)>,
 }
@@ -201,7 +203,16 @@ impl Catalogue {
             .map(|(unit, facts)| format!("{unit} ({})", list(&facts.readings)))
             .collect();
         if of_driver.is_empty() {
-            format!("there is no driver {driver} with any unit")
+            let drivers: BTreeSet<&str> =
+                self.units.keys().map(|unit| &unit.driver).chain(&self.dark).map(Name::as_str).collect();
+            match nearest(driver.as_str(), drivers.iter().copied()) {
+                Some(meant) => format!("there is no driver {driver} with any unit; did you mean `{meant}`?"),
+                None if drivers.is_empty() => format!("there is no driver {driver}, nor any other with a unit"),
+                None => {
+                    let known = drivers.into_iter().collect::<Vec<_>>().join(", ");
+                    format!("there is no driver {driver} with any unit; there is {known}")
+                }
+            }
         } else {
             format!("{driver} offers {}", of_driver.join("; "))
         }
@@ -239,6 +250,9 @@ mod tests {
         let words = catalogue().find("io/south-door", "door-open").expect_err("not there").expect("words");
         assert!(words.contains("north-door"), "{words}");
         assert!(catalogue().find("north-door", "door-open").is_err());
+        let said = |text: &str| catalogue().find(text, "temperature").expect_err("not there").expect("words");
+        assert!(said("lopps/north").ends_with("there is no driver lopps with any unit; did you mean `loops`?"));
+        assert!(said("kilns/north").ends_with("there is no driver kilns with any unit; there is io, loops"));
     }
 
     #[test]

@@ -220,7 +220,7 @@ fn furnace(settings: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>)
     let own_door = own(finder, field::DOOR_OPEN);
     let contactor = self::contactor(settings, finder);
     let door = match &settings.door {
-        Some(_) => finder.point_as(Role::SWITCH, settings.door.as_ref(), field::DOOR_OPEN),
+        Some(_) => finder.point_as(Role::CONTACT, settings.door.as_ref(), field::DOOR_OPEN),
         None => own_door,
     };
     let load = settings.load_temperature.as_ref();
@@ -278,11 +278,12 @@ fn of(what: &str, furnace: &FurnaceSettings) -> String {
 /// What tells the chamber's temperature: a thermometer of its own, else the controller's.
 fn thermometer(settings: &FurnaceSettings, own: Option<PointId>, facts: &UnitFacts, finder: &mut Finder<'_>) -> Option<PointId> {
     let Some(reference) = &settings.temperature else {
-        if own.is_none() && !facts.readings.is_empty() {
-            let words = "gives no temperature; name one with `temperature`".to_owned();
-            finder.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
-        }
         let key = format!("furnace.{}.controller", settings.name);
+        // Of a unit that is no furnace's, enough is said.
+        if own.is_none() && !facts.readings.is_empty() && !finder.problems.tells_of(&key) {
+            let words = "gives no temperature; name one with `temperature`".to_owned();
+            finder.note(&settings.home, key.clone(), words);
+        }
         // Of a controller that another furnace has, enough is said.
         if let Some(address) = own.and_then(|point| finder.directory.point_address(point)).cloned()
             && !finder.problems.tells_of(&key)
@@ -302,14 +303,7 @@ fn contactor(settings: &FurnaceSettings, finder: &mut Finder<'_>) -> Option<Cont
     finder.take_output(address.to_string(), &settings.home, &key("contactor"));
     let output = HeatPointId(finder.directory.point(&address).0);
     let feedback =
-        finder.own_point(Role::SWITCH, contactor.feedback.as_ref(), "closed", of("the feedback of the contactor", settings));
-    if feedback == Some(PointId(output.0)) {
-        let words = format!(
-            "is {address}, the contactor's own output, which only repeats what it was told; \
-             name the point of a contact that its tips move, or leave `contactor_feedback` out"
-        );
-        finder.note(&settings.home, key("contactor_feedback"), words);
-    }
+        finder.own_point(Role::CONTACT, contactor.feedback.as_ref(), "closed", of("the feedback of the contactor", settings));
     Some(Contactor { output, feedback })
 }
 
@@ -339,13 +333,20 @@ fn check_heartbeat(settings: &FurnaceSettings, shop: &Settings, finder: &Finder<
     }
 }
 
-/// Heat may be ordered only where it can be taken away again.
+/// Heat may be ordered only where the order arrives, and where it can be taken away again.
 fn check_heating(settings: &FurnaceSettings, unit: &UnitAddress, facts: &UnitFacts, finder: &Finder<'_>) {
     if finder.catalogue.facts(unit).is_none() || settings.heating == Heating::ByHand {
         return;
     }
     let words = if facts.by_hand {
         format!("{unit} is kept by hand, so heat cannot be ordered there; write heating = \"by-hand\"")
+    } else if let Some((way, mend)) = told_by(&settings.heating)
+        && !facts.noted("heats").any(|noted| noted == way)
+    {
+        format!(
+            "{unit} cannot be told to heat: its driver notes no {way} that can be written; with the register driver `map.{mend}` \
+             needs write = true; else write heating = \"by-hand\" or \"watched\""
+        )
     } else if facts.on_a_line && !facts.standing_cuts && settings.contactor.is_none() {
         format!(
             "{unit} gives no way to take its heat away (its driver has no cut for it, and no contactor is wired); \
@@ -355,6 +356,15 @@ fn check_heating(settings: &FurnaceSettings, unit: &UnitAddress, facts: &UnitFac
         return;
     };
     finder.problems.note(&settings.home, format!("furnace.{}.controller", settings.name), words);
+}
+
+/// What is written to make a controller heat, and the register driver's field for it.
+fn told_by(heating: &Heating) -> Option<(&'static str, &'static str)> {
+    match heating {
+        Heating::SetPoint => Some((field::SET_POINT, "set_point")),
+        Heating::Program => Some(("program", "program")),
+        Heating::ByHand | Heating::Watched => None,
+    }
 }
 
 fn gas(gas: &GasSettings, furnace: &FurnaceSettings, shop: &Settings, finder: &mut Finder<'_>) -> Option<GasPlan> {
@@ -415,7 +425,7 @@ fn tank(tank: &TankSettings, finder: &mut Finder<'_>) -> Option<TankPlan> {
     } else {
         own(finder, field::AGITATION_ON)
     };
-    let part_under = finder.point_as(Role::SWITCH, tank.part_under.as_ref(), "part-under");
+    let part_under = finder.point_as(Role::CONTACT, tank.part_under.as_ref(), "part-under");
     let temperature = finder.directory.point(&address);
     let read = [Some(temperature), level, agitation, part_under];
     finder.check_age(&read, tank.stale_after, &tank.thermometer.source, &format!("tank.{}.stale_after", tank.name));

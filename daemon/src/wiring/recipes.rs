@@ -11,8 +11,8 @@ use crate::settings::{Bath, Problems, RecipeSettings, Settings, StepSettings};
 pub(super) fn resolve(settings: &Settings, plan: &ShopPlan, problems: &Problems) -> Vec<Recipe> {
     let recipes: Vec<(&RecipeSettings, Recipe)> =
         settings.recipes.iter().filter_map(|recipe| Some((recipe, one(recipe, settings, plan, problems)?))).collect();
-    // What a furnace may do is not known while it, or the supply of its gas, has problems of its own.
-    let known = settings.furnaces.len() == settings.furnace_names.len() && settings.supplies.len() == settings.supply_names.len();
+    // What a furnace may do is not known while it, the supply of its gas, or a driver has problems of its own.
+    let known = ["furnace", "supply", "driver"].iter().all(|table| !problems.tells_within(table));
     if known {
         for (written, recipe) in &recipes {
             if let Some(words) = runs_nowhere(recipe, plan) {

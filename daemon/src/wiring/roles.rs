@@ -15,21 +15,24 @@ pub(super) struct Role {
     quantities: &'static [&'static str],
     /// Whether the service has to write it.
     written: bool,
+    /// Whether it has to tell of something that the service does not switch itself.
+    moved: bool,
     /// Whether writing it has to take heat away.
     cuts_heat: bool,
 }
 
 impl Role {
     const fn read(what: &'static str, quantities: &'static [&'static str]) -> Self {
-        Self { what, quantities, written: false, cuts_heat: false }
+        Self { what, quantities, written: false, moved: false, cuts_heat: false }
     }
 
     const fn written(what: &'static str) -> Self {
-        Self { what, quantities: &["state"], written: true, cuts_heat: false }
+        Self { what, quantities: &["state"], written: true, moved: false, cuts_heat: false }
     }
 
     pub(super) const THERMOMETER: Self = Self::read("a thermometer", &["temperature_c"]);
     pub(super) const SWITCH: Self = Self::read("a switch", &["state"]);
+    pub(super) const CONTACT: Self = Self { moved: true, ..Self::SWITCH };
     pub(super) const OXYGEN: Self = Self::read("an oxygen reading", &["volume_fraction"]);
     pub(super) const METER: Self = Self::read("a flow", &["flow_standard_l_min"]);
     pub(super) const GAUGE: Self = Self::read("a pressure", &["pressure_kpa"]);
@@ -41,11 +44,18 @@ impl Role {
     /// Why this point cannot serve, with the mend. A driver that does not say what a point measures gets the benefit of the doubt;
     /// one that does not say that a point can be written, or cuts heat, gets none.
     pub(super) fn refuses(self, facts: &UnitFacts, point: &Name) -> Option<String> {
-        let Self { what, quantities, written, cuts_heat } = self;
+        let Self { what, quantities, written, moved, cuts_heat } = self;
         if let Some(is) = facts.quantity(point)
             && !quantities.contains(&is)
         {
             return Some(format!("reads `{is}`, but {what} is needed: `{}`", quantities.join("` or `")));
+        }
+        // What a person enters is written too, and tells what the person sees.
+        if moved && !facts.by_hand && (facts.writes(point) || facts.cuts_heat_by(point)) {
+            return Some(format!(
+                "is an output, which only repeats what it was told, but {what} is needed that something else moves; \
+                 name the input of a contact"
+            ));
         }
         if written && !facts.writes(point) {
             return Some(format!(

@@ -1,7 +1,7 @@
 //! From settings to units, with every problem at once.
 
 use hearthward_driver::quantity;
-use hearthward_driver::{Form, Problem, Section, Settings, Value, is_point_name, is_unit_name};
+use hearthward_driver::{Form, Problem, Section, Settings, Value, is_point_name};
 
 use crate::kept::{ASKED, Face, Kept, Slot};
 
@@ -9,37 +9,36 @@ use crate::kept::{ASKED, Face, Kept, Slot};
 const VALID_S: f64 = 1800.0;
 const VALID_S_MAX: f64 = 31.0 * 86_400.0;
 
+/// A table of points as it may be written.
+const POINTS_LIKE: &str = "points.hood.quantity = \"state\"";
+
 /// Reads everything.
 pub(crate) fn read(settings: &Settings) -> Result<Vec<Kept>, Vec<Problem>> {
     let form = Form::new(settings);
     let root = form.root();
     let valid_s = valid(&root, VALID_S);
-    let table = root.section("unit");
-    let names = table.names();
-    let units = names.iter().filter_map(|name| unit(&table.section(name), name, valid_s)).collect();
-    if names.is_empty() {
-        root.problem("unit", "is missing: the driver has nothing to ask for");
-    }
+    let named = root.units(Some("the driver has nothing to ask for"));
+    let units = named.iter().filter_map(|(name, section)| unit(section, name, valid_s)).collect();
     form.finish()?;
     Ok(units)
 }
 
 fn unit(section: &Section<'_>, name: &str, valid_s: f64) -> Option<Kept> {
-    if !is_unit_name(name) {
-        section.problem("", "a unit's name is lower case letters, digits and -, a letter first, at most 40");
-    }
     let valid_s = valid(section, valid_s);
     let how = section.text("how");
-    let face = section.must("face", section.choice("face", &Face::CHOICE))?;
+    let Some(face) = section.must("face", section.choice("face", &Face::CHOICE), "\"furnace\"") else {
+        section.leave();
+        return None;
+    };
     let mut slots = fields(section, face, valid_s);
     slots.extend(single(section, name, face, valid_s));
-    let table = section.section("points");
-    for point in table.names() {
-        slots.extend(point_of(&table.section(&point), &point, valid_s));
+    let points = section.table("points", POINTS_LIKE);
+    for (table, point) in points.iter().flat_map(|table| table.names().into_iter().map(move |point| (table, point))) {
+        slots.extend(table.table(&point, "{ quantity = \"state\" }").and_then(|section| point_of(&section, &point, valid_s)));
     }
     for (place, slot) in slots.iter().enumerate() {
         if slot.name == ASKED || slots[..place].iter().any(|before| before.name == slot.name) {
-            table.problem(&slot.name, "is taken already: choose another name");
+            section.section("points").problem(&slot.name, "is taken already: choose another name");
         }
     }
     if slots.is_empty() && !section.has("quantity") && !section.has("points") {
@@ -95,6 +94,6 @@ fn point_of(section: &Section<'_>, name: &str, valid_s: f64) -> Option<Slot> {
         section.problem("", "a name is lower case letters, digits, - and _, a letter first, at most 40");
     }
     let valid_s = valid(section, valid_s);
-    let quantity = section.must("quantity", section.choice("quantity", &quantity::CHOICE))?;
+    let quantity = section.must("quantity", section.choice("quantity", &quantity::CHOICE), "\"state\"")?;
     Some(slot(&name.replace('_', "-"), quantity, valid_s))
 }

@@ -1,8 +1,7 @@
 //! From settings to units, with every problem at once.
 
 use hearthward_driver::modbus::Framing;
-use hearthward_driver::quantity::Quantity;
-use hearthward_driver::{Form, Problem, Section, Settings, Value, is_unit_name, reading};
+use hearthward_driver::{Form, Problem, Section, Settings, Value, reading};
 
 use crate::entry::Entry;
 use crate::map;
@@ -29,20 +28,10 @@ pub(crate) fn read(settings: &Settings, lines: &[String]) -> Result<(Shape, Vec<
     let root = form.root();
     let framing = root.choice("framing", &FRAMINGS).unwrap_or(Framing::Tcp);
     let deadline_ms = root.whole("deadline_ms", 20..=10_000).unwrap_or(DEADLINE_MS) as u32;
-    let table = root.section("unit");
-    let mut units = Vec::new();
-    for name in table.names() {
-        let section = table.section(&name);
-        if !is_unit_name(&name) {
-            section.problem("", "a unit's name is lower case letters, digits and -, a letter first, at most 40");
-        }
-        units.extend(unit(&root, &section, &name, lines, framing));
-    }
-    if !root.has("unit") {
-        root.problem("unit", "is missing: the driver has nothing to speak for");
-    }
+    let named = root.units(Some("the driver has nothing to speak for"));
+    let units: Vec<UnitPlan> = named.iter().filter_map(|(name, section)| unit(&root, section, name, lines, framing)).collect();
     if lines.is_empty() {
-        root.problem("lines", "is missing: the driver needs at least one line");
+        root.problem("", "needs one line at least; name it in the driver's `lines`, like lines = [\"loops\"]");
     }
     overlap::check(&form, &units);
     form.finish()?;
@@ -50,14 +39,18 @@ pub(crate) fn read(settings: &Settings, lines: &[String]) -> Result<(Shape, Vec<
 }
 
 fn unit(root: &Section<'_>, section: &Section<'_>, name: &str, lines: &[String], framing: Framing) -> Option<UnitPlan> {
-    let face = section.must("face", section.choice("face", &Face::CHOICE));
+    let face = section.must("face", section.choice("face", &Face::CHOICE), "\"furnace\"");
     let addresses = if framing == Framing::Rtu { 1..=247 } else { 0..=255 };
-    let address = section.must("address", section.whole("address", addresses));
+    let address = section.must("address", section.whole("address", addresses), "1");
     let line = line(section, lines);
     let joining = joining(root, section);
-    // Without a face every name of the map is taken for a point's, which would only add wrong problems.
-    let face = face?;
-    let entries = entries(section, face);
+    let from_zero = section.flag("from_zero").unwrap_or(false);
+    // Without a face it is not known what the unit's tables are to hold.
+    let Some(face) = face else {
+        section.leave();
+        return None;
+    };
+    let entries = entries(section, face, from_zero);
     check_names(section, face, &entries);
     let reference = reference(section, face, &entries);
     let fields: Vec<Option<usize>> = face.fields().iter().map(|field| find(&entries, field.name)).collect();
@@ -102,13 +95,12 @@ fn joining(root: &Section<'_>, section: &Section<'_>) -> Joining {
     Joining { gap: either("join_gap", 0..=64).unwrap_or(GAP) as u16, most: either("read_max", 1..=125).unwrap_or(125) as u16 }
 }
 
-fn entries(section: &Section<'_>, face: Face) -> Vec<Entry> {
-    let map = section.section("map");
-    let fixed =
-        |name: &str| -> Option<Quantity> { face.fields().iter().find(|field| field.name == name).map(|field| field.quantity) };
-    let entries: Vec<Entry> = map.names().iter().filter_map(|name| map::entry(&map.section(name), name, fixed(name))).collect();
+fn entries(section: &Section<'_>, face: Face, from_zero: bool) -> Vec<Entry> {
+    let Some(map) = section.table("map", &format!("map.temperature = {}", map::LIKE)) else { return Vec::new() };
+    let entry = |name: &String| map::entry(&map.table(name, map::LIKE)?, name, face, from_zero);
+    let entries: Vec<Entry> = map.names().iter().filter_map(entry).collect();
     if !section.has("map") {
-        section.problem("map", "is missing: nothing can be read");
+        section.problem("map", format!("is missing: nothing can be read; write it like map.temperature = {}", map::LIKE));
     }
     for entry in &entries {
         let field = face.fields().iter().find(|field| field.name == entry.name);
@@ -154,8 +146,8 @@ fn reference(section: &Section<'_>, face: Face, entries: &[Entry]) -> (f64, f64)
     let pressure_kpa = section.number("reference_pressure_kpa", 50.0..=200.0);
     let fields = face.fields();
     if find(entries, fields[meter::FLOW].name).or_else(|| find(entries, fields[meter::SET_FLOW].name)).is_some() {
-        section.must("reference_temperature_c", temperature_c);
-        section.must("reference_pressure_kpa", pressure_kpa);
+        section.must("reference_temperature_c", temperature_c, "0");
+        section.must("reference_pressure_kpa", pressure_kpa, "101.325");
     }
     (temperature_c.unwrap_or(0.0), pressure_kpa.unwrap_or(0.0))
 }
@@ -198,6 +190,19 @@ fn check_cut(section: &Section<'_>) {
     }
 }
 
+/// What is written after an order to heat must not undo it.
+fn check_start(section: &Section<'_>) {
+    let start = section.section("start");
+    let name = |field: usize| Face::Furnace.fields()[field].name;
+    let heat_on = name(furnace::HEAT_ON);
+    if start.has(heat_on) && start.value(heat_on) == Some(Value::Flag(false)) {
+        start.problem(heat_on, "would switch heat off whenever heat is ordered; write true");
+    }
+    for order in [furnace::SET_POINT, furnace::OUTPUT_SHARE].map(name).into_iter().filter(|order| start.has(order)) {
+        start.problem(order, "would be written over what was ordered; leave it out: the order itself writes it");
+    }
+}
+
 fn contactor(section: &Section<'_>, index: usize, entry: &Entry) -> Option<Write> {
     let open = Value::Flag(false);
     match entry.encode(&open) {
@@ -216,6 +221,7 @@ fn start(section: &Section<'_>, face: Face, entries: &[Entry]) -> Vec<Write> {
         return Vec::new();
     }
     if section.has("start") {
+        check_start(section);
         return writes(section, "start", entries);
     }
     let heat_on = find(entries, face.fields()[furnace::HEAT_ON].name).filter(|&entry| entries[entry].write);
@@ -224,16 +230,20 @@ fn start(section: &Section<'_>, face: Face, entries: &[Entry]) -> Vec<Write> {
 
 /// A table of values to write, by names of the map. States come first: switching off acts sooner than a lower set point.
 fn writes(section: &Section<'_>, table: &str, entries: &[Entry]) -> Vec<Write> {
-    let inner = section.section(table);
-    let mut writes: Vec<Write> = inner.names().iter().filter_map(|name| write(&inner, name, entries)).collect();
+    let Some(inner) = section.table(table, &format!("{table} = {{ set_point = 0 }}")) else { return Vec::new() };
+    let map = section.section("map");
+    let mut writes: Vec<Write> = inner.names().iter().filter_map(|name| write(&inner, &map, name, entries)).collect();
     writes.sort_by_key(|(entry, _)| !matches!(entries[*entry].kind, crate::entry::Kind::Bool));
     writes
 }
 
-fn write(table: &Section<'_>, name: &str, entries: &[Entry]) -> Option<Write> {
+fn write(table: &Section<'_>, map: &Section<'_>, name: &str, entries: &[Entry]) -> Option<Write> {
     let value = table.value(name)?;
     let Some(entry) = find(entries, name) else {
-        table.problem(name, "is not a sound entry of this unit's map");
+        // What is wrong with an entry that is there is told there.
+        if !map.has(name) {
+            table.problem(name, "is not in this unit's map, so nothing is known of where to write it");
+        }
         return None;
     };
     if !entries[entry].write {

@@ -24,6 +24,22 @@ impl Kind {
         }
     }
 
+    /// The contents of the register, or of the part of it under a mask, that a whole number stands for: as they are, or with the sign
+    /// that they would have. None if it can hold no such thing. A float's number and its bits may both be meant.
+    pub(crate) fn contents(self, whole: i64, mask: Option<u16>) -> Vec<u32> {
+        let plain = |most: u32| u32::try_from(whole).ok().filter(|contents| *contents <= most);
+        let part = |mask: u16| u32::from(mask >> mask.trailing_zeros());
+        let (one, other) = match self {
+            Self::Bool => (None, None),
+            Self::U16 => (plain(mask.map_or(u32::from(u16::MAX), part)), None),
+            Self::I16 => (plain(u32::from(u16::MAX)), i16::try_from(whole).ok().map(|signed| u32::from(signed.cast_unsigned()))),
+            Self::U32 => (plain(u32::MAX), None),
+            Self::I32 => (plain(u32::MAX), i32::try_from(whole).ok().map(i32::cast_unsigned)),
+            Self::F32 => (plain(u32::MAX), Some(whole as f32).filter(|float| *float as i64 == whole).map(f32::to_bits)),
+        };
+        one.into_iter().chain(other).collect()
+    }
+
     /// The least and the greatest number that it can hold, or the part of it under a mask; none where that bounds nothing.
     pub(crate) fn range(self, mask: Option<u16>) -> Option<(f64, f64)> {
         match self {
@@ -65,8 +81,8 @@ pub(crate) struct Entry {
     /// Bounds in the written unit; outside, a reading is bad and a write refused.
     pub(crate) least: f64,
     pub(crate) most: f64,
-    /// What the register holds when the device has no value.
-    pub(crate) broken: Vec<i64>,
+    /// What the register, or its part under the mask, holds when the device has no value: contents, not what they mean.
+    pub(crate) broken: Vec<u32>,
     pub(crate) write: bool,
     pub(crate) often: bool,
     /// Function code that writes it.
@@ -92,9 +108,8 @@ impl Entry {
         }
         let raw = self.number(words);
         let measured = raw * self.scale + self.offset;
-        let sound = measured.is_finite()
-            && (self.least..=self.most).contains(&measured)
-            && !self.broken.iter().any(|&broken| broken as f64 == raw);
+        let sound =
+            measured.is_finite() && (self.least..=self.most).contains(&measured) && !self.broken.contains(&self.contents(words));
         let quality = if sound { Quality::Good } else { Quality::Bad };
         let own = if measured.is_finite() { measured * self.factor + self.shift } else { 0.0 };
         if self.quantity.kind == quantity::Kind::Whole {
@@ -148,16 +163,19 @@ impl Entry {
     }
 
     fn number(&self, words: &[u16]) -> f64 {
+        let contents = self.contents(words);
         match self.kind {
-            Kind::Bool | Kind::U16 => match self.mask {
-                Some(mask) => f64::from((words[0] & mask) >> mask.trailing_zeros()),
-                None => f64::from(words[0]),
-            },
-            Kind::I16 => f64::from(words[0].cast_signed()),
-            Kind::U32 => f64::from(self.double(words)),
-            Kind::I32 => f64::from(self.double(words).cast_signed()),
-            Kind::F32 => f64::from(f32::from_bits(self.double(words))),
+            Kind::Bool | Kind::U16 | Kind::U32 => f64::from(contents),
+            Kind::I16 => f64::from((contents as u16).cast_signed()),
+            Kind::I32 => f64::from(contents.cast_signed()),
+            Kind::F32 => f64::from(f32::from_bits(contents)),
         }
+    }
+
+    /// The bits of the value, and no others.
+    fn contents(&self, words: &[u16]) -> u32 {
+        let mask = self.mask.unwrap_or(u16::MAX);
+        if self.kind.words() == 1 { u32::from((words[0] & mask) >> mask.trailing_zeros()) } else { self.double(words) }
     }
 
     fn double(&self, words: &[u16]) -> u32 {
@@ -263,7 +281,7 @@ mod tests {
     /// Goal: what the device cannot mean is bad, what the register cannot hold is refused.
     #[test]
     fn bounds_and_broken_sensors() {
-        let bounded = Entry { least: 0.0, most: 1300.0, broken: vec![-1], ..entry(Kind::I16) };
+        let bounded = Entry { least: -100.0, most: 1300.0, broken: Kind::I16.contents(-1, None), ..entry(Kind::I16) };
         assert_eq!(bounded.decode(&[1400]).1, Quality::Bad);
         assert_eq!(bounded.decode(&[0xFFFF]).1, Quality::Bad);
         assert_eq!(bounded.decode(&[0]).1, Quality::Good);
@@ -274,6 +292,43 @@ mod tests {
         assert!(entry(Kind::I16).encode(&Value::Flag(true)).is_err());
         let nan = entry(Kind::F32).decode(&[0x7FC0, 0x0000]);
         assert_eq!(nan, (Value::Number(0.0), Quality::Bad));
+    }
+
+    /// Goal: a number that stands for "no value" is found in the register, whether it is written as the register holds it or with its
+    /// sign; what the register cannot hold is none. 0xFFFF is -1 and 0xFFFFFFFE is -2 in two's complement, worked by hand; 9999 as a
+    /// float is 0x461C3C00 (sign 0, exponent 140, 9999 / 2¹³ = 1.220581…), 0x7F7FFFFF the greatest float (IEEE 754, from memory).
+    #[test]
+    fn contents_that_stand_for_no_value() {
+        let cases: [(Kind, &[i64], Vec<u16>); 7] = [
+            (Kind::U16, &[0xFFFF], vec![0xFFFF]),
+            (Kind::I16, &[0xFFFF, -1], vec![0xFFFF]),
+            (Kind::I16, &[0x8000, -32768], vec![0x8000]),
+            (Kind::U32, &[0xFFFF_FFFF], vec![0xFFFF, 0xFFFF]),
+            (Kind::I32, &[0xFFFF_FFFE, -2], vec![0xFFFF, 0xFFFE]),
+            (Kind::F32, &[9999, 0x461C_3C00], vec![0x461C, 0x3C00]),
+            (Kind::F32, &[0x7F7F_FFFF], vec![0x7F7F, 0xFFFF]),
+        ];
+        for (kind, spellings, words) in cases {
+            for spelling in spellings {
+                let entry = Entry { broken: kind.contents(*spelling, None), ..entry(kind) };
+                assert_eq!(entry.decode(&words).1, Quality::Bad, "{kind:?} {spelling}");
+                assert_eq!(entry.decode(&vec![1; words.len()]).1, Quality::Good, "{kind:?} {spelling}");
+            }
+        }
+        let nibble = Entry { mask: Some(0x00F0), broken: Kind::U16.contents(0xF, Some(0x00F0)), ..entry(Kind::U16) };
+        assert_eq!((nibble.decode(&[0xABFC]).1, nibble.decode(&[0xFBEC]).1), (Quality::Bad, Quality::Good));
+        for (kind, mask, whole) in [
+            (Kind::U16, None, -1),
+            (Kind::U16, None, 0x1_0000),
+            (Kind::U16, Some(0x00F0), 16),
+            (Kind::I16, None, 0x1_0000),
+            (Kind::I16, None, -32769),
+            (Kind::U32, None, -1),
+            (Kind::I32, None, 0x1_0000_0000),
+            (Kind::F32, None, -16_777_217),
+        ] {
+            assert_eq!(kind.contents(whole, mask), Vec::<u32>::new(), "{kind:?} {whole}");
+        }
     }
 
     /// Goal: a masked value leaves its neighbours alone, in reading, writing and confirming.

@@ -52,7 +52,7 @@ impl<B: Bus + Default + 'static> Driver for Registers<B> {
 
     fn build(settings: &Settings, lines: &[String]) -> Result<(Self, Vec<Unit>), Vec<Problem>> {
         let (shape, units) = build::read(settings, lines)?;
-        let listed = units.iter().map(|unit| unit.listed(shape.framing)).collect();
+        let listed = units.iter().map(|unit| unit.listed(shape.framing, shape.deadline_ms)).collect();
         Ok((Self { link: Link::new(B::default(), shape.framing, shape.deadline_ms), units }, listed))
     }
 }

@@ -2,9 +2,10 @@
 
 use hearthward_driver::modbus::Table;
 use hearthward_driver::quantity::{self, Quantity};
-use hearthward_driver::{Section, is_point_name, reading};
+use hearthward_driver::{Section, Value, is_point_name, nearest, reading};
 
 use crate::entry::{Entry, Kind};
+use crate::unit::Face;
 
 /// A table as settings write it.
 pub(crate) fn word(table: Table) -> &'static str {
@@ -19,31 +20,48 @@ const KINDS: [(&str, Kind); 6] =
 
 const LOW_FIRST: [(&str, bool); 2] = [("high-first", false), ("low-first", true)];
 
+/// An entry as it may be written.
+pub(crate) const LIKE: &str = "{ table = \"holding\", register = 0, type = \"i16\", unit = \"C\", scale = 0.1 }";
+
 /// Larger scales, offsets and bounds are slips of the pen.
 const LARGEST: f64 = 1e9;
 
-/// Reads `map.<name>`. `fixed` is the quantity of a face's own field; other names say theirs.
+/// Degrees in one step of a temperature's register: controllers count whole ones, tenths or hundredths (common practice, no source).
+const COARSEST: f64 = 10.0;
+
+/// Reads `map.<name>`. A face's own fields have their quantities; other names say theirs. `from_zero`: registers are meant as they
+/// stand, however large.
 ///
 /// Everything is asked for even after a first problem, so that all of them are told at once.
-pub(crate) fn entry(section: &Section<'_>, name: &str, fixed: Option<Quantity>) -> Option<Entry> {
+pub(crate) fn entry(section: &Section<'_>, name: &str, face: Face, from_zero: bool) -> Option<Entry> {
+    let field = face.fields().iter().find(|field| field.name == name);
+    if field.is_none()
+        && !section.has("quantity")
+        && let Some(meant) = nearest(name, face.fields().iter().map(|field| field.name))
+    {
+        let words = format!("is no field of a {}; did you mean `{meant}`? A point of your own says its `quantity`", face.word());
+        section.problem("", words);
+        section.leave();
+        return None;
+    }
     if !is_point_name(name) {
         section.problem("", "a name is lower case letters, digits, - and _, a letter first, at most 40");
     }
-    let quantity = match fixed {
-        Some(quantity) => Some(quantity),
-        None => section.must("quantity", section.choice("quantity", &quantity::CHOICE)),
+    let quantity = match field {
+        Some(field) => Some(field.quantity),
+        None => section.must("quantity", section.choice("quantity", &quantity::CHOICE), "\"state\""),
     };
-    let table = section.must("table", section.choice("table", &TABLES));
-    let at = section.must("register", section.whole("register", 0..=0xFFFF)).map(|at| at as u16);
+    let table = section.must("table", section.choice("table", &TABLES), "\"holding\"");
+    let at = register(section, table, from_zero);
     let kind = kind(section, table, quantity);
     let measure = measure(section, quantity);
     let scaling = scaling(section, quantity);
     let bounds = bounds(section, quantity);
     let bits = bits(section, table, kind);
     let low_first = section.choice("words", &LOW_FIRST);
-    let broken = broken(section);
     let writing = writing(section, table, kind, bits.0);
 
+    let broken = broken(section, kind, bits.0);
     let (quantity, table, at, kind) = (quantity?, table?, at?, kind?);
     if low_first.is_some() && kind.words() == 1 {
         section.problem("words", "only a value of two registers has an order of words");
@@ -78,6 +96,37 @@ pub(crate) fn entry(section: &Section<'_>, name: &str, fixed: Option<Quantity>) 
     })
 }
 
+/// The address on the wire. Most manuals number registers from 1 behind a digit for the table: what looks like such a number is one,
+/// unless the unit says otherwise.
+fn register(section: &Section<'_>, table: Option<Table>, from_zero: bool) -> Option<u16> {
+    let given = section.value("register").as_ref().and_then(reading::as_whole);
+    if !from_zero
+        && let Some(table) = table
+        && let Some(given) = given
+        && let Some((digit, meant, at)) = numbered(given, table)
+    {
+        let elsewhere = if meant == table { String::new() } else { format!("table = \"{}\" and ", word(meant)) };
+        let words = format!(
+            "{given} is how manuals number it that count from {digit}0001; over the wire goes {at}: write {elsewhere}register = {at} \
+             (if the device really has {given}, the unit needs from_zero = true)"
+        );
+        section.problem("register", words);
+        return None;
+    }
+    section.must("register", section.whole("register", 0..=0xFFFF), "0").map(|at| at as u16)
+}
+
+/// The digit, the table and the address on the wire that a manual's number stands for, of five digits or six; none where it is none,
+/// or is one of bits for a table of registers.
+fn numbered(number: i64, table: Table) -> Option<(i64, Table, i64)> {
+    let digits = [(1, Table::DiscreteInput), (3, Table::Input), (4, Table::Holding)];
+    let alike = digits.into_iter().filter(|(_, meant)| meant.is_bits() == table.is_bits());
+    alike.into_iter().find_map(|(digit, meant)| {
+        let at = |base: i64, most: i64| Some(number - digit * base - 1).filter(|at| (0..most).contains(at));
+        Some((digit, meant, at(10_000, 9_999).or_else(|| at(100_000, 65_536))?))
+    })
+}
+
 /// A bit table holds bits, a state is a bit; anything else must say its type.
 fn kind(section: &Section<'_>, table: Option<Table>, quantity: Option<Quantity>) -> Option<Kind> {
     let given = section.choice("type", &KINDS);
@@ -98,7 +147,7 @@ fn kind(section: &Section<'_>, table: Option<Table>, quantity: Option<Quantity>)
         }
         Some(kind) => Some(kind),
         None if is_state && !section.has("type") => Some(Kind::Bool),
-        None => section.must("type", None),
+        None => section.must("type", None, "\"i16\""),
     }
 }
 
@@ -112,7 +161,7 @@ fn measure(section: &Section<'_>, quantity: Option<Quantity>) -> Option<(f64, f6
         }
         return Some((1.0, 0.0));
     }
-    let found = section.must("unit", unit)?;
+    let found = section.must("unit", unit, &format!("\"{}\"", quantity.units().split(", ").next().unwrap_or_default()))?;
     let measure = quantity.measure(&found);
     if measure.is_none() {
         section.problem("unit", format!("\"{found}\" is no unit of {}; use one of {}", quantity.word, quantity.units()));
@@ -125,6 +174,10 @@ fn scaling(section: &Section<'_>, quantity: Option<Quantity>) -> (f64, f64) {
     let offset = section.number_or("offset", -LARGEST..=LARGEST, 0.0);
     if scale == 0.0 {
         section.problem("scale", "0 would make every value the same");
+    }
+    if quantity == Some(quantity::TEMPERATURE_C) && scale.abs() > COARSEST {
+        let words = format!("{scale} would make {scale} degrees of each step; a register that counts tenths has 0.1");
+        section.problem("scale", words);
     }
     if quantity.is_some_and(|quantity| quantity.kind == quantity::Kind::Flag) && (scale, offset) != (1.0, 0.0) {
         section.problem(if scale == 1.0 { "offset" } else { "scale" }, "a state has no scale and no offset");
@@ -166,13 +219,27 @@ fn check_bounds(section: &Section<'_>, (kind, mask): (Kind, Option<u16>), scalin
 }
 
 /// Register contents, before scale and offset, that stand for "no value".
-fn broken(section: &Section<'_>) -> Vec<i64> {
+fn broken(section: &Section<'_>, kind: Option<Kind>, mask: Option<u16>) -> Vec<u32> {
     let given = section.list("broken");
-    let whole: Vec<i64> = given.iter().filter_map(reading::as_whole).collect();
-    if whole.len() != given.len() {
-        section.problem("broken", "should be whole numbers, as the register holds them");
+    let Some(kind) = kind else { return Vec::new() };
+    if kind == Kind::Bool && !given.is_empty() {
+        section.problem("broken", "a state has no content that could stand for no value");
+        return Vec::new();
     }
-    whole
+    let contents = |value: &Value| match reading::as_whole(value) {
+        Some(whole) => {
+            let contents = kind.contents(whole, mask);
+            if contents.is_empty() {
+                section.problem("broken", format!("{whole} is nothing that this register can hold"));
+            }
+            contents
+        }
+        None => {
+            section.problem("broken", "should be whole numbers, as the register holds them");
+            Vec::new()
+        }
+    };
+    given.iter().flat_map(contents).collect()
 }
 
 /// Mask and inversion.

@@ -3,10 +3,10 @@
 use hearthward_driver::Form;
 
 use crate::entry::Entry;
-use crate::unit::UnitPlan;
+use crate::unit::{Face, UnitPlan};
 
-/// Notes every overlap. Within a unit any is a mistake; between units of one device only where one of them writes, since
-/// two loops may well look at the same door.
+/// Notes every overlap. Within a unit any is a mistake; between units of one device where one of them writes, or where both take
+/// the bits for their own thermometer or flow. Two loops may well look at the same door.
 pub(crate) fn check(form: &Form<'_>, units: &[UnitPlan]) {
     let all: Vec<(usize, &UnitPlan, &Entry)> =
         units.iter().enumerate().flat_map(|(at, unit)| unit.entries.iter().map(move |entry| (at, unit, entry))).collect();
@@ -14,13 +14,24 @@ pub(crate) fn check(form: &Form<'_>, units: &[UnitPlan]) {
         for (before, other_unit, other) in &all[..index] {
             let same_device = (unit.line, unit.address) == (other_unit.line, other_unit.address);
             let matters = at == before || entry.write || other.write;
-            if same_device && matters && overlap(entry, other) {
+            let both_measure = measures(unit.face, entry) && measures(other_unit.face, other);
+            if same_device && (matters || both_measure) && overlap(entry, other) {
+                let why = if matters { "both would stand on the same bits" } else { "one measurement cannot tell of two things" };
                 form.problem(
                     &format!("unit.{}.map.{}.register", unit.name, entry.name),
-                    format!("overlaps unit.{}.map.{}: both would stand on the same bits", other_unit.name, other.name),
+                    format!("overlaps unit.{}.map.{}: {why}", other_unit.name, other.name),
                 );
             }
         }
+    }
+}
+
+/// Whether this is what the face is there to measure.
+fn measures(face: Face, entry: &Entry) -> bool {
+    match face {
+        Face::Furnace | Face::QuenchTank => entry.name == "temperature",
+        Face::FlowMeter => entry.name == "flow",
+        Face::Points => false,
     }
 }
 

@@ -179,13 +179,13 @@ impl UnitPlan {
     }
 
     /// As the contract lists it.
-    pub(crate) fn listed(&self, framing: Framing) -> Unit {
+    pub(crate) fn listed(&self, framing: Framing, deadline_ms: u32) -> Unit {
         Unit {
             name: self.name.clone(),
             readings: self.readings(),
             costs: self.costs(framing),
             cuts: self.standing_cuts(framing),
-            notes: self.notes(),
+            notes: self.notes(deadline_ms),
         }
     }
 
@@ -220,8 +220,9 @@ impl UnitPlan {
         words.collect::<std::collections::BTreeSet<_>>().into_iter().collect()
     }
 
-    fn notes(&self) -> Vec<Named> {
+    fn notes(&self, deadline_ms: u32) -> Vec<Named> {
         let mut notes = vec![reading::note("face", self.face.word()), reading::note("evidence", "measured")];
+        notes.push(Named { name: "waits_ms".to_owned(), value: Value::Whole(i64::from(deadline_ms)) });
         let mut many = |note: &str, names: Vec<String>| notes.extend(names.iter().map(|name| reading::note(note, name)));
         let named = |wanted: &dyn Fn(&Entry) -> bool| {
             self.entries.iter().filter(|entry| wanted(entry)).map(|entry| entry.shown.clone()).collect()

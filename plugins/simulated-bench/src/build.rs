@@ -1,6 +1,6 @@
 //! From settings to a bench. Everything has a default; without any unit the whole example bench stands there.
 
-use hearthward_driver::{Form, Named, Problem, Section, Settings, Value, is_unit_name};
+use hearthward_driver::{Form, Named, Problem, Section, Settings, Value};
 
 use crate::bench::{Bench, Which};
 use crate::controller::{Controller, Segment};
@@ -40,14 +40,13 @@ pub(crate) fn read(settings: &Settings) -> Result<Bench, Vec<Problem>> {
     let seed = root.whole("seed", 0..=i64::MAX).unwrap_or(1);
     let room_c = root.number_or("room_c", -20.0..=45.0, 20.0);
     let mut bench = Bench::new(Noise::new(seed as u64), Room::new(room_c));
-    if root.has("unit") {
-        units(&mut bench, &root.section("unit"));
-        form.finish()?;
-    } else {
-        form.finish()?;
+    units(&mut bench, &root);
+    let has_units = root.has("unit");
+    form.finish()?;
+    if !has_units {
         let example = example();
         let form = Form::new(&example);
-        units(&mut bench, &form.root().section("unit"));
+        units(&mut bench, &form.root());
         form.finish()?;
     }
     Ok(bench)
@@ -94,16 +93,16 @@ fn example() -> Settings {
 }
 
 /// Units in two rounds: meters name their furnace and their cylinder, which may come later in the alphabet.
-fn units(bench: &mut Bench, table: &Section<'_>) {
+fn units(bench: &mut Bench, root: &Section<'_>) {
     let mut named: Vec<(String, Option<Sort>)> = Vec::new();
-    for name in table.names() {
-        let section = table.section(&name);
-        if !is_unit_name(&name) {
-            section.problem("", "a unit's name is lower case letters, digits and -, a letter first, at most 40");
+    for (name, section) in root.units(None) {
+        let sort = section.must("face", section.choice("face", &SORTS), "\"furnace\"");
+        if sort.is_none() {
+            section.leave();
         }
-        let sort = section.must("face", section.choice("face", &SORTS));
         named.push((name, sort));
     }
+    let table = root.section("unit");
     let of = |wanted: Sort| named.iter().filter(move |(_, sort)| *sort == Some(wanted)).map(|(name, _)| name.clone());
     for name in of(Sort::Furnace) {
         let furnace = furnace(&table.section(&name), bench.room.temperature_c);
@@ -156,8 +155,8 @@ fn furnace(section: &Section<'_>, room_c: f64) -> Furnace {
 fn openings(section: &Section<'_>) -> Vec<(f64, f64)> {
     const LONGEST_S: f64 = 1e7;
     listed(section, "door", |opening| {
-        let from_s = opening.must("from_s", opening.number("from_s", 0.0..=LONGEST_S))?;
-        let to_s = opening.must("to_s", opening.number("to_s", 0.0..=LONGEST_S))?;
+        let from_s = opening.must("from_s", opening.number("from_s", 0.0..=LONGEST_S), "600")?;
+        let to_s = opening.must("to_s", opening.number("to_s", 0.0..=LONGEST_S), "630")?;
         if from_s >= to_s {
             opening.problem("to_s", "must be after from_s");
         }
@@ -173,7 +172,7 @@ fn program(section: &Section<'_>) -> Vec<Segment> {
     }
     listed(section, "program", |segment| {
         Some(Segment {
-            to_c: segment.must("to_c", segment.number("to_c", 0.0..=1300.0))?,
+            to_c: segment.must("to_c", segment.number("to_c", 0.0..=1300.0), "800")?,
             rate_c_per_min: segment.number_or("rate_c_per_min", 0.1..=1000.0, 10.0),
             soak_min: segment.number_or("soak_min", 0.0..=6000.0, 10.0),
         })
@@ -187,7 +186,7 @@ fn listed<T>(section: &Section<'_>, name: &str, read: impl Fn(&Section<'_>) -> O
 }
 
 fn points(bench: &mut Bench, section: &Section<'_>, name: &str) {
-    let which = match section.must("kind", section.choice("kind", &KINDS)) {
+    let which = match section.must("kind", section.choice("kind", &KINDS), "\"room\"") {
         Some(Kind::Cylinder) => {
             bench.cylinders.push(Cylinder {
                 volume_l: section.number_or("volume_l", 0.5..=1000.0, 43.8),
@@ -205,7 +204,10 @@ fn points(bench: &mut Bench, section: &Section<'_>, name: &str) {
             Which::Room
         }
         Some(Kind::Contactors) => Which::Contactors,
-        None => return,
+        None => {
+            section.leave();
+            return;
+        }
     };
     bench.units.push((name.to_owned(), which));
 }
@@ -215,7 +217,7 @@ fn meter(section: &Section<'_>, bench: &Bench) -> Option<Meter> {
     let cylinder = named(section, "supply", bench, |which| if let Which::Cylinder(index) = which { Some(index) } else { None });
     let most_l_min = section.number_or("most_l_min", 0.1..=500.0, 20.0);
     let meter = Meter {
-        furnace: section.must("furnace", furnace).unwrap_or(0),
+        furnace: section.must("furnace", furnace, "\"north\"").unwrap_or(0),
         // The example shop has one cylinder, and a bench with one needs no more words.
         cylinder: cylinder.or((!section.has("supply") && !bench.cylinders.is_empty()).then_some(0)),
         most_l_min,

@@ -61,6 +61,7 @@ pub mod frame;
 pub mod glue;
 mod host;
 pub mod modbus;
+mod nearest;
 pub mod quantity;
 pub mod reading;
 mod settings;
@@ -74,6 +75,7 @@ pub use bindings::furnace::exports::hearthward::equipment::furnace::{FurnaceRead
 pub use bindings::quench_tank::exports::hearthward::equipment::quench_tank::{TankCommand, TankReading};
 pub use driver::{Driver, FlowMeter, Furnace, Identify, Points, QuenchTank};
 pub use host::{Bus, Clock, Host, log};
+pub use nearest::nearest;
 pub use settings::{Form, Section, Settings, is_point_name, is_unit_name};
 
 // For the generated code only.

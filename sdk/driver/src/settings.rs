@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
-use crate::{Named, Problem, Value, reading};
+use crate::{Named, Problem, Value, nearest, reading};
 
 /// The settings as they came.
 #[derive(Clone, Debug, Default)]
@@ -42,6 +42,10 @@ impl<const N: usize> From<[(&str, Value); N]> for Settings {
 pub struct Form<'s> {
     settings: &'s Settings,
     asked: RefCell<BTreeSet<String>>,
+    /// Tables that were looked into.
+    opened: RefCell<BTreeSet<String>>,
+    /// Tables of which enough is said.
+    left: RefCell<Vec<String>>,
     problems: RefCell<Vec<Problem>>,
 }
 
@@ -49,7 +53,13 @@ impl<'s> Form<'s> {
     /// Starts to read.
     #[must_use]
     pub fn new(settings: &'s Settings) -> Self {
-        let form = Self { settings, asked: RefCell::default(), problems: RefCell::default() };
+        let form = Self {
+            settings,
+            asked: RefCell::default(),
+            opened: RefCell::default(),
+            left: RefCell::default(),
+            problems: RefCell::default(),
+        };
         for key in &settings.twice {
             form.problem(key, "is given twice");
         }
@@ -76,11 +86,21 @@ impl<'s> Form<'s> {
     /// Ends the reading.
     ///
     /// # Errors
-    /// All problems, keys that nobody asked for among them.
+    /// All problems, keys that nobody asked for among them; of a table that nobody looked into its own name alone.
     pub fn finish(self) -> Result<(), Vec<Problem>> {
-        let asked = self.asked.take();
-        for key in self.settings.entries.keys().filter(|key| !asked.contains(*key)) {
-            self.problem(key, unknown(key, &asked));
+        let (asked, left) = (self.asked.take(), self.left.take());
+        let is_left = |key: &str| left.iter().any(|table| key.starts_with(table));
+        let mut known = self.opened.take();
+        known.extend(asked.iter().cloned());
+        let strange: BTreeSet<&str> = self
+            .settings
+            .entries
+            .keys()
+            .filter(|key| !asked.contains(*key) && !is_left(key))
+            .map(|key| first_unknown(key, &known))
+            .collect();
+        for key in strange {
+            self.problem(key, unknown(key, &known));
         }
         let problems = self.problems.into_inner();
         if problems.is_empty() { Ok(()) } else { Err(problems) }
@@ -99,7 +119,60 @@ impl Section<'_> {
     /// A table inside this one.
     #[must_use]
     pub fn section(&self, name: &str) -> Self {
+        self.form.opened.borrow_mut().insert(self.key(name));
+        self.inside(name)
+    }
+
+    fn inside(&self, name: &str) -> Self {
         Self { form: self.form, prefix: format!("{}{name}.", self.prefix) }
+    }
+
+    /// The same, unless something else than a table is given there: that is a problem, and `like` shows how a table is written.
+    #[must_use]
+    pub fn table(&self, name: &str, like: &str) -> Option<Self> {
+        let inside = self.section(name);
+        let is_list = !inside.names().is_empty() && inside.names().iter().all(|name| name.parse::<usize>().is_ok());
+        let given = match self.ask(name) {
+            Some(value) => written(value),
+            None if is_list => "a list".to_owned(),
+            None => return Some(inside),
+        };
+        self.problem(name, format!("should be a table like {like}, not {given}"));
+        inside.leave();
+        None
+    }
+
+    /// All units by their names: the tables in the table `unit`. With `lack` there has to be one: it says what for.
+    ///
+    /// Units that stand elsewhere, names that no unit can have, and what is no table are noted as problems.
+    #[must_use]
+    pub fn units(&self, lack: Option<&str>) -> Vec<(String, Self)> {
+        let mut misplaced = false;
+        for name in self.names().into_iter().filter(|name| name != UNIT) {
+            let inside = self.inside(&name);
+            let within = inside.names().into_iter().find(|inner| inside.inside(inner).has("face"));
+            let Some(unit) = Some(name.clone()).filter(|_| inside.has("face")).or(within) else { continue };
+            self.problem(&name, format!("is not known; units stand under `{UNIT}`: write {UNIT}.{unit}"));
+            inside.leave();
+            misplaced = true;
+        }
+        let Some(table) = self.table(UNIT, "unit.north.face = \"furnace\"") else { return Vec::new() };
+        if let Some(lack) = lack.filter(|_| !misplaced && !self.has(UNIT)) {
+            self.problem(UNIT, format!("is missing: {lack}; write it like unit.north.face = \"furnace\""));
+        }
+        let mut units = Vec::new();
+        for name in table.names() {
+            if !is_unit_name(&name) {
+                table.problem(&name, "a unit's name is lower case letters, digits and -, a letter first, at most 40");
+            }
+            units.extend(table.table(&name, "{ face = \"furnace\" }").map(|unit| (name, unit)));
+        }
+        units
+    }
+
+    /// Says that enough is said of this table: what is in it is not judged any more.
+    pub fn leave(&self) {
+        self.form.left.borrow_mut().push(self.prefix.clone());
     }
 
     /// The full key of a name in this table, or of the table itself for an empty name.
@@ -127,10 +200,10 @@ impl Section<'_> {
         self.form.problem(&self.key(name), message);
     }
 
-    /// Notes a missing name as a problem; what was found but wrong has been noted already.
-    pub fn must<T>(&self, name: &str, found: Option<T>) -> Option<T> {
+    /// Notes a missing name as a problem, with an example of its value; what was found but wrong has been noted already.
+    pub fn must<T>(&self, name: &str, found: Option<T>, like: &str) -> Option<T> {
         if found.is_none() && !self.has(name) {
-            self.problem(name, "is missing");
+            self.problem(name, format!("is missing; write it like {name} = {like}"));
         }
         found
     }
@@ -225,14 +298,21 @@ impl Section<'_> {
     }
 
     fn wrong<T>(&self, name: &str, wanted: &str, given: &Value) -> Option<T> {
-        let given = match given {
-            Value::Flag(flag) => flag.to_string(),
-            Value::Number(number) => reading::shown(*number),
-            Value::Whole(whole) => whole.to_string(),
-            Value::Text(text) => format!("\"{text}\""),
-        };
-        self.problem(name, format!("should be {wanted}, not {given}"));
+        self.problem(name, format!("should be {wanted}, not {}", written(given)));
         None
+    }
+}
+
+/// The table of units.
+const UNIT: &str = "unit";
+
+/// A value as settings write it.
+fn written(value: &Value) -> String {
+    match value {
+        Value::Flag(flag) => flag.to_string(),
+        Value::Number(number) => reading::shown(*number),
+        Value::Whole(whole) => whole.to_string(),
+        Value::Text(text) => format!("\"{text}\""),
     }
 }
 
@@ -250,12 +330,25 @@ pub fn is_point_name(text: &str) -> bool {
         && text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-' || byte == b'_')
 }
 
+/// The key itself, or the outermost table around it that nobody looked into.
+fn first_unknown<'k>(key: &'k str, known: &BTreeSet<String>) -> &'k str {
+    let dots = key.match_indices('.').map(|(dot, _)| &key[..dot]);
+    let is_known = |table: &str| {
+        known.iter().any(|known| known.strip_prefix(table).is_some_and(|rest| rest.is_empty() || rest.starts_with('.')))
+    };
+    dots.into_iter().find(|table| !is_known(table)).unwrap_or(key)
+}
+
 /// Says which keys are known in the same table, since most unknown keys are mistyped ones.
-fn unknown(key: &str, asked: &BTreeSet<String>) -> String {
-    let table = key.rfind('.').map_or("", |dot| &key[..=dot]);
-    let known: Vec<&str> =
-        asked.iter().filter_map(|known| known.strip_prefix(table)).filter(|rest| !rest.contains('.')).collect();
-    if known.is_empty() { "is not known".to_owned() } else { format!("is not known; known here: {}", known.join(", ")) }
+fn unknown(key: &str, known: &BTreeSet<String>) -> String {
+    let (table, name) = key.rsplit_once('.').map_or(("", key), |(_, name)| key.split_at(key.len() - name.len()));
+    let names: BTreeSet<&str> =
+        known.iter().filter_map(|known| known.strip_prefix(table)).filter_map(|rest| rest.split('.').next()).collect();
+    if let Some(meant) = nearest(name, names.iter().copied()) {
+        return format!("is not known; did you mean `{meant}`?");
+    }
+    let names = names.into_iter().collect::<Vec<_>>().join(", ");
+    if names.is_empty() { "is not known".to_owned() } else { format!("is not known; known here: {names}") }
 }
 
 #[cfg(test)]
@@ -280,7 +373,7 @@ mod tests {
         assert_eq!(unit.whole("address", 0..=255), None);
         assert_eq!(unit.choice("face", &[("furnace", 1), ("points", 2)]), None);
         assert_eq!(unit.number("scale", -1.0..=1.0), None);
-        assert_eq!(unit.must("line", unit.text("line")), None);
+        assert_eq!(unit.must("line", unit.text("line"), "\"loops\""), None);
         let problems = form.finish().expect_err("five problems");
         assert_eq!(
             told(&problems),
@@ -288,10 +381,62 @@ mod tests {
                 "unit.north.address: 300 is outside 0 to 255",
                 "unit.north.face: \"kiln\" is none of furnace, points",
                 "unit.north.scale: should be a number, not true",
-                "unit.north.line: is missing",
-                "unit.north.adress: is not known; known here: address, face, line, scale",
+                "unit.north.line: is missing; write it like line = \"loops\"",
+                "unit.north.adress: is not known; did you mean `address`?",
             ]
         );
+    }
+
+    /// Goal: what has the wrong shape, or stands in the wrong place, is told once, with what it should be.
+    #[test]
+    fn a_wrong_shape_is_told_once() {
+        let word = |word: &str| Value::Text(word.to_owned());
+        let settings = Settings::from([
+            ("map.text", word("input 0")),
+            ("map.list.0.table", word("input")),
+            ("map.list.0.scale", Value::Number(0.1)),
+            ("mop.text.table", word("input")),
+            ("mop.text.scale", Value::Number(0.1)),
+            ("colours.red", Value::Whole(1)),
+            ("map.left.anything", Value::Whole(1)),
+        ]);
+        let form = Form::new(&settings);
+        let map = form.root().table("map", "{ }").expect("a table");
+        let is_table = |name: &str| map.table(name, "{ table = \"input\" }").is_some();
+        assert_eq!(["list", "text", "none"].map(is_table), [false, false, true]);
+        map.section("left").leave();
+        assert_eq!(
+            told(&form.finish().expect_err("four problems")),
+            [
+                "map.list: should be a table like { table = \"input\" }, not a list",
+                "map.text: should be a table like { table = \"input\" }, not \"input 0\"",
+                "colours: is not known; known here: map",
+                "mop: is not known; did you mean `map`?",
+            ]
+        );
+    }
+
+    /// Goal: units that stand elsewhere are told where they belong, and are not missing then.
+    #[test]
+    fn units_stand_in_their_table() {
+        let face = || Value::Text("furnace".to_owned());
+        for (key, says) in [
+            ("north.face", "north: is not known; units stand under `unit`: write unit.north"),
+            ("units.north.face", "units: is not known; units stand under `unit`: write unit.north"),
+            ("unit", "unit: should be a table like unit.north.face = \"furnace\", not \"furnace\""),
+            ("unit.north", "unit.north: should be a table like { face = \"furnace\" }, not \"furnace\""),
+            ("seed", "unit: is missing: nothing to do; write it like unit.north.face = \"furnace\""),
+        ] {
+            let settings = Settings::from([(key, face())]);
+            let form = Form::new(&settings);
+            assert!(form.root().units(Some("nothing to do")).is_empty());
+            let _ = form.root().text("seed");
+            assert_eq!(told(&form.finish().expect_err("one problem")), [says]);
+        }
+        let settings = Settings::from([("unit.north.face", face())]);
+        let form = Form::new(&settings);
+        let units: Vec<String> = form.root().units(Some("nothing to do")).into_iter().map(|(name, _)| name).collect();
+        assert_eq!(units, ["north"]);
     }
 
     /// Goal: a number may come as a whole one, and a whole one as a number that is whole.

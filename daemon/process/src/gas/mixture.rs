@@ -46,7 +46,7 @@ impl Mixture {
         let mut shares = Vec::new();
         for part in parts {
             let (share, gas) = part.split_once('%').ok_or_else(|| {
-                impossible("a mixture", format!("`{}` has no share; write it as `argon + 18 % CO2`", part.trim()))
+                impossible("a mixture", format!("`{}` has no share; write it as `argon + 10 % helium`", part.trim()))
             })?;
             shares.push((Gas::named(gas)?, crate::units::share(&format!("{share}%"))?));
         }

@@ -81,7 +81,7 @@ impl Dimension {
             Self::Flow => "L/min, L/h, mL/min, m3/h, ft3/h, ft3/min, in3/min",
             Self::Length => "mm, cm, m, um, in, ft",
             Self::Area => "mm2, cm2, m2, in2, ft2",
-            Self::Time => "s, min, h, d",
+            Self::Time => "ms, s, min, h, d",
             Self::Temperature => "C, F, K",
             Self::TemperatureDifference => "K, C, F",
             Self::Ramp => "K/min, K/h, C/min, C/h, F/min, F/h",
