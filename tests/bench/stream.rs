@@ -150,15 +150,20 @@ async fn serve_ours(reader: hearthward_journal::Reader) -> String {
     at
 }
 
-/// A shop without anything: the stream of events does not ask it.
+/// A shop without anything: the stream of events asks it for the names of its furnaces, and for nothing else.
 struct EmptyShop {
+    plan: Arc<ShopPlan>,
     view: watch::Sender<Arc<View>>,
     ready: watch::Sender<bool>,
 }
 
 impl EmptyShop {
     fn new() -> Self {
-        Self { view: watch::Sender::new(Arc::new(View::default())), ready: watch::Sender::new(true) }
+        Self {
+            plan: Arc::new(crate::tick::plan(0, 0)),
+            view: watch::Sender::new(Arc::new(View::default())),
+            ready: watch::Sender::new(true),
+        }
     }
 }
 
@@ -169,7 +174,7 @@ impl ShopDoor for EmptyShop {
     }
 
     fn plan(&self) -> Arc<ShopPlan> {
-        unreachable!("only events are asked for")
+        Arc::clone(&self.plan)
     }
 
     fn ready(&self) -> watch::Receiver<bool> {

@@ -159,7 +159,7 @@ fn points_of(plan: &ShopPlan, furnace: u16) -> [PointId; 5] {
     POINTS.map(|point| plan.directory.find_point(&address(furnace, point)).expect("it is listed"))
 }
 
-fn plan(furnaces: u16, rules: u16) -> ShopPlan {
+pub(crate) fn plan(furnaces: u16, rules: u16) -> ShopPlan {
     let mut directory = Directory::default();
     let furnaces = (0..furnaces).map(|number| furnace(number, rules, &mut directory)).collect();
     ShopPlan {
