@@ -249,7 +249,7 @@ pub enum EventBody {
     CycleEnded {
         /// The load.
         load: Name,
-        /// How: `complete`, `aborted`, `quenched_early`, `slow_cooled`.
+        /// How: `complete`, `aborted`, `quenched_early`, `slow_cooled`, `skipped` (a person skipped some of its steps).
         outcome: String,
         /// Time in band of its soaks.
         soaked_ms: u64,

@@ -27,7 +27,7 @@ fn no_fault_breaks_an_invariant() {
     for kind in InterlockKind::ALL {
         assert!(tally.trips.get(&kind).is_some_and(|count| *count >= 20), "{kind:?} hardly ever tripped: {:?}", tally.trips);
     }
-    for outcome in ["complete", "aborted", "slow_cooled", "quenched_early"] {
+    for outcome in ["complete", "aborted", "slow_cooled", "quenched_early", "skipped"] {
         assert!(tally.ends.get(outcome).is_some_and(|count| *count >= 50), "{outcome} hardly ever came: {:?}", tally.ends);
     }
     for kind in ["purge_proved", "purge_broken", "recovered", "rode_through", "cut_unconfirmed", "part_under", "reset", "proved"]

@@ -16,6 +16,9 @@ pub(super) fn finish(cycle: &mut Cycle, at: &At<'_>) -> Option<Outcome> {
 /// Ends the step that runs before it is complete, on a person's word.
 pub(crate) fn skip(cycle: &mut Cycle, at: &mut At<'_>, turn: &mut Turn<'_>) -> Option<Outcome> {
     leave(cycle, at, turn, false);
+    if cycle.outcome == Outcome::Complete {
+        cycle.outcome = Outcome::Skipped;
+    }
     let pulled = cycle.kind() != StepKind::Pull;
     let mut next = cycle.index + 1;
     // A pull that was skipped leaves the steel where it is, so that nothing is under that could be quenched.

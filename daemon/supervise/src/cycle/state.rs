@@ -47,6 +47,8 @@ pub(crate) enum Outcome {
     QuenchedEarly,
     /// The load cooled in the chamber.
     SlowCooled,
+    /// All steps were taken but for those that a person skipped.
+    Skipped,
 }
 
 impl Outcome {
@@ -57,6 +59,7 @@ impl Outcome {
             Self::Aborted => "aborted",
             Self::QuenchedEarly => "quenched_early",
             Self::SlowCooled => "slow_cooled",
+            Self::Skipped => "skipped",
         }
     }
 }

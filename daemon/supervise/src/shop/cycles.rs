@@ -156,6 +156,7 @@ impl Shop {
             Outcome::Aborted => "was ended by a person",
             Outcome::QuenchedEarly => "is over; it was quenched early",
             Outcome::SlowCooled => "is over; it cooled in the chamber and stays soft",
+            Outcome::Skipped => "is over; a person skipped some of its steps",
         };
         let soaked = match soaked_ms {
             0 => "it was never soaked in band".to_owned(),

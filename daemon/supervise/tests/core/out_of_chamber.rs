@@ -147,6 +147,9 @@ fn a_furnace_that_was_set_by_hand_is_turned_off_however_its_load_ends() {
         set(&mut bench);
         end(&mut bench);
         bench.scans(20);
+        let skipped =
+            bench.events.iter().any(|event| matches!(&event.body, EventBody::CycleEnded { outcome, .. } if outcome == "skipped"));
+        assert_eq!(skipped, how == "by a skip", "a skipped step is no complete cycle");
         assert!(asked(&bench, |ask| matches!(ask, Ask::TurnOff)), "{how}: {:#?}", bench.view.questions);
         assert!(!asked(&bench, |ask| matches!(ask, Ask::SetController { .. })), "{how}");
         bench.confirm(|ask| matches!(ask, Ask::TurnOff));
