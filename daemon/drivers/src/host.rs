@@ -68,7 +68,8 @@ impl Host {
         start::start(engine, plan, clock, Arc::new(inbox))
     }
 
-    /// Takes heat away from a furnace. Never waits, allocates nothing, cannot be full; the same cut again does nothing.
+    /// Takes heat away from a furnace. Never waits, allocates nothing, cannot be full. The same cut again is carried out
+    /// again once it was read back, and does nothing before.
     pub fn cut(&self, cut: &Cut) {
         if let Some(cell) = self.cells.get(cut.furnace.index()) {
             cell.raise(cut);

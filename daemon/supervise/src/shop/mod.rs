@@ -247,7 +247,7 @@ impl Shop {
         self.questions.pass(dt_ms);
         self.say_began(out);
         self.pass_shelves(dt_ms, out);
-        self.take_news(dt_ms, out);
+        self.take_news(out);
         self.hear_acts(out);
         self.hear_orders(out);
         self.read(dt_ms);

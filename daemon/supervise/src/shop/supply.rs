@@ -7,7 +7,7 @@ use uom::si::f64::Pressure;
 use uom::si::pressure::pascal;
 
 use super::Shop;
-use crate::cycle::Cycle;
+use crate::cycle::{Cycle, highest_c};
 use crate::furnace::Furnace;
 use crate::gas::{chamber_holds_mol, scaling_c};
 use crate::plan::{FurnacePlan, SupplyPlan};
@@ -82,12 +82,8 @@ fn needed_mol(furnace: &Furnace, plan: &FurnacePlan) -> f64 {
     let hold = gas.purge.hold.get::<katal>();
     let cold = chamber_holds_mol(furnace.air.chamber(), Sample::Good(ROOM_C)).unwrap_or(0.0);
     let purge_mol = if furnace.purge.is_proved() { 0.0 } else { gas.purge.changes * cold };
-    let reserve_s = (highest_so_far_c(cycle) - scaling_c(plan)).max(0.0) / plan.falls_k_per_s.max(1e-3);
+    let reserve_s = (highest_c(cycle) - scaling_c(plan)).max(0.0) / plan.falls_k_per_s.max(1e-3);
     purge_mol + hold * (seconds_ahead(cycle, furnace.last_c, plan) + reserve_s)
-}
-
-fn highest_so_far_c(cycle: &Cycle) -> f64 {
-    crate::cycle::highest_c(cycle)
 }
 
 fn seconds_ahead(cycle: &Cycle, last_c: Option<f64>, plan: &FurnacePlan) -> f64 {
